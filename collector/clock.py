@@ -1,0 +1,53 @@
+"""The site's clock. The wire's time-outs do not go by it: they are real time, whatever the speed of the site.
+
+A step of the computer's own clock moves `now_ms`, never `elapsed_ms`.
+"""
+
+import asyncio
+import time
+from typing import Protocol
+
+
+class Clock(Protocol):
+    """What the collector asks of time."""
+
+    def now_ms(self) -> int:
+        """The site's UTC time in ms, for people and stores."""
+
+    def elapsed_ms(self) -> int:
+        """The site's monotonic time in ms, from an origin of its own."""
+
+    async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
+        """Return when `elapsed_ms()` has reached this; yield at least once."""
+
+
+class RealClock:
+    """The computer's clocks; with a speed, site time starts at real UTC now and runs that many times faster."""
+
+    __slots__ = ("_speed", "_start_s", "_start_utc_ms")
+
+    def __init__(self, speed: float = 1.0) -> None:
+        if not 0 < speed <= 10_000:
+            raise ValueError(f"speed {speed:g}; allowed above 0 to 10000")
+        self._speed = speed
+        self._start_s = time.monotonic()
+        self._start_utc_ms = time.time_ns() // 1_000_000
+
+    @property
+    def speed(self) -> float:
+        return self._speed
+
+    def now_ms(self) -> int:
+        if self._speed == 1.0:
+            return time.time_ns() // 1_000_000  # follows the computer's clock, steps and all
+        return self._start_utc_ms + self.elapsed_ms()
+
+    def elapsed_ms(self) -> int:
+        return int((time.monotonic() - self._start_s) * 1000.0 * self._speed)
+
+    async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
+        due_s = self._start_s + elapsed_ms / (1000.0 * self._speed)
+        wait_s = due_s - time.monotonic()
+        await asyncio.sleep(max(0.0, wait_s))
+        if self.elapsed_ms() < elapsed_ms:  # a timer may fire a hair early
+            await asyncio.sleep(0.001)

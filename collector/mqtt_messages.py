@@ -1,0 +1,87 @@
+"""What goes to the broker, where it comes from and what carries it: topics, messages, and two Protocols.
+
+Knows names and order; refuses to know files and sockets. The outbox is the record book, put in by the wiring.
+"""
+
+from collections.abc import Awaitable, Callable, Sequence
+from typing import Final, NamedTuple, Protocol
+
+from collector.errors import CollectorError
+from collector.mqtt_broker import BrokerRefuses
+
+ROOT: Final = "gaugehouse"
+ONLINE: Final = b"online"
+OFFLINE: Final = b"offline"
+
+
+class Message(NamedTuple):
+    """One retained message. `n`: its number in the outbox, 0 for what does not come from there."""
+
+    topic: str
+    payload: bytes
+    n: int = 0
+
+
+class Stretch(NamedTuple):
+    """A piece of the outbox: what of it is to be told, and up to which number it has been looked through."""
+
+    messages: Sequence[Message]
+    upto: int
+
+
+Answer = bool | BrokerRefuses | None
+"""What the broker said to a message: True for yes, None for nothing yet."""
+
+
+class OutboxUnavailable(CollectorError):
+    """The outbox cannot be read or its cursor not be kept now. Nothing is lost; the publisher tries again."""
+
+
+class Outbox(Protocol):
+    """Alarm messages, numbered, on disk. Every call may raise `OutboxUnavailable`."""
+
+    async def after(self, n: int, most: int) -> Stretch:
+        """The messages among the `most` numbers above n; `upto` is n where there is nothing yet."""
+        ...
+
+    async def keep(self, n: int) -> None:
+        """The broker has all up to n; return when that is on the disk."""
+        ...
+
+    async def standing(self, upto: int) -> Sequence[Message]:
+        """The newest message of each alarm that is not normal. Those above `upto` are left out: they are to come."""
+        ...
+
+
+class Link(Protocol):
+    """An open connection to a broker."""
+
+    async def publish(self, message: Message) -> None:
+        """Return once the broker has taken it. Raises `BrokerRefuses`, `BrokerTrouble`."""
+
+    async def lost(self) -> None:
+        """Wait until the connection is gone, then raise `BrokerTrouble`."""
+
+    async def close(self) -> None:
+        """Take leave of the broker. Bounded in time."""
+
+    async def drop(self) -> None:
+        """End it without taking leave, so that the broker publishes the will. Bounded in time."""
+
+
+Connect = Callable[[Message], Awaitable[Link]]
+"""Opens a link; the message is the last will. Raises `BrokerTrouble`."""
+
+
+class Topics:
+    """The topics of one site."""
+
+    def __init__(self, site: str) -> None:
+        self._root = f"{ROOT}/{site}"
+        self.status = f"{self._root}/status"
+
+    def tank(self, tank: str) -> str:
+        return f"{self._root}/tank/{tank}"
+
+    def alarm(self, alarm_id: str) -> str:
+        return f"{self._root}/alarm/{alarm_id}"

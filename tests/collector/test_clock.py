@@ -1,0 +1,45 @@
+import time
+
+import pytest
+
+from collector.clock import RealClock
+
+
+async def test_at_normal_speed_it_is_the_computers_clock() -> None:
+    clock = RealClock()
+    assert abs(clock.now_ms() - time.time_ns() // 1_000_000) <= 5
+
+
+async def test_a_faster_site_starts_now_and_runs_that_many_times_faster() -> None:
+    real_ms, clock = time.time_ns() // 1_000_000, RealClock(speed=1000.0)
+    start_s = time.monotonic()
+    assert abs(clock.now_ms() - real_ms) < 2000
+    due = clock.elapsed_ms() + 20_000
+    await clock.sleep_until_elapsed(due)
+    took_s = time.monotonic() - start_s
+    assert clock.elapsed_ms() >= due
+    assert 0.019 <= took_s < 1.0
+    assert clock.now_ms() - clock.elapsed_ms() - real_ms < 2000
+
+
+async def test_a_step_of_the_computers_clock_moves_no_delay(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = RealClock()
+    before, now = clock.elapsed_ms(), clock.now_ms()
+    real = time.time_ns
+    monkeypatch.setattr(time, "time_ns", lambda: real() - 3_600_000_000_000)
+    assert clock.now_ms() < now - 3_500_000
+    assert 0 <= clock.elapsed_ms() - before < 1000
+
+
+async def test_sleeping_never_ends_early() -> None:
+    clock = RealClock()
+    for _ in range(20):
+        due = clock.elapsed_ms() + 2
+        await clock.sleep_until_elapsed(due)
+        assert clock.elapsed_ms() >= due
+
+
+@pytest.mark.parametrize("speed", [0.0, -1.0, 1e6, float("nan")])
+def test_an_impossible_speed_is_refused(speed: float) -> None:
+    with pytest.raises(ValueError, match="allowed above 0 to 10000"):
+        RealClock(speed)
