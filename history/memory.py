@@ -1,0 +1,82 @@
+"""A store that forgets when the program ends: for tests, for replay, and as the plainest statement of the contract.
+
+It grows with every reading. Figures are rounded to their fixed decimals just as in a file.
+"""
+
+import threading
+from collections.abc import Iterator, Sequence
+
+from history.errors import PointsRejected, StoreError
+from history.scale import not_above, rounded, scaled
+from history.store import COUNTS_WHEN_BAD, Cell, Trend, grid_of, trend_of
+from models.reading import Quality, Reading
+
+
+class MemoryStore:
+    """See `history.store.Store`."""
+
+    def __init__(self) -> None:
+        self._tanks: dict[str, list[Reading]] = {}
+        self._lock = threading.Lock()
+        self._closed = False
+
+    def append(self, readings: Sequence[Reading]) -> None:
+        refused: dict[int, str] = {}
+        accepted: list[int] = []
+        with self._lock:
+            self._check_open()
+            for index, reading in enumerate(readings):
+                kept = self._tanks.get(reading.tank)
+                if kept and reading.seq <= kept[-1].seq:
+                    refused[index] = not_above(reading, kept[-1].seq)
+                    continue
+                try:
+                    exact = rounded(reading)
+                except ValueError as exc:
+                    refused[index] = str(exc)
+                    continue
+                self._tanks.setdefault(reading.tank, []).append(exact)
+                accepted.append(index)
+        if refused:
+            raise PointsRejected(refused, tuple(accepted))
+
+    def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
+        return (reading for reading in self._kept(tank) if start_ms <= reading.time_ms < end_ms)
+
+    def latest(self, tank: str) -> Reading | None:
+        kept = self._kept(tank)
+        return kept[-1] if kept else None
+
+    def latest_good(self, tank: str) -> Reading | None:
+        return next((reading for reading in reversed(self._kept(tank)) if reading.quality is Quality.GOOD), None)
+
+    def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
+        known, grid = grid_of(quantity, start_ms, span_ms, points)
+        cells: dict[int, Cell] = {}
+        for reading in self.read(tank, grid.start_ms, grid.end_ms):
+            value = getattr(reading, quantity)
+            if value is None or (reading.quality is Quality.BAD and quantity not in COUNTS_WHEN_BAD):
+                cell = Cell(1, reading.quality is Quality.GOOD, 0, 0, 0, 0)
+            else:
+                number = scaled(value, known.decimals)
+                cell = Cell(1, reading.quality is Quality.GOOD, 1, number, number, number)
+            bucket = grid.bucket(reading.time_ms)
+            cells[bucket] = cells[bucket].plus(cell) if bucket in cells else cell
+        return trend_of(known, grid, cells)
+
+    def last_seq(self) -> int:
+        with self._lock:
+            self._check_open()
+            return max((kept[-1].seq for kept in self._tanks.values()), default=0)
+
+    def close(self) -> None:
+        self._closed = True
+
+    def _kept(self, tank: str) -> tuple[Reading, ...]:
+        with self._lock:
+            self._check_open()
+            return tuple(self._tanks.get(tank, ()))
+
+    def _check_open(self) -> None:
+        if self._closed:
+            raise StoreError("the store in memory was closed before this call")
