@@ -1,0 +1,255 @@
+"""All alarms of a site: conditions in, transitions out, one step a tick.
+
+Knows every alarm's state, occurrence and who acknowledged it; refuses to know clocks, stores and pages. The same facts
+give the same transitions. State goes out as plain JSON values and comes back after a restart; delays that were running
+then begin anew.
+
+Order within one tick: the instruments in the order of the site file, then its tanks, each with its conditions in
+their fixed order (a site file names instruments before the tanks that use them).
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
+
+from alerts.alarm import Alarm, AlarmView, Transition
+from alerts.conditions import TankFacts, TankWatch
+from alerts.errors import BadSetup, UnnamedPerson
+from alerts.lifecycle import Event, State
+from alerts.sheet import Sheet
+from alerts.spec import SIGNAL_CONDITIONS, TankAlarms
+from models.reading import Instant
+
+__all__ = ["AckAnswer", "AlarmEngine", "AlarmView", "TankFacts", "Transition"]
+
+CONDITION_OF_FAULT: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "fail_low": "signal_low",
+        "fail_high": "signal_high",
+        "gap_low": "out_of_range",
+        "gap_high": "out_of_range",
+        "saturated": "out_of_range",
+        "no_answer": "no_answer",
+        "wrong_reply": "wrong_reply",
+        "frozen": "frozen",
+    }
+)
+
+RECEIVING: Final = "receiving"
+"""The one key of saved state that is no alarm (an alarm's id has a dot): a fault's priority rests on it."""
+
+_NOBODY_RECEIVES: Final[Mapping[str, bool]] = MappingProxyType({})
+
+
+class AckAnswer(NamedTuple):
+    """status: done, already (by and time_ms say who was first), older, unknown, or nothing to acknowledge."""
+
+    status: str
+    by: str = ""
+    time_ms: int | None = None
+    transition: Transition | None = None
+
+
+class AlarmEngine:
+    """tanks, loops: the site's tanks with their limits, and its instruments, both in the order of the site file."""
+
+    def __init__(self, tanks: Sequence[TankAlarms], loops: Sequence[str], sheet: Sheet | None = None) -> None:
+        sheet = sheet or Sheet()
+        self._alarms: dict[str, Alarm] = {}
+        for loop in loops:
+            for condition in SIGNAL_CONDITIONS:
+                self._add(loop, condition, _PRIORITY_AT_REST, sheet)
+        self._tanks: dict[str, TankWatch] = {}
+        self._tanks_of: dict[str, list[str]] = {loop: [] for loop in loops}
+        self._instrument: dict[str, str] = {}
+        for tank in tanks:
+            if tank.tank in self._tanks:
+                raise BadSetup(f"tank {tank.tank} is given twice; ids are used once")
+            if tank.instrument not in self._tanks_of:
+                raise BadSetup(f"tank {tank.tank}: its instrument {tank.instrument} is not among the loops")
+            self._tanks[tank.tank] = TankWatch(tank)
+            self._tanks_of[tank.instrument].append(tank.tank)
+            self._instrument[tank.tank] = tank.instrument
+            priorities = {limit.condition: limit.priority for limit in tank.limits}
+            for condition in self._tanks[tank.tank].conditions:
+                self._add(tank.tank, condition, priorities[condition], sheet)
+        self._faults: dict[str, tuple[str, ...]] = {}
+        self._receiving: dict[str, bool] = {}
+        self._running: set[str] = set()  # tanks with a running delay: the only ones that a foreign tick must judge
+        self._standing: set[str] = set()
+        self._dirty: set[str] = set()
+
+    def _add(self, source: str, condition: str, priority: int, sheet: Sheet) -> None:
+        alarm = Alarm(len(self._alarms), source, condition, priority, sheet.entry(source, condition))
+        if alarm.id in self._alarms:
+            raise BadSetup(f"alarm {alarm.id} is given twice; ids are used once")
+        self._alarms[alarm.id] = alarm
+
+    def step(
+        self,
+        now: Instant,
+        facts: Sequence[TankFacts],
+        faults: Mapping[str, str | tuple[str, ...]],
+        receiving: Mapping[str, bool] = _NOBODY_RECEIVES,
+    ) -> list[Transition]:
+        """One tick. faults: the declared class (or classes) by instrument, all of them, not only what is new.
+
+        receiving: by tank, where the caller knows better than the facts seen so far.
+        """
+        for fact in facts:
+            self._learn_receiving(fact.reading.tank, fact.receiving)
+        for tank, receives in receiving.items():
+            self._learn_receiving(tank, receives)
+        out = self._judge_faults(now, faults)
+        if self._faults:
+            out += self._step_up(now, {*(fact.reading.tank for fact in facts), *receiving})
+        out += self._judge_limits(now, facts)
+        if len(out) > 1:
+            out.sort(key=lambda t: self._alarms[t.id].order)
+        return out
+
+    def _learn_receiving(self, tank: str, receives: bool) -> None:
+        if self._receiving.get(tank, False) is not receives:
+            self._receiving[tank] = receives
+            self._dirty.add(RECEIVING)
+
+    def _judge_faults(self, now: Instant, faults: Mapping[str, str | tuple[str, ...]]) -> list[Transition]:
+        declared = {loop: (c,) if isinstance(c, str) else tuple(c) for loop, c in faults.items()} if faults else {}
+        if declared == self._faults:
+            return []
+        out: list[Transition] = []
+        for loop in sorted({*declared, *self._faults}):
+            before, after = _conditions(self._faults.get(loop, ())), _conditions(declared.get(loop, ()))
+            for condition in SIGNAL_CONDITIONS:
+                if (condition in after) is not (condition in before):
+                    out += self._signal(now, f"{loop}.{condition}", condition in after)
+        self._faults = declared
+        return out
+
+    def _signal(self, now: Instant, alarm_id: str, on: bool) -> Iterable[Transition]:
+        alarm = self._alarms.get(alarm_id)
+        if alarm is None:
+            raise BadSetup(f"a fault was declared for {alarm_id.rpartition('.')[0]}, which is not among the loops")
+        if on:
+            blinds_a_receipt = any(self._receiving.get(tank) for tank in self._tanks_of[alarm.source])
+            alarm.priority = _PRIORITY_IN_RECEIPT if blinds_a_receipt else _PRIORITY_AT_REST
+        return self._send(now, alarm, Event.RAISED if on else Event.RETURNED)
+
+    def _step_up(self, now: Instant, tanks: Collection[str]) -> list[Transition]:
+        """A standing fault whose tank has begun to receive: priority 1, and it asks for attention once more."""
+        out: list[Transition] = []
+        for loop in {self._instrument[t] for t in tanks if self._receiving.get(t) and t in self._instrument}:
+            for condition in _conditions(self._faults.get(loop, ())):
+                alarm = self._alarms[f"{loop}.{condition}"]
+                if alarm.priority > _PRIORITY_IN_RECEIPT:
+                    alarm.priority = _PRIORITY_IN_RECEIPT
+                    self._dirty.add(alarm.id)
+                    out += self._send(now, alarm, Event.RAISED_AGAIN)
+        return out
+
+    def _judge_limits(self, now: Instant, facts: Sequence[TankFacts]) -> list[Transition]:
+        tanks, elapsed_ms = self._tanks, now.elapsed_ms
+        touched = set(self._running)
+        for fact in facts:
+            tank = fact.reading.tank
+            if tank in tanks:
+                tanks[tank].take(elapsed_ms, fact)
+                touched.add(tank)
+        out: list[Transition] = []
+        for tank in touched:
+            watch = tanks[tank]
+            for change in watch.judge(elapsed_ms):
+                event = Event.RAISED if change.on else Event.RETURNED
+                out += self._send(now, self._alarms[f"{tank}.{change.condition}"], event, change.value)
+            if watch.running:
+                self._running.add(tank)
+            else:
+                self._running.discard(tank)
+        return out
+
+    def _send(self, now: Instant, alarm: Alarm, event: Event, value: float | None = None) -> Iterable[Transition]:
+        transition = alarm.send(now, event, value)
+        if transition is None:
+            return ()
+        self._mark(alarm)
+        return (transition,)
+
+    def _mark(self, alarm: Alarm) -> None:
+        self._dirty.add(alarm.id)
+        if alarm.memory.shown is State.NORMAL:
+            self._standing.discard(alarm.id)
+        else:
+            self._standing.add(alarm.id)
+
+    def acknowledge(self, now: Instant, alarm_id: str, occurrence: int, by: str, comment: str = "") -> AckAnswer:
+        """A named person has seen one occurrence. Raises `UnnamedPerson` without a name, nothing else."""
+        if not by.strip():
+            raise UnnamedPerson(f"acknowledging {alarm_id}: say who does it")
+        alarm = self._alarms.get(alarm_id)
+        if alarm is None or not 0 <= occurrence <= alarm.occurrence:
+            return AckAnswer("unknown")
+        if occurrence < alarm.occurrence:
+            return AckAnswer("older")
+        transition = alarm.send(now, Event.ACKNOWLEDGED, by=by, comment=comment)
+        if transition is not None:
+            self._mark(alarm)
+            return AckAnswer("done", by, now.time_ms, transition)
+        if alarm.acknowledged_ms is not None:
+            return AckAnswer("already", alarm.acknowledged_by, alarm.acknowledged_ms)
+        return AckAnswer("nothing to acknowledge")
+
+    def standing(self) -> list[AlarmView]:
+        """Every alarm that is not normal, in the fixed order."""
+        return [alarm.view() for alarm in sorted(self._pick(self._standing), key=lambda alarm: alarm.order)]
+
+    def view(self, alarm_id: str) -> AlarmView | None:
+        """One alarm in whatever state, None for an id that the site does not have."""
+        alarm = self._alarms.get(alarm_id)
+        return None if alarm is None else alarm.view()
+
+    def _pick(self, ids: Iterable[str]) -> Iterable[Alarm]:
+        return (self._alarms[alarm_id] for alarm_id in ids)
+
+    def save(self, changed_only: bool = False) -> dict[str, dict[str, Any]]:
+        """State by alarm id, and which tanks receive, as JSON values.
+
+        changed_only: what changed since the last call of `save` of any kind.
+        """
+        ids = self._dirty - {RECEIVING} if changed_only else self._alarms
+        saved = {alarm.id: alarm.saved() for alarm in self._pick(ids) if alarm.occurrence or alarm.memory.hidden}
+        if RECEIVING in self._dirty or (self._receiving and not changed_only):
+            saved[RECEIVING] = dict(self._receiving)
+        self._dirty.clear()
+        return dict(sorted(saved.items()))
+
+    def restore(self, saved: Mapping[str, Mapping[str, Any]]) -> list[str]:
+        """Take up saved state before the first step. Gives the ids that the site no longer has, for the record."""
+        gone: list[str] = []
+        faults: dict[str, set[str]] = {}
+        for alarm_id, state in saved.items():
+            if alarm_id == RECEIVING:
+                self._receiving = {tank: bool(receives) for tank, receives in state.items()}
+                continue
+            alarm = self._alarms.get(alarm_id)
+            if alarm is None:
+                gone.append(alarm_id)
+                continue
+            alarm.restore(state)
+            if alarm.memory.shown is not State.NORMAL:
+                self._standing.add(alarm.id)
+            if alarm.source in self._tanks and alarm.condition not in SIGNAL_CONDITIONS:
+                self._tanks[alarm.source].set_active(alarm.condition, alarm.memory.active)
+            elif alarm.memory.active:
+                faults.setdefault(alarm.source, set()).add(_FAULT_OF_CONDITION[alarm.condition])
+        self._faults = {loop: tuple(sorted(classes)) for loop, classes in faults.items()}
+        return sorted(gone)
+
+
+_PRIORITY_IN_RECEIPT: Final = 1
+_PRIORITY_AT_REST: Final = 2
+
+_FAULT_OF_CONDITION: Final = {condition: fault for fault, condition in CONDITION_OF_FAULT.items()}
+
+
+def _conditions(classes: Iterable[str]) -> set[str]:
+    return {CONDITION_OF_FAULT[fault] for fault in classes}

@@ -1,0 +1,275 @@
+"""Loop faults: from the samples of every instrument to rows "what, from when, to when, between which currents".
+
+Knows NE 43 in time, silence and wrong answers, flat signals; refuses to know tanks, alarms and clocks.
+
+How a fault runs: `declared` when its signs have lasted, with `start` = the first sample that showed them; `worsened`
+when a gap passes into failure; `ended` when its signs have been gone for `strands.HOLD_MS`, with `end` = the first
+clean sample. Until then it stays declared, so that a relapse is the same row and the same alarm. An instrument can have
+two at once: a loop that had failed before its indicator fell silent has not been seen to measure again.
+"""
+
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple
+
+from alerts.errors import BadSavedState, BadSetup
+from alerts.frozen import FlatStrand, Verdict
+from alerts.spec import LoopFacts
+from alerts.strands import FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED, AnswerStrand, SignalStrand, Spell
+from models.reading import OK, TIMEOUT, Instant, Sample
+
+WRONG_REPLY: Final = "wrong_reply"
+
+DECLARED: Final = "declared"
+WORSENED: Final = "worsened"
+ENDED: Final = "ended"
+
+NE107: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "fail_low": "F",
+        "fail_high": "F",
+        GAP_LOW: "S",
+        GAP_HIGH: "S",
+        NO_ANSWER: "F",
+        WRONG_REPLY: "F",
+        FROZEN: "F",
+        SATURATED: "S",
+    }
+)
+"""Fault class to NE 107 status signal: F failure, S out of specification. Common practice, no source."""
+
+
+class Fault(NamedTuple):
+    """One row. `number` rises with each fault of an instrument and names the row; `end_ms` is None while it goes on.
+
+    min_mA, max_mA: over the samples that showed the fault; None where the instrument tells no current.
+    """
+
+    instrument: str
+    number: int
+    fault_class: str
+    start_ms: int
+    end_ms: int | None
+    min_mA: float | None
+    max_mA: float | None
+    ne107: str
+
+
+class FaultChange(NamedTuple):
+    """What became known of a fault at a tick. was: the milder class before it worsened."""
+
+    time_ms: int
+    seq: int
+    change: str
+    fault: Fault
+    was: str = ""
+
+
+class _Loop:
+    """One instrument: three strands of evidence."""
+
+    __slots__ = ("answer", "dirty", "facts", "flat", "number", "order", "signal")
+
+    def __init__(self, order: int, facts: LoopFacts) -> None:
+        self.order = order
+        self.facts = facts
+        self.number = 0
+        self.dirty = False
+        self.signal = SignalStrand()
+        self.answer = AnswerStrand()
+        self.flat = FlatStrand(facts.watched, facts.ne43, facts.frozen_after_ms)
+
+    @property
+    def waiting(self) -> bool:
+        return self.signal.waiting or self.answer.waiting or self.flat.waiting
+
+    @property
+    def spells(self) -> list[Spell]:
+        """What is declared: silence first, then the current, then a flat signal."""
+        return [s.spell for s in (self.answer, self.signal, self.flat) if s.spell is not None and s.spell.told]
+
+    def take(self, elapsed_ms: int, sample: Sample) -> None:
+        kind = failure(self.facts, sample)
+        if kind:
+            self.dirty |= self.answer.failed(elapsed_ms, sample.time_ms, kind)
+            return
+        self.dirty |= self.answer.answered(elapsed_ms, sample.time_ms)
+        current_mA = current_of(self.facts, sample)
+        band = None if current_mA is None else self.facts.ne43.band(current_mA)
+        if current_mA is not None and band is not None:
+            self.dirty |= self.signal.take(elapsed_ms, sample.time_ms, band, current_mA)
+        if band is None or band.measures:
+            self.dirty |= self.flat.take(elapsed_ms, sample.time_ms, sample.values, current_mA)
+        else:
+            self.dirty |= self.flat.interrupted(elapsed_ms, sample.time_ms)
+
+    def close(self, now: Instant) -> list[FaultChange]:
+        """What is over. Asked before the tick's samples, which belong to another fault then, and again after them."""
+        closed = (strand.close(now.elapsed_ms) for strand in (self.answer, self.signal, self.flat))
+        return [self._change(now, ENDED, spell) for spell in closed if spell is not None]
+
+    def judge(self, now: Instant) -> list[FaultChange]:
+        """What has lasted, after this tick's samples were taken."""
+        out = self.close(now)
+        displaced = self.signal.displaced()
+        if displaced is not None:
+            out.append(self._change(now, ENDED, displaced))
+        if self.answer.ripe():
+            out.append(self._declare(now, self.answer.spell))
+            self.flat.fell_silent()
+        if self.signal.ripe(now.elapsed_ms):
+            out.append(self._declare(now, self.signal.spell))
+        held = self.flat.waiting
+        if self.flat.ripe():
+            out.append(self._declare(now, self.flat.spell))
+        self.dirty |= held is not self.flat.waiting
+        spell = self.signal.spell
+        if spell is not None and spell.told and spell.told != spell.fault_class:
+            was, spell.told = spell.told, spell.fault_class
+            out.append(self._change(now, WORSENED, spell, was))
+        return out
+
+    def _declare(self, now: Instant, spell: Spell | None) -> FaultChange:
+        assert spell is not None
+        self.number += 1
+        spell.number = self.number
+        spell.told = spell.fault_class
+        return self._change(now, DECLARED, spell)
+
+    def _change(self, now: Instant, change: str, spell: Spell, was: str = "") -> FaultChange:
+        self.dirty = True
+        return FaultChange(now.time_ms, now.seq, change, self.fault(spell), was)
+
+    def fault(self, spell: Spell) -> Fault:
+        return Fault(
+            self.facts.instrument, spell.number, spell.told, spell.start_ms, spell.end_ms, spell.min_mA, spell.max_mA,
+            NE107[spell.told],
+        )  # fmt: skip
+
+    def saved(self) -> dict[str, Any]:
+        return {
+            "number": self.number,
+            "answer": self.answer.saved(),
+            "signal": self.signal.saved(),
+            "flat": self.flat.saved(),
+        }
+
+    def restore(self, saved: Mapping[str, Any]) -> None:
+        try:
+            self.number = saved["number"]
+            self.answer.restore(saved["answer"])
+            self.signal.restore(saved["signal"])
+            self.flat.restore(saved["flat"])
+        except (KeyError, TypeError, ValueError, AttributeError) as exc:
+            where = self.facts.instrument
+            raise BadSavedState(f"saved faults of {where} cannot be read: {exc!r}; restore a backup") from exc
+
+
+def current_of(facts: LoopFacts, sample: Sample) -> float | None:
+    """The loop current in mA, None where the sample does not tell it."""
+    if facts.current_signal is None:
+        return None
+    value = sample.values.get(facts.current_signal)
+    return None if value is None else value * facts.current_factor + facts.current_constant
+
+
+def failure(facts: LoopFacts, sample: Sample) -> str:
+    """Why a poll brought no usable answer: no_answer, wrong_reply, or empty when it did.
+
+    A current (or, without one, every watched value) that is not a number makes the reply a wrong one: the level is Bad
+    then, and somebody must be told. A current that is missing although the poll went well was not asked for.
+    """
+    values, current = sample.values, facts.current_signal
+    wanted = [name for name, _ in facts.watched] if current is None else [current]
+    present = [values[name] for name in wanted if name in values]
+    if not present:
+        if sample.outcome != OK and (wanted or not values):
+            return NO_ANSWER if sample.outcome == TIMEOUT else WRONG_REPLY
+        present = list(values.values())
+    return "" if any(value is not None for value in present) else WRONG_REPLY
+
+
+class FaultTracker:
+    """loops: the site's instruments in the order of the site file, which is the order of changes within one tick."""
+
+    def __init__(self, loops: Sequence[LoopFacts]) -> None:
+        self._loops: dict[str, _Loop] = {}
+        for facts in loops:
+            if facts.instrument in self._loops:
+                raise BadSetup(f"instrument {facts.instrument} is given twice; ids are used once")
+            self._loops[facts.instrument] = _Loop(len(self._loops), facts)
+        self._waiting: set[str] = set()  # the only ones that a tick without a sample of theirs can change
+        self._dirty: set[str] = set()
+        self._declared: Mapping[str, tuple[str, ...]] = MappingProxyType({})
+        self._current: Mapping[str, str] = MappingProxyType({})
+
+    def step(self, now: Instant, samples: Sequence[Sample]) -> list[FaultChange]:
+        """One tick: first what is over, then the samples, then what has lasted. Samples of strangers pass by."""
+        loops = self._loops
+        touched = {name: loops[name] for name in self._waiting}
+        changes = [change for loop in touched.values() for change in loop.close(now)]
+        for sample in samples:
+            loop = loops.get(sample.instrument)
+            if loop is not None:
+                loop.take(now.elapsed_ms, sample)
+                touched[sample.instrument] = loop
+        for name, loop in touched.items():
+            changes += loop.judge(now)
+            if loop.waiting:
+                self._waiting.add(name)
+            else:
+                self._waiting.discard(name)
+            if loop.dirty:
+                self._dirty.add(name)
+                loop.dirty = False
+        if changes:
+            changes.sort(key=lambda change: loops[change.fault.instrument].order)
+            self._publish()
+        return changes
+
+    def _publish(self) -> None:
+        spells = {name: loop.spells for name, loop in self._loops.items()}
+        self._declared = MappingProxyType({n: tuple(s.told for s in found) for n, found in spells.items() if found})
+        self._current = MappingProxyType({n: classes[0] for n, classes in self._declared.items()})
+
+    def declared(self) -> Mapping[str, tuple[str, ...]]:
+        """Every declared class by instrument, in force or in its hold: what alarms are raised from."""
+        return self._declared
+
+    def current(self) -> Mapping[str, str]:
+        """The one declared class by instrument that is named first: silence, then the current, then a flat signal."""
+        return self._current
+
+    def out_of_trust(self, instrument: str) -> bool:
+        """True from the first out-of-band sample (declared or not) to the first measuring one, while a declared silence
+        lasts, and while a declared frozen value repeats."""
+        loop = self._loops.get(instrument)
+        return loop is not None and (loop.signal.untrusted or loop.answer.untrusted or loop.flat.untrusted)
+
+    def verdict(self, instrument: str) -> Verdict:
+        """What the loop's flat stretch proves by itself, for a page that explains why there is no verdict."""
+        loop = self._loops.get(instrument)
+        return Verdict.CANNOT_TELL if loop is None else loop.flat.verdict()
+
+    def open_faults(self) -> list[Fault]:
+        """Faults that are not closed. One in its hold has an end already: the first clean sample."""
+        return [loop.fault(spell) for loop in self._loops.values() for spell in loop.spells]
+
+    def save(self, changed_only: bool = False) -> dict[str, dict[str, Any]]:
+        """State by instrument, as JSON values. changed_only: what is worth keeping since the last `save` of any kind.
+
+        Between two changes only the learned noise and a flat run grow older; a full save keeps them to the sample.
+        """
+        names = sorted(self._dirty) if changed_only else list(self._loops)
+        self._dirty.clear()
+        return {name: self._loops[name].saved() for name in names}
+
+    def restore(self, saved: Mapping[str, Mapping[str, Any]]) -> list[str]:
+        """Take up saved state before the first step. Gives the ids that the site no longer has, for the record."""
+        for name, state in saved.items():
+            if name in self._loops:
+                self._loops[name].restore(state)
+                if self._loops[name].waiting:
+                    self._waiting.add(name)
+        self._publish()
+        return sorted(name for name in saved if name not in self._loops)

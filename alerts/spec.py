@@ -1,0 +1,55 @@
+"""What the alarm engine and the fault tracker are told of a site. Plain values, SI units."""
+
+from dataclasses import dataclass
+from typing import Final
+
+from models.signal import NE43_2003, Ne43
+
+LEVEL_HIGH_CONDITIONS: Final = ("critical_high", "high_high", "high")
+LEVEL_LOW_CONDITIONS: Final = ("low", "low_low")
+RATE_CONDITIONS: Final = ("rise_fast", "fall_fast")
+SIGNAL_CONDITIONS: Final = ("signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen")
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of a tank. Level limits: `at` and `deadband` are innages in m. Rate limits: both in the unit of `per`.
+
+    per: "m/s" (level) or "m3/s" (volume), for rise_fast and fall_fast only; `at` is positive for both.
+    """
+
+    condition: str
+    at: float
+    deadband: float
+    on_delay_ms: int
+    off_delay_ms: int
+    priority: int
+    per: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TankAlarms:
+    """A tank and its limits, highest level first. `instrument` is the one that measures its level."""
+
+    tank: str
+    instrument: str
+    limits: tuple[Limit, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LoopFacts:
+    """An instrument as the fault tracker sees it.
+
+    current_signal: name of the signal in mA, None when the instrument does not tell it, with the factor and constant
+    from its declared unit. watched: the signals, finest first, on which a frozen register can be seen, each with the
+    size of one step in its declared unit (None = learn it). frozen_after_ms: a flat stretch shorter than this is
+    never called frozen.
+    """
+
+    instrument: str
+    current_signal: str | None
+    current_factor: float = 1.0
+    current_constant: float = 0.0
+    watched: tuple[tuple[str, float | None], ...] = ()
+    ne43: Ne43 = NE43_2003
+    frozen_after_ms: int = 300_000
