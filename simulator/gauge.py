@@ -1,0 +1,241 @@
+"""From the surface to the registers: one Modbus unit with its level gauge, loop, indicator and probes.
+
+Knows damping, mounting, trim errors, noise, clamps, register steps and what each fault does to them. Asks its tank
+where the surface is; refuses to know sockets.
+"""
+
+import math
+from collections.abc import Mapping
+from typing import Final
+
+from modbus.codecs import encode
+from modbus.errors import SERVER_DEVICE_FAILURE, NotEncodable
+from modbus.signals import RegisterSignal, RegisterType
+from simulator.chance import stream
+from simulator.faults import Fault, FaultBook, FaultKind
+from simulator.layout import GaugeLayout, Indicates, ProbeLayout, UnitLayout
+from simulator.tank import SimTank
+
+LIVE_ZERO_MA: Final = 4.0
+SPAN_MA: Final = 16.0
+LOWEST_MA: Final = 3.8
+HIGHEST_MA: Final = 20.5
+"""A gauge that measures never leaves this range. Source: NAMUR NE 43 (2003), from secondary texts."""
+
+Image = Mapping[tuple[int, int], int]
+"""What a unit's registers hold: (function, address) -> 0 to 65535."""
+
+_LIMITS: Final = {
+    RegisterType.INT16: (-(2**15), 2**15 - 1),
+    RegisterType.UINT16: (0, 2**16 - 1),
+    RegisterType.INT32: (-(2**31), 2**31 - 1),
+    RegisterType.UINT32: (0, 2**32 - 1),
+}
+
+
+class LevelGauge:
+    """A level gauge and its loop. `level_m`: the innage that it tells digitally; `current_mA`: what arrives there."""
+
+    __slots__ = (
+        "_at_4mA_m",
+        "_chance",
+        "_damped_m",
+        "_gain",
+        "_layout",
+        "_span_m",
+        "_span_off",
+        "_tank",
+        "_trim_mA",
+        "_zero_m",
+        "current_mA",
+        "level_m",
+    )
+
+    def __init__(self, layout: GaugeLayout, tank: SimTank, seed: int, name: str) -> None:
+        self._layout, self._tank = layout, tank
+        self._chance = stream(seed, name, "loop")
+        luck = stream(seed, name, "setting")
+        self._zero_m = luck.gauss(0, 0.0015)
+        self._span_off = luck.gauss(0, 1.0e-4)
+        self._trim_mA = luck.gauss(0, 0.0015)
+        height = tank.layout.reference_height_m
+        ends = (layout.at_4mA_m, layout.at_20mA_m)
+        self._at_4mA_m, at_20mA_m = (height - ends[0], height - ends[1]) if layout.distance else ends
+        self._span_m = at_20mA_m - self._at_4mA_m
+        dt_s = layout.update_ms / 1000
+        self._gain = 1 - math.exp(-dt_s / layout.damping_s) if layout.damping_s > 0 else 1.0
+        self._damped_m = self.level_m = self._sight_m(tank.level_m)
+        self.current_mA = self._measured_mA(self._damped_m, 0.0)
+
+    def _sight_m(self, innage_m: float) -> float:
+        """What the gauge makes of a surface at an innage, with its setting and its mount as they are."""
+        seen_m = innage_m * (1 + self._span_off) + self._zero_m - self._tank.mount_rise_m
+        return min(seen_m, self._layout.reach_m)
+
+    def _measured_mA(self, level_m: float, noise_mA: float) -> float:
+        """The current of a healthy gauge; noise is its own, so that the clamp holds for the sum."""
+        current = LIVE_ZERO_MA + SPAN_MA * (level_m - self._at_4mA_m) / self._span_m + self._trim_mA + noise_mA
+        return min(max(current, LOWEST_MA), HIGHEST_MA)
+
+    def of_current(self, current_mA: float) -> float:
+        """The innage that an indicator reckons from a current."""
+        return self._at_4mA_m + (current_mA - LIVE_ZERO_MA) / SPAN_MA * self._span_m
+
+    def update(self, time_ms: int, faults: FaultBook) -> None:
+        """One measurement of the gauge, and the current that follows from it."""
+        now = faults.now
+        if FaultKind.HELD not in now:
+            surface_m = self._tank.level_m + self._tank.surface.height_m(time_ms)
+            self._damped_m += self._gain * (self._sight_m(surface_m) - self._damped_m)
+        seen = self._damped_m
+        if now:
+            if echo := now.get(FaultKind.ECHO):
+                seen = min(seen + echo.value, self._layout.reach_m)
+            if drift := now.get(FaultKind.DRIFT):
+                seen += drift.value * (time_ms - drift.start_ms) / 3_600_000
+            forced = faults.override_mA()
+            if forced is None or forced[0] not in (FaultKind.FAIL_LOW, FaultKind.FAIL_HIGH):
+                self.level_m = seen  # a gauge that reports failure keeps its last figure in the level register
+            self.current_mA = self._faulty_mA(seen, faults)
+            return
+        self.level_m = seen
+        self.current_mA = self._measured_mA(seen, self._chance.gauss(0, self._layout.noise_mA))
+
+    def _faulty_mA(self, level_m: float, faults: FaultBook) -> float:
+        noise = self._chance.gauss(0, self._layout.noise_mA)
+        forced = faults.override_mA()
+        if forced is not None:
+            kind, value = forced
+            if kind is FaultKind.SATURATED:
+                return value  # pinned by the gauge itself, so flat to the last bit
+            return max(0.0, value + (abs(noise) if kind is FaultKind.OPEN_LOOP else noise))
+        current = self._measured_mA(level_m, noise)
+        now = faults.now
+        if noisy := now.get(FaultKind.NOISY):
+            current += self._chance.gauss(0, noisy.value)
+        if offset := now.get(FaultKind.OFFSET):
+            current += offset.value
+        if ceiling := now.get(FaultKind.CEILING):
+            current = min(current, ceiling.value)
+        return max(0.0, current)
+
+
+class Probe:
+    """A spot thermometer that follows its surroundings late and a little wrong, and an interface probe for water."""
+
+    __slots__ = ("_bias_degC", "_chance", "_lagged_degC", "_layout", "_tank", "temperature_degC", "water_m")
+
+    def __init__(self, layout: ProbeLayout, tank: SimTank, seed: int, name: str) -> None:
+        self._layout, self._tank = layout, tank
+        self._chance = stream(seed, name, "probe")
+        self._bias_degC = stream(seed, name, "probe setting").gauss(0, 0.25)
+        self._lagged_degC = tank.temperature_at(layout.height_m)
+        self.temperature_degC = self._lagged_degC + self._bias_degC
+        self.water_m = tank.water_m
+
+    def update(self, dt_s: float) -> None:
+        layout = self._layout
+        here = self._tank.temperature_at(layout.height_m)
+        self._lagged_degC += (here - self._lagged_degC) * (1 - math.exp(-dt_s / layout.lag_s))
+        self.temperature_degC = self._lagged_degC + self._bias_degC + self._chance.gauss(0, layout.noise_degC)
+        self.water_m = max(0.0, self._tank.water_m + self._chance.gauss(0, 0.0006))
+
+
+PROBE_MS: Final = 10_000
+"""How often a probe measures: nothing that it sees moves faster."""
+
+
+class SimUnit:
+    """One Modbus unit: what its registers hold at this moment, or that it is silent or refuses."""
+
+    __slots__ = ("_frozen", "_image", "_probe", "faults", "gauge", "layout", "update_ms")
+
+    def __init__(self, layout: UnitLayout, tank: SimTank, seed: int) -> None:
+        self.layout = layout
+        self.faults = FaultBook()
+        self.gauge = LevelGauge(layout.gauge, tank, seed, layout.id) if layout.gauge else None
+        self._probe = Probe(layout.probe, tank, seed, layout.id) if layout.probe else None
+        self.update_ms = layout.gauge.update_ms if layout.gauge else PROBE_MS
+        self._image: Image | None = None
+        self._frozen: Image | None = None
+
+    def update(self, time_ms: int) -> None:
+        """Measure anew. Call it every `update_ms`, at a whole multiple of it."""
+        if self.faults.next_ms is not None and time_ms >= self.faults.next_ms:
+            frozen = self._frozen or self.image()
+            self.faults.turn_to(time_ms)
+            self._freeze(frozen)
+        if self.gauge is not None:
+            self.gauge.update(time_ms, self.faults)
+        if self._probe is not None and time_ms % PROBE_MS < self.update_ms:
+            self._probe.update(PROBE_MS / 1000)
+        self._image = None
+
+    def break_down(self, fault: Fault, time_ms: int) -> None:
+        """Take note of a fault; it works at once when its time has come."""
+        frozen = self._frozen or self.image()
+        self.faults.add(fault, time_ms)
+        self._freeze(frozen)
+
+    def mend(self, time_ms: int) -> None:
+        """End all faults, and forget those still to come."""
+        self.faults.clear(time_ms)
+        self._freeze(None)
+
+    def _freeze(self, image: Image | None) -> None:
+        """Registers that freeze keep what they held at the moment before."""
+        self._frozen = image if FaultKind.FROZEN in self.faults.now else None
+
+    @property
+    def silent(self) -> bool:
+        """True while the unit does not answer at all."""
+        now = self.faults.now
+        if FaultKind.SILENT in now:
+            return True
+        gauge = self.layout.gauge
+        return gauge is not None and gauge.loop_powered and FaultKind.OPEN_LOOP in now
+
+    @property
+    def refusal(self) -> int | None:
+        """The exception code that the unit answers with whatever it is asked; None = it answers properly."""
+        return SERVER_DEVICE_FAILURE if FaultKind.EXCEPTION in self.faults.now else None
+
+    def values(self) -> dict[str, float]:
+        """What the unit measures now in each signal's own unit, before the registers' steps."""
+        known: dict[str, float] = {}
+        gauge, probe = self.gauge, self._probe
+        if gauge is not None:
+            assert self.layout.gauge is not None
+            from_gauge = self.layout.gauge.indicates is Indicates.GAUGE
+            level_m = gauge.level_m if from_gauge else gauge.of_current(gauge.current_mA)
+            known |= {
+                "current": gauge.current_mA,
+                "level": 1000 * level_m,
+                "percent": (gauge.current_mA - LIVE_ZERO_MA) / SPAN_MA * 100,
+            }
+        if probe is not None:
+            known |= {"temperature": probe.temperature_degC, "water": 1000 * probe.water_m}
+        return {signal.name: known[signal.name] for signal in self.layout.signals}
+
+    def image(self) -> Image:
+        """The registers as the wire sees them."""
+        if self._frozen is not None:
+            return self._frozen
+        if self._image is None:
+            values = self.values()
+            image: dict[tuple[int, int], int] = {}
+            for signal in self.layout.signals:
+                for k, word in enumerate(_words(signal, values[signal.name])):
+                    image[signal.function, signal.address + k] = word
+            self._image = image
+        return self._image
+
+
+def _words(signal: RegisterSignal, value: float) -> tuple[int, ...]:
+    """An indicator's whole-number register stands still at its end instead of running over."""
+    try:
+        return encode(signal, value)
+    except NotEncodable:
+        low, high = _LIMITS[signal.type]
+        raw = (value - signal.offset) / signal.scale
+        return encode(signal, (low if raw < low else high) * signal.scale + signal.offset)
