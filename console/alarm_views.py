@@ -1,0 +1,123 @@
+"""Alarms as people read them: their order, the one line at the head of every page, the list.
+
+Knows the words of states; refuses to decide what an alarm is. Source of the order: what waits for a person first, then
+the priority, then the age.
+"""
+
+from collections.abc import Iterable, Sequence
+from hashlib import sha256
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from console.facts import Json
+from console.figures import duration, moment, parse_time
+from console.words import CONDITIONS, EVENTS, PAGE, STATES, URGENCY
+
+WAITING: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
+ASIDE: Final = frozenset({"shelved", "suppressed_by_design", "out_of_service"})
+
+
+def waits(alarm: Json) -> bool:
+    """True while a person still has to acknowledge it."""
+    return alarm["state"] in WAITING
+
+
+def ordered(alarms: Iterable[Json]) -> list[Json]:
+    """Not acknowledged, acknowledged, set aside; within each the most urgent, then the oldest."""
+    return sorted(alarms, key=lambda alarm: (_rank(alarm), alarm["priority"], alarm["raised"] or "", alarm["id"]))
+
+
+def _rank(alarm: Json) -> int:
+    return 0 if waits(alarm) else 2 if alarm["state"] in ASIDE else 1
+
+
+def name_of(alarm: Json) -> str:
+    """The alarm's own name, else that of its condition."""
+    return str(alarm.get("name") or CONDITIONS.get(alarm["condition"], alarm["condition"]))
+
+
+def tab(alarm: Json | None) -> Json:
+    """The mark on the tape and in lists: strokes for the priority, fill for the state; none = empty."""
+    return {"p": str(alarm["priority"]), "s": alarm["state"]} if alarm else {"p": "", "s": ""}
+
+
+def head(alarms: Sequence[Json], places: dict[str, str]) -> Json:
+    """The line at the head of every page: the oldest alarm that waits, and how many more do."""
+    waiting = sorted(
+        (alarm for alarm in alarms if waits(alarm)), key=lambda alarm: (alarm["raised"] or "", alarm["id"])
+    )
+    if waiting:
+        first = waiting[0]
+        more = PAGE["also_waiting"].format(count=len(waiting) - 1) if len(waiting) > 1 else ""
+        return {**tab(first), "text": f"{name_of(first)}, {place_of(first, places)}", "more": more}
+    standing = sum(alarm["state"] not in ASIDE for alarm in alarms)
+    more = PAGE["alarms_acknowledged"].format(count=standing) if standing else ""
+    return {**tab(None), "text": PAGE["nothing_standing"], "more": more}
+
+
+def place_of(alarm: Json, places: dict[str, str]) -> str:
+    """Where it is, by its tank's name; the source's id where the site knows no better name."""
+    source = str(alarm["source"])
+    return places.get(alarm.get("tank") or source, source)
+
+
+def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
+    """One alarm in the list."""
+    source = str(alarm["source"])
+    return {
+        **tab(alarm),
+        "id": alarm["id"],
+        "occurrence": alarm["occurrence"],
+        "name": name_of(alarm),
+        "place": place_of(alarm, places),
+        "tank": alarm.get("tank") or "",
+        "source": source,
+        "urgency": URGENCY.get(alarm["priority"], ""),
+        "state": STATES.get(alarm["state"], alarm["state"]),
+        "waits": waits(alarm),
+        "raised": PAGE["raised"].format(time=moment(alarm["raised"], now, zone)),
+        "returned": PAGE["returned"].format(time=moment(alarm["returned"], now, zone)) if alarm["returned"] else "",
+        "age": age(alarm["raised"], now),
+        "by": _by(alarm, now, zone),
+        "comment": alarm.get("comment") or "",
+        "action": alarm.get("action") or "",
+        "cause": alarm.get("cause") or "",
+        "consequence": alarm.get("consequence") or "",
+        "not_independent": bool(alarm.get("not_independent")),
+    }
+
+
+def _by(alarm: Json, now: str, zone: ZoneInfo) -> str:
+    who = alarm.get("acknowledged_by")
+    if not who:
+        return ""
+    when = moment(alarm["acknowledged"], now, zone) if alarm.get("acknowledged") else ""
+    return f"{PAGE['by'].format(name=who)} {when}".rstrip()
+
+
+def age(since: str | None, now: str) -> str:
+    return duration((parse_time(now) - parse_time(since)).total_seconds()) if since else ""
+
+
+def revision(alarms: Iterable[Json]) -> str:
+    """Changes whenever the list has to be drawn anew."""
+    text = "|".join(
+        f"{alarm['id']},{alarm['occurrence']},{alarm['state']},{alarm.get('comment') or ''}"
+        for alarm in ordered(alarms)
+    )
+    return sha256(text.encode()).hexdigest()[:12]
+
+
+def history_view(row: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
+    """One transition in the history."""
+    return {
+        "time": moment(row["time"], now, zone),
+        "name": name_of(row),
+        "place": places.get(row["source"], row["source"]),
+        "event": EVENTS.get(row["event"], row["event"]),
+        "state": STATES.get(row["state"], row["state"]),
+        "p": str(row["priority"]),
+        "s": row["state"],
+        "by": row.get("by") or "",
+        "comment": row.get("comment") or "",
+    }

@@ -1,0 +1,201 @@
+"""The HTTP API: what scripts rely on. Parses, asks the facts, answers in SI units under the names of readings.csv.
+
+Knows paths and bounds; refuses to format for people (`console.model` does) and to decide who may ask
+(`console.security` does).
+"""
+
+from datetime import UTC, datetime
+from typing import Annotated, Final
+
+from fastapi import APIRouter, Query, WebSocket
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
+
+from console import alarm_views
+from console.facts import AckStatus, Facts, Json
+from console.live import Feed
+from console.lookup import ID_PATTERN, AlarmId, InstrumentId, TankId, known_loop, known_tank, time_ms
+from console.problems import Refused, said
+from models.reading import QUANTITY
+
+DAY_MS: Final = 86_400_000
+NO_END_MS: Final = 253_402_300_799_999
+"""The last millisecond of the year 9999."""
+LONGEST_SPAN_S: Final = 3660 * 86400
+PRINTABLE: Final = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
+
+PersonName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=64, pattern=PRINTABLE)]
+Comment = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
+Quantity = Annotated[str, Query(pattern=f"^({'|'.join(QUANTITY)})$", description="a column of readings.csv")]
+
+
+class Acknowledgement(BaseModel):
+    """Who acknowledges which occurrence, and what they have to say about it."""
+
+    model_config = ConfigDict(extra="forbid")
+    occurrence: Annotated[int, Field(strict=True, ge=0, le=2**53)]
+    by: PersonName
+    comment: Comment = ""
+
+
+class ExtremesReset(BaseModel):
+    """Who starts the lowest and highest level anew."""
+
+    model_config = ConfigDict(extra="forbid")
+    by: PersonName
+
+
+UNKNOWN: Final = said(404, "the site does not know this id")
+SILENT: Final = said(503, "the store does not answer now")
+UNREADABLE: Final = said(400, "the body is not JSON")
+
+
+REFUSED: Final = said(403, "not from this machine, or from a page of another site") | said(422, "out of bounds")
+
+
+class Api:
+    """The routes below /api for one site."""
+
+    def __init__(self, facts: Facts, feed: Feed) -> None:
+        self._facts = facts
+        self._feed = feed
+        self.router = APIRouter(prefix="/api", responses=REFUSED)
+        self._routes()
+
+    def _routes(self) -> None:
+        get, post = self.router.get, self.router.post
+        get("/site")(self.site)
+        get("/live")(self.live)
+        get("/tanks")(self.tanks)
+        get("/tanks/{tank}", responses=UNKNOWN)(self.tank)
+        get("/tanks/{tank}/chain", responses=UNKNOWN)(self.chain)
+        get("/tanks/{tank}/trend", responses=UNKNOWN | SILENT)(self.trend)
+        post("/tanks/{tank}/extremes/reset", responses=UNREADABLE | UNKNOWN | SILENT)(self.reset_extremes)
+        get("/loops")(self.loops)
+        get("/loops/{instrument}", responses=UNKNOWN)(self.loop)
+        get("/alarms")(self.alarms)
+        get("/alarms/history", responses=SILENT)(self.history)
+        outdated = said(409, "this occurrence is not the newest one")
+        post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
+        get("/faults", responses=UNKNOWN | SILENT)(self.faults)
+        self.router.add_api_websocket_route("/live/feed", self.live_feed)
+
+    async def site(self) -> Json:
+        """The site's id, name, time zone and whether its data are simulated."""
+        site = self._facts.site
+        return {"id": site.id, "name": site.name, "zone": site.zone, "simulated": site.simulated, "build": site.build}
+
+    async def live(self) -> Json:
+        """The newest state, as the feed sends it."""
+        return self._facts.live()
+
+    async def live_feed(self, socket: WebSocket) -> None:
+        """The newest state once a second; the first message is the build."""
+        await self._feed.serve(socket)
+
+    async def tanks(self) -> list[Json]:
+        """Every tank's newest reading."""
+        return list(self._facts.live()["tanks"])
+
+    async def tank(self, tank: TankId) -> Json:
+        """One tank's newest reading, and under `facts` what is fixed about it."""
+        return {**known_tank(self._facts.live(), tank), "facts": self._facts.tank_facts(tank)}
+
+    async def chain(self, tank: TankId) -> Json:
+        """Every step of the newest reading, from the raw register to mass."""
+        known_tank(self._facts.live(), tank)
+        return self._facts.chain(tank)
+
+    async def trend(
+        self,
+        tank: TankId,
+        quantity: Quantity,
+        start: Annotated[AwareDatetime, Query(description="ISO 8601 with an offset or Z")],
+        span: Annotated[float, Query(gt=0, le=LONGEST_SPAN_S, allow_inf_nan=False, description="seconds")],
+        points: Annotated[int, Query(ge=10, le=2000)] = 500,
+    ) -> Json:
+        """Lowest, mean and highest value of each stretch; null where there is none."""
+        known_tank(self._facts.live(), tank)
+        start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
+        answer = await self._facts.trend(tank, quantity, start_ms, span_ms, points)
+        return {**answer, "t": [iso(ms) for ms in answer["t"]]}
+
+    async def loops(self) -> list[Json]:
+        """Every instrument's loop."""
+        return list(self._facts.live()["loops"])
+
+    async def loop(self, instrument: InstrumentId) -> Json:
+        """One loop, and under `facts` what is fixed about it."""
+        return {**known_loop(self._facts.live(), instrument), "facts": self._facts.loop_facts(instrument)}
+
+    async def alarms(self) -> list[Json]:
+        """The standing alarms: not acknowledged first, then by priority, then by age."""
+        return alarm_views.ordered(self._facts.live()["alarms"])
+
+    async def history(
+        self,
+        source: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
+        from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
+        to: Annotated[AwareDatetime | None, Query()] = None,
+        limit: Annotated[int, Query(ge=1, le=5000)] = 500,
+    ) -> list[Json]:
+        """Alarm transitions with from <= time < to, newest first; without times, the last 30 days."""
+        from_ms, to_ms = self._stretch(from_, to)
+        return await self._facts.alarm_rows(source, from_ms, to_ms, limit)
+
+    async def faults(
+        self,
+        tank: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
+        instrument: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
+        from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
+        to: Annotated[AwareDatetime | None, Query()] = None,
+    ) -> list[Json]:
+        """Loop faults that touch from <= t < to, newest first; without times, the last 30 days."""
+        if tank is not None:
+            known_tank(self._facts.live(), tank)
+            own = str(self._facts.tank_facts(tank)["instrument"])
+            if instrument not in (None, own):
+                raise Refused(422, f"tank {tank} is measured by {own}, not by {instrument}; give one of the two")
+            instrument = own
+        elif instrument is not None:
+            known_loop(self._facts.live(), instrument)
+        from_ms, to_ms = self._stretch(from_, to)
+        return await self._facts.faults(instrument, from_ms, to_ms)
+
+    async def acknowledge(self, alarm: AlarmId, body: Acknowledgement) -> Json:
+        """Acknowledge one occurrence. The same one again is answered with who was first."""
+        answer = await self._facts.acknowledge(alarm, body.occurrence, body.by, body.comment)
+        match answer.status:
+            case AckStatus.UNKNOWN:
+                raise Refused(404, f"there is no alarm {alarm}")
+            case AckStatus.OUTDATED:
+                raise Refused(
+                    409,
+                    f"occurrence {body.occurrence} of {alarm} is not the newest one; look at it again",
+                    occurrence=answer.occurrence,
+                )
+        return {
+            "id": alarm,
+            "occurrence": body.occurrence,
+            "status": answer.status.value,
+            "acknowledged_by": answer.by,
+            "time": answer.time,
+        }
+
+    async def reset_extremes(self, tank: TankId, body: ExtremesReset) -> Json:
+        """Start the lowest and highest level since reset anew."""
+        known_tank(self._facts.live(), tank)
+        return {"tank": tank, "by": body.by, "time": await self._facts.reset_extremes(tank, body.by)}
+
+    def _stretch(self, from_: datetime | None, to: datetime | None) -> tuple[int, int]:
+        """From <= t < to in UTC ms; without an end, up to the newest entry (which may be newer than the live state)."""
+        to_ms = NO_END_MS if to is None else time_ms(to)
+        if from_ is not None:
+            return time_ms(from_), to_ms
+        newest = self._facts.live()["time"] if to is None else to
+        return 0 if newest is None else time_ms(newest) - 30 * DAY_MS, to_ms
+
+
+def iso(time_ms_: int) -> str:
+    """UTC milliseconds as ``2026-01-31T08:00:00.000Z``."""
+    whole, ms = divmod(time_ms_, 1000)
+    return f"{datetime.fromtimestamp(whole, UTC):%Y-%m-%dT%H:%M:%S}.{ms:03d}Z"

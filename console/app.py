@@ -1,0 +1,51 @@
+"""The console as one ASGI application: pages, API and feeds around a `Facts`, behind one guard."""
+
+from collections.abc import Iterable
+
+from fastapi import FastAPI, WebSocket
+from starlette.middleware.gzip import GZipMiddleware
+
+from console import problems
+from console.api import Api
+from console.assets import Assets
+from console.facts import Facts
+from console.live import Feed
+from console.model import Model
+from console.pages import Pages
+from console.security import Guard
+
+
+def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> FastAPI:
+    """The application. `allow_hosts`: names beside localhost that people use; `port`: as written behind them, None =
+    any."""
+    assets = Assets()
+    build = f"{facts.site.build}.{assets.version}"
+    model = Model(facts)
+    pages = Pages(facts, model, assets, build)
+    page_feed = Feed(facts, build, model.message)
+    api = Api(facts, Feed(facts, build, lambda live: live))
+
+    # The framework's own documentation pages load scripts from elsewhere: left out.
+    app = FastAPI(
+        title="gaugehouse",
+        version=facts.site.build,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        redirect_slashes=False,
+    )
+    app.state.pages = pages
+    problems.install(app)
+
+    async def feed(socket: WebSocket) -> None:
+        """What the pages listen to."""
+        await page_feed.serve(socket)
+
+    app.include_router(api.router)
+    app.include_router(assets.router)
+    app.include_router(pages.router)
+    app.add_api_websocket_route("/feed", feed)
+    # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
+    app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
+    app.add_middleware(Guard, allow_hosts=tuple(allow_hosts), port=port)
+    return app

@@ -1,0 +1,134 @@
+"""What the console asks of the daemon: the one Protocol between the pages and the rest of the house.
+
+Knows names, units and shapes; refuses to know where a figure comes from. All dicts are JSON-ready (str, int, float,
+bool, None, list, dict); a missing figure is ``None``, never NaN; readings.csv columns keep their names and SI units;
+times are ISO 8601 UTC with milliseconds and ``Z`` unless a name ends in ``_ms``. Nothing blocks: slow work is awaited.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, NamedTuple, Protocol
+
+from models.errors import GaugehouseError
+
+Json = dict[str, Any]
+
+
+class FactsUnavailable(GaugehouseError):
+    """The store or the record book cannot be reached now. Answered as 503; asking again later may help."""
+
+
+class AckStatus(StrEnum):
+    """How an acknowledgement was taken."""
+
+    ACCEPTED = "accepted"  # this call acknowledged it; it is in the record book
+    ALREADY = "already"  # the same occurrence was acknowledged before; `by` and `time` say by whom and when
+    OUTDATED = "outdated"  # the occurrence is not the newest one of this alarm
+    UNKNOWN = "unknown"  # no such alarm
+
+
+class AckAnswer(NamedTuple):
+    """The answer to an acknowledgement. `by` and `time` (ISO Z) are those of the first one; empty where there is none.
+
+    For OUTDATED, `occurrence` is the newest one.
+    """
+
+    status: AckStatus
+    by: str = ""
+    time: str = ""
+    occurrence: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFacts:
+    """What never changes while the daemon runs. `zone` is an IANA name; `build` changes whenever the program does."""
+
+    id: str
+    name: str
+    zone: str
+    simulated: bool
+    build: str
+
+
+class Facts(Protocol):
+    """The daemon as the console sees it."""
+
+    @property
+    def site(self) -> SiteFacts: ...
+
+    def live(self) -> Json:
+        """The newest state: ``{time, seq, build, tanks, alarms, loops}``; `time` is the data's clock.
+
+        `tanks`: every tank, always, in the site file's order (before its first reading: Bad, BadNoCommunication,
+        figures None). Each: all readings.csv columns (`time` None before the first reading) and `name`, `product`,
+        `age_s` (None before the first reading), `last_good_level_m`, `last_good_tov_m3`, `last_good_time`, `flow`
+        ("filling" | "emptying" | "still" | "" = not known), `next_limit` ``{condition, at_m, seconds, volume_m3}`` or
+        None, `room_m3` (volume up to the limit `high`, negative above it), `water_age_s`, `water_source` ("signal" |
+        "dips" | "none"), `day_low_m`, `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`,
+        `alarms` (ids of the standing alarms of the tank and of its instrument), `torn` ``{status, word}`` with status
+        "F", "C", "S" or "M", or None.
+
+        `alarms`: every alarm whose state is not normal. Each: `id` (``<source>.<condition>``), `source`, `tank` (the
+        tank it concerns, None for none), `condition`, `name` (words), `priority` 1-3, `state`, `occurrence` (int, one
+        more each time it is raised anew), `raised`, `returned` (None while the cause stands), `acknowledged_by`,
+        `acknowledged`, `comment`, `action`, `cause`, `consequence` (words), `not_independent` (bool).
+
+        `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
+        or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),
+        `fault` (class, "" for none), `fault_since`, `age_s`.
+        """
+        ...
+
+    async def newer_live(self, seq: int) -> Json:
+        """Wait until the newest state is not number `seq`, then the same as `live`. About one a second."""
+        ...
+
+    def tank_facts(self, tank: str) -> Json:
+        """What is fixed for a tank; known ids only.
+
+        ``{id, name, product, instrument, reference_height_m, top_m, capacity_m3, range_m: [low, high] | None, reach_m,
+        stale_after_s, limits, profile}``. `limits`, highest first: ``{condition, at_m, name, volume_m3}`` (level limits
+        only). `profile`: about 60 pairs ``[level_m, litres_per_mm]`` from the bottom to the top of the table. A reading
+        older than `stale_after_s` is shown as stale.
+        """
+        ...
+
+    def loop_facts(self, instrument: str) -> Json:
+        """What is fixed for a loop; known ids only.
+
+        ``{instrument, name, tanks, bus, unit, ne43: {fail_low_mA, low_mA, high_mA, fail_high_mA}}``, `bus` in words for
+        people, `unit` the address on the bus.
+        """
+        ...
+
+    def chain(self, tank: str) -> Json:
+        """Every step of the newest reading; known ids only.
+
+        ``{tank, time, quality, reason, steps, result}``, a step being ``{symbol, name, value, unit, rule, quality}``
+        (value: number, text or None), `result` the readings.csv columns.
+        """
+        ...
+
+    async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
+        """An envelope of a readings.csv column of a known tank.
+
+        ``{unit, t, min, mean, max, good}``: lists of one length, at most `points`. `t`: start of each stretch, UTC ms;
+        None in min, mean and max = a gap; `good`: 0..1, the share of the samples of the stretch that were Good.
+        """
+        ...
+
+    async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        """Loop faults that touch from <= t < to, newest first: faults.csv columns (`end` None = still open)."""
+        ...
+
+    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        """Alarm transitions, newest first: alarms.csv columns and `id`, `name`, `occurrence`, `by`, `comment`."""
+        ...
+
+    async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
+        """Acknowledge one occurrence of an alarm; answered after it is in the record book."""
+        ...
+
+    async def reset_extremes(self, tank: str, by: str) -> str:
+        """Start `since_reset_*` anew at the present level, known ids only; the time (ISO Z) of the reset."""
+        ...

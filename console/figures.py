@@ -1,0 +1,142 @@
+"""How a figure is written for a person: unit, decimals, thin spaces, a true minus, and what to think of it.
+
+Knows the shown unit of every column; refuses to compute a figure. Digits are grouped by three with a narrow no-break
+space. Source: ISO 80000-1, 7.3.1 (from memory). The sign always stands on a rate.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from types import MappingProxyType
+from typing import Final, NamedTuple
+from zoneinfo import ZoneInfo
+
+from console.words import DAYS, MONTHS, PAGE
+
+THIN: Final = "\N{NARROW NO-BREAK SPACE}"
+MINUS: Final = "\N{MINUS SIGN}"
+NBSP: Final = "\N{NO-BREAK SPACE}"
+NOTHING: Final = "– – –"
+
+
+class Shown(NamedTuple):
+    """Shown figure = column * factor, in `unit`, with so many decimals."""
+
+    factor: float
+    unit: str
+    decimals: int
+    signed: bool = False
+
+
+SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
+    {
+        "tov_m3": Shown(1000, "L", 0),
+        "gov_m3": Shown(1000, "L", 0),
+        "gsv_m3": Shown(1000, "L", 0),
+        "gsv_u95_m3": Shown(1000, "L", 0),
+        "room_m3": Shown(1000, "L", 0),
+        "level_m": Shown(1000, "mm", 0),
+        "ullage_m": Shown(1000, "mm", 0),
+        "water_m": Shown(1000, "mm", 0),
+        "temperature_degC": Shown(1, "°C", 1),
+        "volume_percent": Shown(1, "%", 1),
+        "level_percent": Shown(1, "%", 1),
+        "rate_m3_per_h": Shown(1000 / 60, "L/min", 0, signed=True),
+        "mass_kg": Shown(1, "kg", 0),
+        "current_mA": Shown(1, "mA", 3),
+    }
+)
+
+
+def number(value: float, decimals: int, *, signed: bool = False) -> str:
+    """Fixed decimals, grouped, true minus; what rounds to zero has no sign."""
+    text = f"{abs(value):_.{decimals}f}".replace("_", THIN)
+    if not any(digit in text for digit in "123456789"):
+        return text
+    return (MINUS if value < 0 else "+" if signed else "") + text
+
+
+def written(column: str, value: float | None) -> str:
+    """A column's figure in its shown unit, without the unit; "– – –" where there is none."""
+    if value is None:
+        return NOTHING
+    shown = SHOWN[column]
+    return number(value * shown.factor, shown.decimals, signed=shown.signed)
+
+
+def with_unit(column: str, value: float | None) -> str:
+    return NOTHING if value is None else f"{written(column, value)}{NBSP}{SHOWN[column].unit}"
+
+
+def duration(seconds: float) -> str:
+    """A length of time in its two largest units, rounded down: what is left never looks longer than it is."""
+    s = max(0, int(seconds))
+    for unit, size, lesser, below in (("d", 86400, "h", 3600), ("h", 3600, "min", 60)):
+        if s >= size:
+            rest = s % size // below
+            return NBSP.join([f"{s // size}", unit, *([f"{rest}", lesser] if rest else [])])
+    if s >= 600:
+        return f"{s // 60}{NBSP}min"
+    if s >= 120:
+        return f"{s // 60}{NBSP}min" + (f"{NBSP}{s % 60}{NBSP}s" if s % 60 else "")
+    return f"{s}{NBSP}s"
+
+
+def parse_time(text: str) -> datetime:
+    """An ISO time of the feed; always aware."""
+    return datetime.fromisoformat(text)
+
+
+def clock(text: str, zone: ZoneInfo) -> str:
+    """hh:mm:ss on the site's clock."""
+    return parse_time(text).astimezone(zone).strftime("%H:%M:%S")
+
+
+def date(text: str, zone: ZoneInfo) -> str:
+    """Tue 24 Nov 2026 and the zone's abbreviation, on the site's calendar."""
+    local = parse_time(text).astimezone(zone)
+    return f"{DAYS[local.weekday()]} {local.day} {MONTHS[local.month - 1]} {local.year} {local.tzname() or ''}".rstrip()
+
+
+def moment(text: str | None, now: str, zone: ZoneInfo) -> str:
+    """A past time as short as can be told: hh:mm:ss today, with day and month before it, with the year further off."""
+    if not text:
+        return NOTHING
+    then, today = parse_time(text).astimezone(zone), parse_time(now).astimezone(zone)
+    if then.date() == today.date():
+        return then.strftime("%H:%M:%S")
+    day = f"{then.day} {MONTHS[then.month - 1]}"
+    if abs(today - then) > timedelta(days=300):
+        day += f" {then.year}"
+    return f"{day} {then:%H:%M:%S}"
+
+
+class Figure(NamedTuple):
+    """A figure as a page shows it: text, what to think of it, and that in words.
+
+    trust: "good", "uncertain", "bound", "bad", "stale". The page marks each differently, and never by colour alone.
+    """
+
+    text: str
+    trust: str
+    note: str = ""
+
+    def as_json(self) -> dict[str, str]:
+        return {"t": self.text, "q": self.trust, "n": self.note}
+
+
+def figure(column: str, value: float | None, *, quality: str, bound: str, stale: str = "", note: str = "") -> Figure:
+    """Mark a figure by its trust. `stale`: why it is old, in words, empty for a fresh one; `note`: the reason."""
+    text = written(column, value)
+    if value is None:
+        return Figure(text, "bad", stale or note)
+    if stale:
+        return Figure(text, "stale", stale)
+    if bound == "ge":
+        return Figure(f"≥ {text}", "bound", PAGE["at_least"])
+    if bound == "le":
+        return Figure(f"≤ {text}", "bound", PAGE["at_most"])
+    if quality == "Good":
+        return Figure(text, "good")
+    if quality == "Uncertain":
+        return Figure(f"≈ {text}", "uncertain", note or PAGE["uncertain"])
+    return Figure(NOTHING, "bad", note)

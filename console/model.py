@@ -1,0 +1,71 @@
+"""The view model: one state of the daemon as everything that the pages show of it.
+
+The first values that a page is served with and every later message of the page feed are made here, from the same
+function, so that they cannot drift apart. Knows which views make up a page; refuses to know HTML or sockets.
+"""
+
+from zoneinfo import ZoneInfo
+
+from console import alarm_views, loop_views, tank_views
+from console.facts import Facts, Json
+from console.figures import clock, date
+
+
+class Model:
+    """Views of one site's states. What never changes is asked for once."""
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self.zone = ZoneInfo(facts.site.zone)
+        self._tank_facts: dict[str, Json] = {}
+        self._fixed: dict[str, Json] = {}
+
+    def tank_facts(self, tank: str) -> Json:
+        if tank not in self._tank_facts:
+            self._tank_facts[tank] = self._facts.tank_facts(tank)
+        return self._tank_facts[tank]
+
+    def fixed(self, tank: str) -> Json:
+        """The tape and the other things of a tank that never move."""
+        if tank not in self._fixed:
+            self._fixed[tank] = tank_views.fixed(self.tank_facts(tank))
+        return self._fixed[tank]
+
+    def message(self, live: Json) -> Json:
+        """Everything on the pages that moves, as texts and drawing units."""
+        now, alarms, places = live["time"], live["alarms"], self.places(live)
+        names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
+        return {
+            "seq": live["seq"],
+            "time": now,
+            "clock": clock(now, self.zone),
+            "date": date(now, self.zone),
+            "head": alarm_views.head(alarms, places),
+            "rev": alarm_views.revision(alarms),
+            "tanks": {
+                entry["tank"]: tank_views.view(
+                    entry, self.tank_facts(entry["tank"]), self.alarms_of(live, entry), now, self.zone
+                )
+                for entry in live["tanks"]
+            },
+            "alarms": {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms},
+            "loops": {entry["instrument"]: loop_views.view(entry, names, now, self.zone) for entry in live["loops"]},
+        }
+
+    def alarm_list(self, live: Json) -> list[Json]:
+        """The standing alarms in the order in which a person should take them."""
+        places = self.places(live)
+        return [
+            alarm_views.view(alarm, places, live["time"], self.zone) for alarm in alarm_views.ordered(live["alarms"])
+        ]
+
+    @staticmethod
+    def places(live: Json) -> dict[str, str]:
+        """Names for people by the ids of tanks and instruments."""
+        loops = {entry["instrument"]: entry["name"] for entry in live["loops"]}
+        return loops | {entry["tank"]: entry["name"] for entry in live["tanks"]}
+
+    @staticmethod
+    def alarms_of(live: Json, entry: Json) -> list[Json]:
+        ids = set(entry["alarms"])
+        return [alarm for alarm in live["alarms"] if alarm["id"] in ids]

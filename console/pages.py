@@ -1,0 +1,206 @@
+"""The pages: take a path, ask the facts, render. Parts that a page fetches anew are the same templates.
+
+Knows which template shows what; refuses to compute or to decide. Every text goes through Jinja's escaping.
+"""
+
+from collections.abc import Mapping
+from functools import reduce
+from pathlib import Path as FilePath
+from typing import Any, Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from console import alarm_views, figures, loop_views, tank_views, words
+from console.assets import Assets
+from console.facts import Facts, Json
+from console.lookup import InstrumentId, TankId, known_loop, known_tank, time_ms
+from console.model import Model
+
+HERE: Final = FilePath(__file__).parent
+PAGES: Final = (("/", "Board"), ("/alarms", "Alarms"), ("/loops", "Loops"))
+CHART_COLUMNS: Final = (
+    "level_m", "tov_m3", "gsv_m3", "rate_m3_per_h", "temperature_degC", "water_m", "volume_percent", "current_mA"
+)  # fmt: skip
+HISTORY_DAYS: Final = 7
+FAULT_DAYS: Final = 30
+DAY_MS: Final = 86_400_000
+
+
+def walk(message: Json, path: str) -> Any:
+    """A value of the message by its path, the same path that the page's own script follows later."""
+    return reduce(lambda value, key: value[key], path.split("/"), message)
+
+
+def words_for(catalogue: Mapping[str, str], *keys: str) -> dict[str, str]:
+    """The words that a page's script needs."""
+    return {key: catalogue[key] for key in keys}
+
+
+class Pages:
+    """Renders the site's pages. One instance an application."""
+
+    def __init__(self, facts: Facts, model: Model, assets: Assets, build: str) -> None:
+        self._facts = facts
+        self._model = model
+        self._env = Environment(
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._env.globals.update(
+            site=facts.site,
+            build=build,
+            asset=assets.url,
+            pages=PAGES,
+            lights=words.LIGHTS,
+            caution=words.CAUTION,
+            page_words=words.PAGE,
+        )
+        self._env.filters["words_for"] = words_for
+        self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
+        self._routes()
+
+    def render(self, request: Request, template: str, live: Json, status: int = 200, **context: Any) -> HTMLResponse:
+        message = self._model.message(live)
+        light = request.cookies.get("light")
+        text = self._env.get_template(template).render(
+            m=message,
+            at=lambda path: walk(message, path),
+            light=light if light in dict(words.LIGHTS) else "day",
+            path=request.url.path,
+            **context,
+        )
+        return HTMLResponse(text, status)
+
+    def problem(self, request: Request, problem: Json) -> HTMLResponse:
+        """A problem for a person. It must come out even where the state itself is what broke, so it asks for none."""
+        text = self._env.get_template("problem.html").render(problem=problem, light=request.cookies.get("light", "day"))
+        return HTMLResponse(text, problem["status"])
+
+    def _routes(self) -> None:
+        route = self.router.add_api_route
+        route("/", self.board)
+        route("/tank/{tank}", self.tank)
+        route("/tank/{tank}/chain", self.chain)
+        route("/alarms", self.alarms)
+        route("/alarms/list", self.alarm_list)
+        route("/alarms/history", self.history)
+        route("/loops", self.loops)
+        route("/loops/{instrument}", self.loop)
+        route("/loops/{instrument}/faults", self.faults)
+
+    async def board(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        return self.render(request, "board.html", live, tanks=[self._model.fixed(t["tank"]) for t in live["tanks"]])
+
+    async def tank(self, request: Request, tank: TankId) -> HTMLResponse:
+        live = self._facts.live()
+        known_tank(live, tank)
+        return self.render(
+            request,
+            "tank.html",
+            live,
+            tank=self._model.fixed(tank),
+            steps=tank_views.chain_rows(self._facts.chain(tank)),
+            columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
+            chart=self._chart(tank, CHART_COLUMNS),
+        )
+
+    async def chain(self, request: Request, tank: TankId) -> HTMLResponse:
+        live = self._facts.live()
+        known_tank(live, tank)
+        return self.render(request, "_chain.html", live, steps=tank_views.chain_rows(self._facts.chain(tank)))
+
+    async def alarms(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        return self.render(
+            request,
+            "alarms.html",
+            live,
+            alarms=self._model.alarm_list(live),
+            rows=await self._history(live),
+            days=HISTORY_DAYS,
+        )
+
+    async def alarm_list(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        return self.render(request, "_alarm_list.html", live, alarms=self._model.alarm_list(live))
+
+    async def history(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        return self.render(request, "_history.html", live, rows=await self._history(live), days=HISTORY_DAYS)
+
+    async def loops(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        return self.render(
+            request,
+            "loops.html",
+            live,
+            loops=[self._loop(entry["instrument"]) for entry in live["loops"]],
+            legend=words.BAND_LEGEND,
+        )
+
+    async def loop(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
+        live = self._facts.live()
+        entry = known_loop(live, instrument)
+        ne43 = self._facts.loop_facts(instrument)["ne43"]
+        lines = [{"at": ne43[key], "name": f"{figures.number(ne43[key], 1)} mA"} for key in ne43]
+        measured = entry["tanks"][0] if entry["tanks"] else ""
+        return self.render(
+            request,
+            "loop.html",
+            live,
+            l=self._loop(instrument),
+            tank=measured,
+            legend=words.BAND_LEGEND,
+            rows=await self._faults(live, instrument),
+            days=FAULT_DAYS,
+            chart=self._chart(measured, ("current_mA",), current_lines=lines) if measured else None,
+        )
+
+    async def faults(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
+        live = self._facts.live()
+        known_loop(live, instrument)
+        rows = await self._faults(live, instrument)
+        return self.render(request, "_faults.html", live, rows=rows, days=FAULT_DAYS)
+
+    def _loop(self, instrument: str) -> Json:
+        fixed = self._facts.loop_facts(instrument)
+        return {**fixed, "strip": loop_views.strip(fixed["ne43"]), "width": loop_views.WIDTH}
+
+    async def _history(self, live: Json) -> list[Json]:
+        now_ms = time_ms(live["time"])
+        rows = await self._facts.alarm_rows(None, now_ms - HISTORY_DAYS * DAY_MS, now_ms + DAY_MS, 200)
+        places = self._model.places(live)
+        return [alarm_views.history_view(row, places, live["time"], self._model.zone) for row in rows]
+
+    async def _faults(self, live: Json, instrument: str) -> list[Json]:
+        now_ms = time_ms(live["time"])
+        rows = await self._facts.faults(instrument, now_ms - FAULT_DAYS * DAY_MS, now_ms + DAY_MS)
+        return loop_views.fault_rows(rows, live["time"], self._model.zone)
+
+    def _chart(self, tank: str, columns: tuple[str, ...], current_lines: list[Json] | None = None) -> Json:
+        """What the chart's script must know: units, decimals, limits of each column in shown units."""
+        limits = self._model.tank_facts(tank)["limits"]
+        drawn: dict[str, list[Json]] = {"level_m": [], "tov_m3": [], "current_mA": current_lines or []}
+        for limit in limits:
+            name = words.LIMITS.get(limit["condition"], limit["condition"])
+            drawn["level_m"].append({"at": limit["at_m"], "name": name})
+            if limit.get("volume_m3") is not None:
+                drawn["tov_m3"].append({"at": limit["volume_m3"], "name": name})
+        return {
+            "tank": tank,
+            "zone": self._facts.site.zone,
+            "columns": {
+                column: {
+                    **figures.SHOWN[column]._asdict(),
+                    "name": words.QUANTITIES[column],
+                    "lines": drawn.get(column, []),
+                }
+                for column in columns
+            },
+        }

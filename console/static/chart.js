@@ -1,0 +1,208 @@
+// A trend on a canvas: one upright stroke low..high for each stretch of time, joined to the next, so that a spike of a
+// single sample keeps its full height and full ink. Limits are dashed, gaps are gaps, what was not wholly good has a
+// mark below. Draws only: what to draw and when is trend.js's business.
+
+import { number, ticks } from "./scale.js";
+
+const LEFT = 82;
+const RIGHT = 92;
+const TOP = 12;
+const BOTTOM = 40;
+
+export class Chart {
+  constructor(canvas, time) {
+    this.canvas = canvas;
+    this.time = time;
+    this.column = null;
+    this.points = [];
+    this.view = { start: 0, end: 1 };
+    this.cursor = null;
+    this.empty = "";
+  }
+
+  get width() {
+    return Math.max(10, this.canvas.clientWidth - LEFT - RIGHT);
+  }
+
+  get height() {
+    return Math.max(10, this.canvas.clientHeight - TOP - BOTTOM);
+  }
+
+  x(ms) {
+    return LEFT + ((ms - this.view.start) / (this.view.end - this.view.start)) * this.width;
+  }
+
+  // The instant under a place of the canvas, held within the drawing.
+  at(x) {
+    const part = Math.min(1, Math.max(0, (x - LEFT) / this.width));
+    return this.view.start + part * (this.view.end - this.view.start);
+  }
+
+  // The point that covers an instant, or the nearest one with a value within a few pixels.
+  pointAt(ms) {
+    let best = null;
+    const reach = ((this.view.end - this.view.start) / this.width) * 6;
+    for (const point of this.points) {
+      const away = Math.abs(point.t - ms);
+      if (point.min !== null && away <= reach && (!best || away < Math.abs(best.t - ms))) best = point;
+    }
+    return best;
+  }
+
+  range() {
+    let low = Infinity;
+    let high = -Infinity;
+    for (const { t, min, max } of this.points) {
+      if (min === null || t < this.view.start || t > this.view.end) continue;
+      low = Math.min(low, min);
+      high = Math.max(high, max);
+    }
+    if (low > high) return null;
+    const least = (2 * 10 ** -this.column.decimals) / this.column.factor;
+    const room = Math.max((high - low) * 0.08, least);
+    return { low: low - room, high: high + room };
+  }
+
+  draw() {
+    const { canvas } = this;
+    const ratio = window.devicePixelRatio || 1;
+    const [w, h] = [canvas.clientWidth, canvas.clientHeight];
+    if (canvas.width !== Math.round(w * ratio)) canvas.width = Math.round(w * ratio);
+    if (canvas.height !== Math.round(h * ratio)) canvas.height = Math.round(h * ratio);
+    const pen = canvas.getContext("2d");
+    const style = getComputedStyle(canvas);
+    const ink = (name) => style.getPropertyValue(`--${name}`).trim();
+    pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+    pen.clearRect(0, 0, w, h);
+    pen.font = `13px ${style.fontFamily}`;
+    pen.textBaseline = "middle";
+    const range = this.column && this.range();
+    this.times(pen, ink);
+    if (!range) {
+      pen.fillStyle = ink("label");
+      pen.textAlign = "center";
+      pen.fillText(this.empty, LEFT + this.width / 2, TOP + this.height / 2);
+      return;
+    }
+    const y = (value) => TOP + (1 - (value - range.low) / (range.high - range.low)) * this.height;
+    this.values(pen, ink, range, y);
+    pen.save();
+    pen.beginPath();
+    pen.rect(LEFT, TOP - 4, this.width, this.height + 12);
+    pen.clip();
+    this.trust(pen, ink);
+    this.envelope(pen, ink, y);
+    pen.restore();
+    this.lines(pen, ink, range, y);
+    this.pointer(pen, ink, y);
+  }
+
+  times(pen, ink) {
+    pen.lineWidth = 1;
+    pen.textAlign = "center";
+    let free = -Infinity;
+    for (const { at, text, strong } of this.time.ticks(this.view.start, this.view.end, this.width / 90)) {
+      const x = Math.round(this.x(at)) + 0.5;
+      pen.strokeStyle = ink(strong ? "rule" : "hair");
+      pen.beginPath();
+      pen.moveTo(x, TOP);
+      pen.lineTo(x, TOP + this.height + 8);
+      pen.stroke();
+      const half = pen.measureText(text).width / 2;
+      if (x - half < free) continue;
+      free = x + half + 10;
+      pen.fillStyle = ink(strong ? "figure" : "label");
+      pen.fillText(text, x, TOP + this.height + 22);
+    }
+  }
+
+  values(pen, ink, range, y) {
+    const { factor, signed } = this.column;
+    const { marks, decimals } = ticks(range.low * factor, range.high * factor, Math.max(2, this.height / 48));
+    pen.textAlign = "right";
+    for (const mark of marks) {
+      const place = Math.round(y(mark / factor)) + 0.5;
+      pen.strokeStyle = ink("hair");
+      pen.beginPath();
+      pen.moveTo(LEFT - 6, place);
+      pen.lineTo(LEFT + this.width, place);
+      pen.stroke();
+      pen.fillStyle = ink("label");
+      pen.fillText(number(mark, decimals, signed), LEFT - 12, place);
+    }
+    pen.strokeStyle = ink("rule");
+    pen.strokeRect(LEFT + 0.5, TOP + 0.5, this.width, this.height);
+  }
+
+  // A row of strokes below the drawing, wherever a stretch held samples that were not good.
+  trust(pen, ink) {
+    pen.strokeStyle = ink("figure");
+    pen.lineWidth = 1;
+    pen.beginPath();
+    for (const { t, good, min } of this.points) {
+      if (min === null || good >= 1) continue;
+      const x = Math.round(this.x(t)) + 0.5;
+      pen.moveTo(x, TOP + this.height + 1);
+      pen.lineTo(x, TOP + this.height + 7);
+    }
+    pen.stroke();
+  }
+
+  envelope(pen, ink, y) {
+    pen.strokeStyle = ink("figure");
+    pen.lineWidth = 1.6;
+    pen.lineJoin = "bevel";
+    pen.beginPath();
+    let drawn = null;
+    for (const { t, min, max } of this.points) {
+      if (min === null) {
+        drawn = null;
+        continue;
+      }
+      const x = this.x(t);
+      const [low, high] = [y(min), y(max)];
+      if (drawn === null) pen.moveTo(x - 0.5, low);
+      else pen.lineTo(x, Math.abs(drawn - low) < Math.abs(drawn - high) ? low : high);
+      const last = drawn !== null && Math.abs(drawn - low) >= Math.abs(drawn - high) ? low : high;
+      pen.lineTo(drawn === null ? x + 0.5 : x, last);
+      drawn = last;
+    }
+    pen.stroke();
+  }
+
+  // Limits in sight are dashed and named; names never lie over one another.
+  lines(pen, ink, range, y) {
+    pen.textAlign = "left";
+    pen.lineWidth = 1.4;
+    let free = Infinity;
+    const inSight = this.column.lines.filter(({ at }) => at >= range.low && at <= range.high);
+    for (const { at, name } of inSight.sort((a, b) => a.at - b.at)) {
+      const place = Math.round(y(at)) + 0.5;
+      pen.strokeStyle = ink("figure");
+      pen.setLineDash([7, 5]);
+      pen.beginPath();
+      pen.moveTo(LEFT, place);
+      pen.lineTo(LEFT + this.width, place);
+      pen.stroke();
+      pen.setLineDash([]);
+      const label = Math.min(place, free - 16);
+      free = label;
+      pen.fillStyle = ink("figure");
+      pen.fillText(name, LEFT + this.width + 8, label);
+    }
+  }
+
+  pointer(pen, ink, y) {
+    const point = this.cursor === null ? null : this.pointAt(this.cursor);
+    if (!point) return;
+    const x = Math.round(this.x(point.t)) + 0.5;
+    pen.strokeStyle = ink("focus");
+    pen.lineWidth = 1;
+    pen.beginPath();
+    pen.moveTo(x, TOP);
+    pen.lineTo(x, TOP + this.height);
+    pen.stroke();
+    pen.lineWidth = 2;
+    pen.strokeRect(x - 4, y(point.mean) - 4, 8, 8);
+  }
+}

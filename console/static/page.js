@@ -1,0 +1,23 @@
+// What every page does: listens, shows what it hears, watches itself. A page's own script hears "state" events.
+
+import { bind } from "./bind.js";
+import { listen } from "./feed.js";
+import { lightSwitch } from "./light.js";
+import { watchdog } from "./watch.js";
+
+const root = document.documentElement;
+const banner = document.getElementById("silent");
+const watch = watchdog(banner, banner.dataset.sentence);
+
+lightSwitch(document.getElementById("light"));
+listen(
+  "/feed",
+  (build) => {
+    if (build !== root.dataset.build) location.reload();
+  },
+  (message) => {
+    bind(message);
+    watch.beat(message.clock);
+    document.dispatchEvent(new CustomEvent("state", { detail: message }));
+  },
+);

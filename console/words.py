@@ -1,0 +1,214 @@
+"""The catalogue of words that the data choose, in English; headings that never change stand in the templates.
+
+Only words: no rule hangs on them. Terms are those of the field's standards (API MPMS for stock, ISA-18.2 for alarms,
+NE 43 and NE 107 for signals and devices); what no standard names is plain English.
+"""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+from models.reading import Reason
+from models.signal import Band
+
+
+def _table(**words: str) -> Mapping[str, str]:
+    return MappingProxyType(words)
+
+
+CONDITIONS: Final = _table(
+    critical_high="Critical high level",
+    high_high="High-high level",
+    high="High level",
+    low="Low level",
+    low_low="Low-low level",
+    rise_fast="Level rises too fast",
+    fall_fast="Level falls too fast",
+    signal_low="Level signal failed low",
+    signal_high="Level signal failed high",
+    out_of_range="Level signal out of range",
+    no_answer="Instrument does not answer",
+    wrong_reply="Instrument answers wrongly",
+    frozen="Level signal frozen",
+)
+"""Alarm conditions, as the name of the alarm."""
+
+LIMITS: Final = _table(critical_high="Critical high", high_high="High-high", high="High", low="Low", low_low="Low-low")
+"""Level limits, as they stand at a notch of the tape."""
+
+STATES: Final = _table(
+    normal="normal",
+    unacknowledged="not acknowledged",
+    acknowledged="acknowledged",
+    returned_unacknowledged="returned, not acknowledged",
+    latched_unacknowledged="latched, not acknowledged",
+    latched_acknowledged="latched, acknowledged",
+    shelved="shelved",
+    suppressed_by_design="suppressed by design",
+    out_of_service="out of service",
+)
+"""Alarm states. Source of the terms: ISA-18.2 / IEC 62682."""
+
+EVENTS: Final = _table(
+    raised="raised",
+    returned="returned to normal",
+    acknowledged="acknowledged",
+    raised_again="raised again",
+    latched_reset="latch reset",
+    shelved="shelved",
+    unshelved="unshelved",
+    shelf_expired="shelf time over",
+    suppressed="suppressed",
+    unsuppressed="no longer suppressed",
+    removed_from_service="removed from service",
+    returned_to_service="returned to service",
+)
+
+URGENCY: Final[Mapping[int, str]] = MappingProxyType({1: "act now", 2: "act soon", 3: "act this shift"})
+
+QUALITIES: Final = _table(Good="good", Uncertain="uncertain", Bad="bad")
+
+REASONS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        Reason.NONE: "",
+        Reason.NO_COMMUNICATION: "no answer from the instrument",
+        Reason.COMMUNICATION_ERROR: "wrong reply from the instrument",
+        Reason.SENSOR_FAILURE: "the loop signals a failure",
+        Reason.OUT_OF_RANGE: "the signal lies between measurement and failure",
+        Reason.DEVICE_FAILURE: "the signal does not move",
+        Reason.OUT_OF_SERVICE: "loop check under way",
+        Reason.CONFIGURATION_ERROR: "the site file gives no range",
+        Reason.UNITS_EXCEEDED: "beyond the end of the range",
+        Reason.SUB_NORMAL: "just back from a fault",
+    }
+)
+
+FLOWS: Final = _table(filling="filling", emptying="emptying", still="still")
+
+DEVICE: Final = _table(F="failure", C="function check", S="out of specification", M="maintenance required")
+"""NE 107 status signals by their letter."""
+
+OUTCOMES: Final = MappingProxyType({"ok": "answers", "timeout": "no answer", "wrong-reply": "wrong reply"})
+
+FAULTS: Final = _table(
+    fail_low="failure signal, low",
+    fail_high="failure signal, high",
+    gap_low="below the measuring range",
+    gap_high="above the measuring range",
+    no_answer="no answer",
+    wrong_reply="wrong replies",
+    frozen="frozen",
+    saturated="saturated",
+    noisy="noisy",
+    rate_impossible="moves faster than the tank can",
+)
+
+BANDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        Band.FAIL_LOW: "failure, low",
+        Band.GAP_LOW: "gap below measurement",
+        Band.UNDER_RANGE: "measuring, under 0 %",
+        Band.NORMAL: "measuring",
+        Band.OVER_RANGE: "measuring, over 100 %",
+        Band.GAP_HIGH: "gap above measurement",
+        Band.FAIL_HIGH: "failure, high",
+    }
+)
+
+BAND_LEGEND: Final = (
+    ("fail", "failure"),
+    ("gap", "neither measurement nor failure"),
+    ("edge", "measuring, beyond 0 or 100 %"),
+    ("normal", "measuring"),
+)
+
+WATER: Final = _table(signal="gauged", dips="dipped", none="not measured")
+
+QUANTITIES: Final = _table(
+    current_mA="Loop current",
+    level_m="Level (innage)",
+    temperature_degC="Temperature",
+    water_m="Free water",
+    tov_m3="Volume, observed (TOV)",
+    gov_m3="Volume less water (GOV)",
+    gsv_m3="Volume at reference temperature (GSV)",
+    mass_kg="Mass",
+    volume_percent="Filled, of volume",
+    level_percent="Filled, of level",
+    ullage_m="Ullage",
+    rate_m3_per_h="Rate",
+    gsv_u95_m3="Expanded uncertainty of GSV (95 %)",
+)
+
+MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+PROBLEM_TITLES: Final[Mapping[int, str]] = MappingProxyType(
+    {
+        400: "The request cannot be read",
+        403: "Not allowed",
+        404: "Not found",
+        405: "Not for this address",
+        409: "Out of date",
+        413: "Too long",
+        422: "The request does not hold together",
+        500: "The console failed",
+        503: "Not available now",
+    }
+)
+
+LIGHTS: Final = (("day", "Day"), ("night", "Night"), ("sun", "Sun"))
+
+CAUTION: Final = (
+    "A monitoring and accounting aid: not an overfill prevention system, not a safety instrumented function, not "
+    "approved for custody transfer. Follow local codes."
+)
+
+PAGE: Final = _table(
+    no_data="NO DATA",
+    no_data_since="no data since {time}",
+    no_data_help="The figures below are old. This page keeps trying and mends itself.",
+    reading_age="no reading for {age}",
+    last_good="last good {figure} at {time}",
+    never_read="no reading yet",
+    more="+ {count} more",
+    nothing_standing="no alarm waits",
+    alarms_acknowledged="{count} acknowledged standing",
+    also_waiting="and {count} more",
+    within="in {time}",
+    past_all_high="above every limit",
+    past_all_low="below every limit",
+    limit_unknown="rate unknown",
+    flow_unknown="movement unknown",
+    level_unknown="level unknown",
+    not_moving="not moving",
+    over_by="{volume} over",
+    by="by {name}",
+    since="since {time}",
+    raised="raised {time}",
+    returned="returned {time}",
+    no_fault="no fault found",
+    still_open="still open",
+    exception="answers with exception {code}",
+    no_current="tells no current",
+    uncertain="uncertain",
+    at_least="at or beyond the range",
+    at_most="at or below the range",
+    pick_first="choose at least one alarm",
+    name_first="write your name first",
+    taken="acknowledged by {name}",
+    taken_before="was acknowledged by {name} at {time}",
+    out_of_date="raised anew meanwhile: look again",
+    failed="not done: {why}",
+    offline="the console does not answer",
+    taken_reset="started anew by {name}",
+    button_none="Acknowledge the chosen",
+    button_some="Acknowledge {count} chosen",
+    chart_help="point at the trend, or focus it: ← → move, + − zoom, [ ] read out, 0 now",
+    chart_loading="reading history",
+    chart_empty="nothing recorded in this span",
+    chart_failed="history cannot be read: {why}",
+    chart_gap="no value",
+    chart_partly="partly not good",
+)
+"""Sentences that change with the data; `{...}` is filled in."""

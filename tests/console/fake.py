@@ -1,0 +1,397 @@
+"""A farm that answers the console's questions from arithmetic of its own: six invented tanks in six different states.
+
+It has behaviour (levels move with its clock, acknowledging changes states, the store can be out), so that tests and
+pictures of the pages need no daemon. Nothing of it is measured anywhere.
+"""
+
+import asyncio
+import math
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+from console.facts import AckAnswer, AckStatus, FactsUnavailable, Json, SiteFacts
+from console.words import CONDITIONS
+
+T0_MS = 1_795_608_000_000  # 2026-11-25T12:00:00Z
+NE43 = {"fail_low_mA": 3.6, "low_mA": 3.8, "high_mA": 20.5, "fail_high_mA": 21.0}
+
+
+def iso(ms: int) -> str:
+    return datetime.fromtimestamp(ms / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{ms % 1000:03d}Z"
+
+
+@dataclass
+class FakeTank:
+    """A tank with its shape, where it stands and how fast it moves."""
+
+    id: str
+    name: str
+    product: str
+    diameter_m: float
+    high_m: float  # height of an upright tank, 0 for a lying one
+    length_m: float
+    level_m: float
+    m_per_h: float = 0.0
+    quality: str = "Good"
+    reason: str = ""
+    bound: str = ""
+    torn: tuple[str, str] | None = None
+    water_m: float | None = 0.012
+    water_source: str = "signal"
+    stale_from_ms: int | None = None
+    alarms: list[str] = field(default_factory=list)
+
+    @property
+    def top_m(self) -> float:
+        return self.high_m or self.diameter_m
+
+    def volume_m3(self, level_m: float) -> float:
+        if self.high_m:
+            return math.pi * self.diameter_m**2 / 4 * level_m
+        r, h = self.diameter_m / 2, min(max(level_m, 0.0), self.diameter_m)
+        return self.length_m * (r * r * math.acos((r - h) / r) - (r - h) * math.sqrt(max(0.0, 2 * r * h - h * h)))
+
+    def limits(self) -> list[Json]:
+        parts = {"critical_high": 0.97, "high_high": 0.95, "high": 0.9, "low": 0.15, "low_low": 0.08}
+        return [
+            {"condition": c, "at_m": p * self.top_m, "name": CONDITIONS[c], "volume_m3": self.volume_m3(p * self.top_m)}
+            for c, p in parts.items()
+        ]
+
+    def level_at(self, ms: int) -> float:
+        hours = (ms - T0_MS) / 3_600_000
+        wave = 0.0006 * math.sin(ms / 41_000) + 0.02 * math.sin(ms / 9_000_000)
+        return min(max(self.level_m + self.m_per_h * hours + wave, 0.05), self.top_m)
+
+
+def farm() -> list[FakeTank]:
+    jet = "Jet A-1"
+    return [
+        FakeTank("ostler-n", "Ostler north", jet, 10.0, 12.0, 0, 10.83, 0.31, alarms=["high"]),
+        FakeTank("ostler-s", "Ostler south", jet, 10.0, 12.0, 0, 6.402),
+        FakeTank("quillmoor", "Quillmoor", jet, 2.6, 0, 11.0, 1.712, -0.22, "Uncertain", "UncertainSubNormal"),
+        FakeTank(
+            "fennock", "Fennock", jet, 2.6, 0, 11.0, 1.204, 0.0, "Bad", "BadSensorFailure", torn=("F", "failure"),
+            water_m=None, water_source="none", alarms=["signal_low"],
+        ),
+        FakeTank(
+            "harrowmead", "Harrowmead", jet, 2.9, 0, 14.0, 2.9, 0.0, "Uncertain", "UncertainEngineeringUnitsExceeded",
+            "ge", alarms=["critical_high", "high_high", "high"], water_source="dips",
+        ),
+        FakeTank("pipit", "Pipit", "Avgas 100LL", 2.0, 0, 5.0, 0.912, stale_from_ms=T0_MS - 95_000),
+    ]  # fmt: skip
+
+
+class FakeFacts:
+    """Implements `console.facts.Facts`. `advance` moves the clock and wakes who waits."""
+
+    def __init__(self, *, simulated: bool = True, build: str = "7", now_ms: int = T0_MS) -> None:
+        self.site = SiteFacts("marrowfield", "Marrowfield airfield", "Europe/Dublin", simulated, build)
+        self.tanks = farm()
+        self.now_ms = now_ms
+        self.seq = 1
+        self.store_out = False
+        self.resets: dict[str, tuple[str, int]] = {}
+        self.rows: list[Json] = []
+        self.standing: dict[str, Json] = {}
+        self._newer = asyncio.Event()
+        for tank in self.tanks:
+            for rank, condition in enumerate(tank.alarms):
+                self.raise_alarm(tank, condition, now_ms - 600_000 * (len(self.standing) + 1) - rank * 1000)
+        self.standing["LI-fennock.signal_low"].update(
+            state="acknowledged", acknowledged_by="Bo", acknowledged=iso(now_ms - 500_000), comment="cable crew called"
+        )
+        self.standing["harrowmead.high"]["state"] = "returned_unacknowledged"
+        self.standing["harrowmead.high"]["returned"] = iso(now_ms - 60_000)
+
+    # what tests do
+
+    def advance(self, ms: int = 1000) -> None:
+        self.now_ms += ms
+        self.seq += 1
+        self._newer.set()
+        self._newer = asyncio.Event()
+
+    def raise_alarm(self, tank: FakeTank, condition: str, at_ms: int) -> Json:
+        source = f"LI-{tank.id}" if condition.startswith("signal") else tank.id
+        alarm_id = f"{source}.{condition}"
+        before = self.standing.get(alarm_id, {"occurrence": 0})
+        alarm: Json = {
+            "id": alarm_id,
+            "source": source,
+            "tank": tank.id,
+            "condition": condition,
+            "name": CONDITIONS[condition],
+            "priority": {"critical_high": 1, "high_high": 1}.get(condition, 2 if condition != "low" else 3),
+            "state": "unacknowledged",
+            "occurrence": before["occurrence"] + 1,
+            "raised": iso(at_ms),
+            "returned": None,
+            "acknowledged_by": "",
+            "acknowledged": None,
+            "comment": "",
+            "action": "Stop the receipt at the loading valve, then dip the tank.",
+            "cause": "More was delivered than fits.",
+            "consequence": "Overfill of the tank and a spill into the bund.",
+            "not_independent": condition in ("critical_high", "high_high", "high"),
+        }
+        self.standing[alarm_id] = alarm
+        self._journal(alarm, "raised", at_ms)
+        return alarm
+
+    def _journal(self, alarm: Json, event: str, at_ms: int, by: str = "", comment: str = "") -> None:
+        kept = ("id", "source", "condition", "name", "priority", "state", "occurrence")
+        row = {key: alarm[key] for key in kept}
+        self.rows.append({**row, "time": iso(at_ms), "event": event, "by": by, "comment": comment})
+
+    # what the console asks
+
+    def live(self) -> Json:
+        return {
+            "time": iso(self.now_ms),
+            "seq": self.seq,
+            "build": self.site.build,
+            "tanks": [self._entry(tank) for tank in self.tanks],
+            "alarms": [dict(a) for a in self.standing.values() if a["state"] != "normal"],
+            "loops": [self._loop(tank) for tank in self.tanks],
+        }
+
+    async def newer_live(self, seq: int) -> Json:
+        while self.seq == seq:
+            await self._newer.wait()
+        return self.live()
+
+    def _tank(self, tank: str) -> FakeTank:
+        return next(t for t in self.tanks if t.id == tank)
+
+    def _entry(self, tank: FakeTank) -> Json:
+        at_ms = self.now_ms if tank.stale_from_ms is None else tank.stale_from_ms
+        level = None if tank.quality == "Bad" else tank.level_at(at_ms)
+        tov = None if level is None else tank.volume_m3(level)
+        gsv = None if tov is None or tank.water_m is None else (tov - tank.volume_m3(tank.water_m)) * 0.9963
+        rate = None
+        if level is not None:
+            rate = tank.m_per_h * (tank.volume_m3(level + 0.005) - tank.volume_m3(level - 0.005)) / 0.01
+        high = next(limit for limit in tank.limits() if limit["condition"] == "high")
+        reset = self.resets.get(tank.id)
+        return {
+            "time": iso(at_ms),
+            "tank": tank.id,
+            "quality": tank.quality,
+            "reason": tank.reason,
+            "current_mA": self._current(tank, at_ms),
+            "level_m": level,
+            "temperature_degC": 11.4 if tank.id != "fennock" else None,
+            "water_m": tank.water_m,
+            "tov_m3": tov,
+            "gov_m3": None if tov is None or tank.water_m is None else tov - tank.volume_m3(tank.water_m),
+            "gsv_m3": gsv,
+            "mass_kg": None if gsv is None else gsv * 804.0,
+            "volume_percent": None if tov is None else 100 * tov / tank.volume_m3(tank.top_m),
+            "level_percent": None if level is None else 100 * level / tank.top_m,
+            "ullage_m": None if level is None else tank.top_m + 0.4 - level,
+            "rate_m3_per_h": None if tank.bound else rate,
+            "stock_quality": tank.quality if gsv is not None else "Bad",
+            "bound": tank.bound,
+            "rate_sd_m3_per_h": None if rate is None else 0.4,
+            "gsv_u95_m3": None if gsv is None else gsv * 0.0031,
+            "name": tank.name,
+            "product": tank.product,
+            "age_s": (self.now_ms - at_ms) / 1000 + 0.3,
+            "last_good_level_m": tank.level_m,
+            "last_good_tov_m3": tank.volume_m3(tank.level_m),
+            "last_good_time": iso(self.now_ms - 95_000 if level is None else at_ms),
+            "flow": self._flow(tank, level),
+            "next_limit": self._next_limit(tank, level),
+            "room_m3": None if tov is None else high["volume_m3"] - tov,
+            "water_age_s": None if tank.water_source == "none" else 4.0 if tank.water_source == "signal" else 27_000.0,
+            "water_source": tank.water_source,
+            "day_low_m": tank.level_m - 0.4,
+            "day_high_m": tank.level_m,
+            "since_reset_low_m": tank.level_m - 1.4 if reset is None else level,
+            "since_reset_high_m": tank.level_m if reset is None else level,
+            "since_reset_time": iso(reset[1]) if reset else iso(T0_MS - 6 * 86_400_000),
+            "alarms": [a["id"] for a in self.standing.values() if a["tank"] == tank.id and a["state"] != "normal"],
+            "torn": {"status": tank.torn[0], "word": tank.torn[1]} if tank.torn else None,
+        }
+
+    @staticmethod
+    def _flow(tank: FakeTank, level: float | None) -> str:
+        if level is None or tank.bound:
+            return ""
+        return "filling" if tank.m_per_h > 0 else "emptying" if tank.m_per_h < 0 else "still"
+
+    @staticmethod
+    def _next_limit(tank: FakeTank, level: float | None) -> Json | None:
+        if level is None or not tank.m_per_h:
+            return None
+        ahead = [limit for limit in tank.limits() if (limit["at_m"] - level) * tank.m_per_h > 0]
+        if not ahead:
+            return None
+        nearest = min(ahead, key=lambda limit: abs(limit["at_m"] - level))
+        return {
+            "condition": nearest["condition"],
+            "at_m": nearest["at_m"],
+            "seconds": abs((nearest["at_m"] - level) / tank.m_per_h) * 3600,
+            "volume_m3": abs(nearest["volume_m3"] - tank.volume_m3(level)),
+        }
+
+    @staticmethod
+    def _current(tank: FakeTank, ms: int) -> float:
+        if tank.quality == "Bad":
+            return 3.412
+        return 20.3 if tank.bound else 4 + 16 * tank.level_at(ms) / tank.top_m
+
+    def _loop(self, tank: FakeTank) -> Json:
+        current = self._current(tank, self.now_ms)
+        band = "fail_low" if current < 3.6 else "over_range" if current > 20 else "normal"
+        stale = tank.stale_from_ms is not None
+        return {
+            "instrument": f"LI-{tank.id}",
+            "name": f"Level indicator {tank.name}",
+            "tanks": [tank.id],
+            "outcome": "timeout" if stale else "ok",
+            "current_mA": None if stale else current,
+            "band": None if stale else band,
+            "fault": "fail_low" if current < 3.6 else "no_answer" if stale else "",
+            "fault_since": iso(T0_MS - 95_000) if current < 3.6 or stale else None,
+            "age_s": 95.0 if stale else 0.3,
+        }
+
+    def tank_facts(self, tank: str) -> Json:
+        t = self._tank(tank)
+        steps = [t.top_m * i / 60 for i in range(61)]
+        return {
+            "id": t.id,
+            "name": t.name,
+            "product": t.product,
+            "instrument": f"LI-{t.id}",
+            "reference_height_m": t.top_m + 0.4,
+            "top_m": t.top_m,
+            "capacity_m3": t.volume_m3(t.top_m),
+            "range_m": [0.0, t.top_m],
+            "reach_m": t.top_m,
+            "stale_after_s": 5.0,
+            "limits": t.limits(),
+            "profile": [[h, self._width(t, h)] for h in steps],
+        }
+
+    @staticmethod
+    def _width(t: FakeTank, level_m: float) -> float:
+        """Litres per millimetre at a level: the surface's area."""
+        if t.high_m:
+            return math.pi * t.diameter_m**2 / 4
+        return 2 * t.length_m * math.sqrt(max(0.0, level_m * (t.diameter_m - level_m)))
+
+    def loop_facts(self, instrument: str) -> Json:
+        t = self._tank(instrument.removeprefix("LI-"))
+        return {
+            "instrument": instrument,
+            "name": f"Level indicator {t.name}",
+            "tanks": [t.id],
+            "bus": "farm gateway, TCP",
+            "unit": "3",
+            "ne43": NE43,
+        }
+
+    def chain(self, tank: str) -> Json:
+        entry = self._entry(self._tank(tank))
+        q = entry["quality"]
+        steps: list[tuple[str, str, Any, str, str, str]] = [
+            (
+                "raw",
+                "Register, as read",
+                "0x4155 0x0000",
+                "",
+                "input register 7, 32-bit float, high word first",
+                "Good",
+            ),
+            ("I", "Loop current", entry["current_mA"], "mA", "raw as it stands", "Good"),
+            ("i", "Innage", entry["level_m"], "m", "h₄ + (I − 4) / 16 × (h₂₀ − h₄)", q),
+            ("TOV", "Total observed volume", entry["tov_m3"], "m³", "capacity table at the innage, straight lines", q),
+            ("FW", "Free water", 0.0123456, "m³", "capacity table at the water innage", "Good"),
+            ("CTL", "Correction for temperature", 0.99631, "", "API MPMS 11.1-2004, product B", "Good"),
+            ("GSV", "Gross standard volume", entry["gsv_m3"], "m³", "(TOV − FW) × CTSh × CTL", q),
+        ]
+        keys = ("symbol", "name", "value", "unit", "rule", "quality")
+        return {
+            "tank": tank,
+            "time": entry["time"],
+            "quality": q,
+            "reason": entry["reason"],
+            "steps": [dict(zip(keys, step, strict=True)) for step in steps],
+            "result": {key: entry[key] for key in ("level_m", "tov_m3", "gsv_m3")},
+        }
+
+    async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
+        self._ask_store()
+        t = self._tank(tank)
+        step = span_ms / points
+        out: Json = {"unit": {"level_m": "m", "tov_m3": "m3"}.get(quantity, ""), "t": [], "good": []}
+        out |= {"min": [], "mean": [], "max": []}
+        for i in range(points):
+            ms = round(start_ms + i * step)
+            out["t"].append(ms)
+            value = self._past(t, quantity, ms)
+            spike = 0.04 * t.top_m if ms % 3_600_000 < step and ms // 3_600_000 % 5 == 0 else 0.0
+            out["min"].append(value)
+            out["mean"].append(value)
+            out["max"].append(None if value is None else value + spike)
+            out["good"].append(0.0 if value is None else 0.4 if ms // 900_000 % 40 == 3 else 1.0)
+        return out
+
+    def _past(self, t: FakeTank, quantity: str, ms: int) -> float | None:
+        """No history before ten days ago, none of the future, and a hole of 20 min every 7 h."""
+        if ms > self.now_ms or ms < T0_MS - 10 * 86_400_000 or ms // 1_200_000 % 21 == 5:
+            return None
+        level = t.level_m - 1.5 + 1.5 * math.sin((ms - T0_MS) / 15_000_000 + 1.5)
+        level = min(max(level, 0.1), t.top_m)
+        values = {"level_m": level, "tov_m3": t.volume_m3(level), "current_mA": 4 + 16 * level / t.top_m}
+        return values.get(quantity, 10.0 + math.sin(ms / 20_000_000))
+
+    def _ask_store(self) -> None:
+        if self.store_out:
+            raise FactsUnavailable("the store at secret/place.db is locked")
+
+    async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        self._ask_store()
+        rows = [
+            {"instrument": "LI-fennock", "start": iso(T0_MS - 95_000), "end": None, "class": "fail_low",
+             "min_mA": 3.4, "max_mA": 3.5},
+            {"instrument": "LI-fennock", "start": iso(T0_MS - 9_000_000), "end": iso(T0_MS - 8_990_000),
+             "class": "no_answer", "min_mA": None, "max_mA": None},
+        ]  # fmt: skip
+        return [
+            row for row in rows
+            if instrument in (None, row["instrument"])
+            and str(row["start"]) < iso(to_ms) and (row["end"] is None or str(row["end"]) > iso(from_ms))
+        ]  # fmt: skip
+
+    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        self._ask_store()
+        rows = [
+            row for row in self.rows if source in (None, row["source"]) and iso(from_ms) <= row["time"] < iso(to_ms)
+        ]
+        return sorted(rows, key=lambda row: row["time"], reverse=True)[:limit]
+
+    async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
+        self._ask_store()
+        alarm = self.standing.get(alarm_id)
+        if alarm is None:
+            return AckAnswer(AckStatus.UNKNOWN)
+        if occurrence != alarm["occurrence"]:
+            return AckAnswer(AckStatus.OUTDATED, occurrence=alarm["occurrence"])
+        if alarm["acknowledged_by"]:
+            return AckAnswer(AckStatus.ALREADY, alarm["acknowledged_by"], alarm["acknowledged"])
+        state = "normal" if alarm["state"] == "returned_unacknowledged" else "acknowledged"
+        alarm.update(state=state, acknowledged_by=by, acknowledged=iso(self.now_ms), comment=comment)
+        self._journal(alarm, "acknowledged", self.now_ms, by, comment)
+        self.advance(0)
+        return AckAnswer(AckStatus.ACCEPTED, by, iso(self.now_ms))
+
+    async def reset_extremes(self, tank: str, by: str) -> str:
+        self._ask_store()
+        self.resets[tank] = (by, self.now_ms)
+        self.advance(0)
+        return iso(self.now_ms)

@@ -1,0 +1,136 @@
+"""The pages as the server renders them: first values, escaping, weight, nothing inline, nothing from elsewhere."""
+
+import re
+from html.parser import HTMLParser
+
+import httpx
+import pytest
+
+from console.assets import FOLDER
+from console.live import dumps
+from console.model import Model
+from tests.console.conftest import make_client
+from tests.console.fake import FakeFacts
+
+PATHS = ["/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/loops", "/loops/LI-fennock"]
+PARTS = ["/tank/ostler-n/chain", "/alarms/list", "/alarms/history", "/loops/LI-fennock/faults"]
+
+
+class Page(HTMLParser):
+    """What a browser would act on."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+
+@pytest.mark.parametrize("path", PATHS)
+async def test_a_page_has_all_that_every_page_has(client: httpx.AsyncClient, path: str) -> None:
+    text = (await client.get(path)).text
+    for piece in ("Marrowfield airfield", "SIMULATED", "High level, Harrowmead", "and 3 more", "12:00:00",
+                  "not an overfill prevention system", 'href="/alarms"', 'href="/loops"', 'value="sun"'):  # fmt: skip
+        assert piece in text
+
+
+async def test_a_real_site_has_no_simulated_banner() -> None:
+    async with make_client(FakeFacts(simulated=False)) as client:
+        assert "SIMULATED" not in (await client.get("/")).text
+
+
+@pytest.mark.parametrize("path", PATHS + PARTS)
+async def test_nothing_is_inline_and_nothing_comes_from_elsewhere(client: httpx.AsyncClient, path: str) -> None:
+    text = (await client.get(path)).text
+    for tag, attrs in Page(text).tags:
+        assert "style" not in attrs
+        assert tag != "style"
+        assert not [name for name in attrs if name.startswith("on")]
+        if tag == "script":
+            assert attrs.get("src") or attrs.get("type") == "application/json"
+        for name in ("src", "href", "action"):
+            assert (attrs.get(name) or "/").startswith(("/", "#"))
+
+
+def test_scripts_and_styles_name_no_other_host() -> None:
+    for file in FOLDER.iterdir():
+        assert re.findall(r"https?://(?!www\.w3\.org/2000/svg)", file.read_text()) == [], file.name
+
+
+@pytest.mark.parametrize("path", PATHS)
+async def test_first_values_and_later_messages_are_the_same(
+    client: httpx.AsyncClient, facts: FakeFacts, path: str
+) -> None:
+    """Each moving text of the page equals what the feed's message holds at the path that it names."""
+    text = (await client.get(path)).text
+    message = Model(facts).message(facts.live())
+    found = re.findall(r'data-(?:text|fig)="([^"]+)"[^>]*>([^<]*)<', text)
+    assert len(found) > 5
+    for where, shown in found:
+        value = message
+        for key in where.split("/"):
+            value = value[key]
+        assert shown == (value["t"] if isinstance(value, dict) else value), where
+
+
+async def test_the_light_mode_comes_from_the_cookie_and_nonsense_is_day(client: httpx.AsyncClient) -> None:
+    night = await client.get("/", headers={"cookie": "light=night"})
+    assert 'data-light="night"' in night.text
+    odd = await client.get("/", headers={"cookie": 'light="><script>'})
+    assert 'data-light="day"' in odd.text
+    assert "><script>" not in odd.text.split("<head>")[0]
+
+
+async def test_what_people_wrote_is_escaped(client: httpx.AsyncClient, facts: FakeFacts) -> None:
+    facts.standing["LI-fennock.signal_low"]["comment"] = "<img src=x onerror=alert(1)>"
+    facts.standing["harrowmead.high"]["name"] = "</script><b>"
+    for path in ("/alarms", "/", "/alarms/list"):
+        text = (await client.get(path)).text
+        assert "<img src=x" not in text
+        assert "</script><b>" not in text
+
+
+async def test_names_of_limits_cannot_break_out_of_the_charts_data(facts: FakeFacts) -> None:
+    facts.tanks[0].name = "</script><script>alert(1)</script>"
+    async with make_client(facts) as client:
+        assert "<script>alert" not in (await client.get("/tank/ostler-n")).text
+
+
+async def test_the_boards_first_load_is_light(client: httpx.AsyncClient) -> None:
+    """Page, style and the scripts that the board loads, for six tanks: as they are, and as they travel."""
+    names = ["console.css", "mark.svg", "page.js", "bind.js", "feed.js", "light.js", "watch.js"]
+    answers = [await client.get("/")] + [await client.get(f"/static/x/{name}") for name in names]
+    assert sum(len(answer.content) for answer in answers) < 64_000
+    assert sum(int(answer.headers["content-length"]) for answer in answers) < 20_000
+
+
+async def test_a_page_with_no_tank_and_no_alarm_says_what_to_do(facts: FakeFacts) -> None:
+    facts.tanks.clear()
+    facts.standing.clear()
+    async with make_client(facts) as client:
+        assert "no tank yet" in (await client.get("/")).text
+        assert "No alarm stands." in (await client.get("/alarms")).text
+        assert "no instrument yet" in (await client.get("/loops")).text
+
+
+async def test_a_static_file_of_this_build_may_be_kept_and_another_not(client: httpx.AsyncClient) -> None:
+    address = re.search(r'href="(/static/[^"]+/console\.css)"', (await client.get("/")).text)
+    assert address
+    fresh = await client.get(address.group(1))
+    assert "immutable" in fresh.headers["cache-control"]
+    assert fresh.headers["content-type"].startswith("text/css")
+    old = await client.get("/static/0000000000/console.css")
+    assert old.headers["cache-control"] == "no-store"
+    assert old.content == fresh.content
+
+
+@pytest.mark.parametrize("name", ["nothing.js", "..%2fapp.py", "%2e%2e/app.py", "console.css.map"])
+async def test_only_the_static_folders_own_files_are_served(client: httpx.AsyncClient, name: str) -> None:
+    answer = await client.get(f"/static/x/{name}")
+    assert answer.status_code in (404, 422)
+
+
+def test_a_page_message_is_json(facts: FakeFacts) -> None:
+    assert dumps(Model(facts).message(facts.live())).startswith('{"seq":1')

@@ -1,0 +1,196 @@
+"""The view models: what a page says of tanks, alarms and loops."""
+
+import itertools
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from console import alarm_views, loop_views, tank_views
+from console.model import Model
+from tests.console.fake import NE43, FakeFacts
+
+DUBLIN = ZoneInfo("Europe/Dublin")
+NOW = "2026-11-25T12:00:00.000Z"
+
+
+def tank(facts: FakeFacts, tank_id: str, **changed: Any) -> dict[str, Any]:
+    live = facts.live()
+    entry = next(entry for entry in live["tanks"] if entry["tank"] == tank_id) | changed
+    return tank_views.view(entry, facts.tank_facts(tank_id), Model.alarms_of(live, entry), NOW, DUBLIN)
+
+
+def plain(text: str) -> str:
+    return text.replace("\N{NO-BREAK SPACE}", " ").replace("\N{NARROW NO-BREAK SPACE}", " ")
+
+
+def test_a_good_tank_is_silent(facts: FakeFacts) -> None:
+    seen = tank(facts, "ostler-s")
+    assert (seen["alarm"], seen["note"], seen["torn"]["torn"], seen["tov_m3"]["q"]) == ("", "", False, "good")
+    assert (seen["flow"], seen["next"]["name"]) == ("still", "not moving")
+
+
+def test_the_next_limit_has_name_time_and_volume(facts: FakeFacts) -> None:
+    coming = tank(facts, "ostler-n")["next"]
+    assert coming["name"] == "High-high"
+    assert plain(coming["time"]) == "in 1 h 46 min"
+    assert plain(coming["volume"]) == "43 306 L"
+
+
+@pytest.mark.parametrize(
+    ("flow", "words"),
+    [
+        ("filling", "above every limit"),
+        ("emptying", "below every limit"),
+        ("", "rate unknown"),
+        ("still", "not moving"),
+    ],
+)
+def test_the_next_limit_is_never_empty(facts: FakeFacts, flow: str, words: str) -> None:
+    assert tank(facts, "ostler-n", flow=flow, next_limit=None)["next"]["name"] == words
+
+
+def test_past_the_maximum_nothing_fits_and_it_says_by_how_much(facts: FakeFacts) -> None:
+    seen = tank(facts, "ostler-n", room_m3=-3.838)
+    assert seen["room"]["t"] == "0"
+    assert plain(seen["room_note"]) == "3 838 over"
+
+
+def test_a_lost_level_tears_the_tape_and_keeps_the_last_good_volume_small(facts: FakeFacts) -> None:
+    seen = tank(facts, "fennock")
+    assert seen["torn"] == {"torn": True, "letter": "F", "word": "failure"}
+    assert seen["tov_m3"]["t"] == "– – –"
+    assert plain(seen["note"]) == "the loop signals a failure; last good 26 458 L at 11:58:25"
+    assert seen["lying"]["wet"] == 0
+
+
+def test_every_figure_that_follows_a_bad_level_is_bad(facts: FakeFacts) -> None:
+    seen = tank(facts, "fennock")
+    follow = (*tank_views.FOLLOW_LEVEL, *tank_views.FOLLOW_STOCK)
+    assert {seen[name]["q"] for name in follow} == {"bad"}
+
+
+def test_a_level_beyond_the_range_is_at_least_and_its_ullage_at_most(facts: FakeFacts) -> None:
+    seen = tank(facts, "harrowmead")
+    assert seen["tov_m3"]["t"].startswith("≥ ")
+    assert seen["ullage_m"]["t"].startswith("≤ ")
+    assert seen["torn"]["torn"] is False
+
+
+def test_a_current_in_the_upper_gap_still_says_at_least(facts: FakeFacts) -> None:
+    """Bad, but bounded: the side of a full tank is never held back."""
+    seen = tank(facts, "harrowmead", quality="Bad", reason="BadOutOfRange", stock_quality="Bad")
+    assert seen["tov_m3"]["q"] == "bound"
+
+
+def test_a_good_level_with_bad_stock_keeps_its_volume(facts: FakeFacts) -> None:
+    seen = tank(facts, "ostler-s", stock_quality="Bad", gsv_m3=None, mass_kg=None)
+    assert (seen["tov_m3"]["q"], seen["gsv_m3"]["q"], seen["mass_kg"]["t"]) == ("good", "bad", "– – –")
+
+
+def test_an_old_reading_is_stale_in_every_figure_and_tears_the_tape(facts: FakeFacts) -> None:
+    seen = tank(facts, "pipit")
+    assert plain(seen["note"]) == "no reading for 95 s"
+    assert {seen[name]["q"] for name in (*tank_views.FOLLOW_LEVEL, *tank_views.OWN)} == {"stale"}
+    assert seen["torn"]["torn"] is True
+    assert plain(seen["next"]["time"]) == "– – –"
+
+
+def test_a_tank_before_its_first_reading_says_so(facts: FakeFacts) -> None:
+    nothing = dict.fromkeys((*tank_views.FOLLOW_LEVEL, *tank_views.FOLLOW_STOCK, *tank_views.OWN))
+    seen = tank(
+        facts, "ostler-s", **nothing, time=None, age_s=None, quality="Bad", reason="BadNoCommunication",
+        last_good_level_m=None, last_good_tov_m3=None, last_good_time=None, flow="", next_limit=None,
+        day_low_m=None, day_high_m=None, since_reset_low_m=None, since_reset_high_m=None, since_reset_time=None,
+        water_age_s=None, gsv_u95_m3=None,
+    )  # fmt: skip
+    assert seen["read"] == "no reading yet"
+    assert seen["note"] == "no answer from the instrument"
+    assert (seen["tov_m3"]["t"], seen["day"]["low"], seen["flow"]) == ("– – –", "– – –", "level unknown")
+
+
+def test_water_tells_where_it_comes_from_and_how_old_it_is(facts: FakeFacts) -> None:
+    assert tank(facts, "ostler-s")["water_note"] == "gauged"
+    assert plain(tank(facts, "harrowmead")["water_note"]) == "dipped 7 h ago"
+    assert tank(facts, "fennock")["water_note"] == "not measured"
+
+
+def test_the_lying_tape_bears_the_most_pressing_tab_at_its_notch(facts: FakeFacts) -> None:
+    seen = tank(facts, "harrowmead")
+    limit = next(limit for limit in facts.tank_facts("harrowmead")["limits"] if limit["condition"] == "high_high")
+    assert seen["pin"]["tab"] == {"p": "1", "s": "unacknowledged"}
+    frame_at = tank_views.tape.lying(facts.tank_facts("harrowmead")).along(limit["at_m"])
+    assert seen["pin"]["at"] == frame_at
+    assert (seen["more"], seen["invert"]) == ("+ 2 more", "1")
+
+
+def alarm(**changed: Any) -> dict[str, Any]:
+    base = {
+        "id": "a.high", "source": "a", "tank": "a", "condition": "high", "name": "High level", "priority": 2,
+        "state": "unacknowledged", "occurrence": 1, "raised": NOW, "returned": None, "acknowledged_by": "",
+        "acknowledged": None, "comment": "",
+    }  # fmt: skip
+    return base | changed
+
+
+def test_what_waits_comes_before_what_is_urgent_and_that_before_what_is_old() -> None:
+    early = "2026-11-25T11:00:00.000Z"
+    in_order = [
+        alarm(id="1", state="latched_unacknowledged", priority=1),
+        alarm(id="2", state="returned_unacknowledged", priority=2, raised=early),
+        alarm(id="3", state="unacknowledged", priority=2),
+        alarm(id="4", state="acknowledged", priority=1),
+        alarm(id="5", state="latched_acknowledged", priority=3),
+        alarm(id="6", state="shelved", priority=1),
+        alarm(id="7", state="out_of_service", priority=3),
+    ]
+    assert [a["id"] for a in alarm_views.ordered(reversed(in_order))] == list("1234567")
+
+
+def test_the_head_names_the_oldest_that_waits_and_counts_the_others() -> None:
+    early = "2026-11-25T11:00:00.000Z"
+    alarms = [alarm(), alarm(id="b.low", name="Low level", raised=early), alarm(id="c", state="acknowledged")]
+    head = alarm_views.head(alarms, {"a": "Ostler"})
+    assert (head["text"], head["more"]) == ("Low level, Ostler", "and 1 more")
+
+
+def test_a_quiet_head_says_so_and_counts_what_stands() -> None:
+    assert alarm_views.head([], {})["text"] == "no alarm waits"
+    head = alarm_views.head([alarm(state="acknowledged"), alarm(state="shelved")], {})
+    assert (head["p"], head["more"]) == ("", "1 acknowledged standing")
+
+
+def test_the_list_is_drawn_anew_when_a_state_or_a_comment_changes_only() -> None:
+    before = alarm_views.revision([alarm()])
+    assert alarm_views.revision([alarm(raised="2026-11-25T11:00:00.000Z")]) == before
+    assert alarm_views.revision([alarm(state="acknowledged")]) != before
+    assert alarm_views.revision([alarm(occurrence=2)]) != before
+
+
+@pytest.mark.parametrize(("mA", "at"), [(2.0, 0.0), (24.0, 440.0), (13.0, 220.0), (0.0, 0.0), (40.0, 440.0)])
+def test_the_needle_stays_on_the_strip(mA: float, at: float) -> None:
+    assert loop_views.along(mA) == at
+
+
+def test_the_strip_is_covered_by_bands_without_a_gap() -> None:
+    """Edges: NAMUR NE 43 (2003), 3.6 and 21 mA failure, 3.8 to 20.5 mA measurement."""
+    bands = loop_views.strip(NE43)["bands"]
+    assert [band["kind"] for band in bands] == ["fail", "gap", "edge", "normal", "edge", "gap", "fail"]
+    assert bands[0]["x"] == 0
+    for left, right in itertools.pairwise(bands):
+        assert left["x"] + left["width"] == pytest.approx(right["x"], abs=0.11)
+    assert bands[1]["x"] == pytest.approx((3.6 - 2) / 22 * 440, abs=0.05)
+
+
+def test_a_silent_loop_hides_its_needle_and_never_calls_itself_well(facts: FakeFacts) -> None:
+    entry = facts.live()["loops"][-1]
+    seen = loop_views.view(entry, {}, NOW, DUBLIN)
+    assert (seen["hidden"], seen["verdict"], seen["current"]["t"]) == (True, "no answer", "– – –")
+    unheard = loop_views.view(entry | {"fault": "", "outcome": None, "age_s": None}, {}, NOW, DUBLIN)
+    assert unheard["verdict"] == "no reading yet"
+
+
+def test_an_open_fault_lasts_until_now() -> None:
+    rows = [{"class": "frozen", "start": "2026-11-25T11:00:00.000Z", "end": None, "min_mA": 7.2, "max_mA": 7.2}]
+    row = loop_views.fault_rows(rows, NOW, DUBLIN)[0]
+    assert (row["end"], plain(row["lasted"]), row["low"]) == ("still open", "1 h", "7.200")
