@@ -1,0 +1,41 @@
+# Each target does all of its own set-up: a virtual environment in .venv, made anew when pyproject.toml changes.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.ready
+
+.PHONY: demo test lint types imports check bench soak clean
+
+$(STAMP): pyproject.toml
+	@$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "gaugehouse needs Python 3.11 or newer; this is " + sys.version.split()[0] + " (set PYTHON=python3.12, say)")'
+	@$(PYTHON) -m venv $(VENV) || (echo "no venv module: on Debian install the package python3-venv" >&2; exit 1)
+	$(BIN)/python -m pip install --quiet --upgrade pip
+	$(BIN)/python -m pip install --quiet --editable '.[dev]'
+	@touch $(STAMP)
+
+demo: $(STAMP)
+	$(BIN)/gaugehouse demo $(ARGS)
+
+test: $(STAMP)
+	$(BIN)/python -m pytest $(ARGS)
+
+lint: $(STAMP)
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+
+types: $(STAMP)
+	$(BIN)/mypy
+
+imports: $(STAMP)
+	$(BIN)/lint-imports
+
+check: lint types imports test
+
+bench: $(STAMP)
+	$(BIN)/python -m tests.bench $(ARGS)
+
+soak: $(STAMP)
+	$(BIN)/python -m pytest -m soak --override-ini='addopts=--import-mode=importlib --strict-markers -ra -s' --timeout=0 $(ARGS)
+
+clean:
+	rm -rf $(VENV) build *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

@@ -1,0 +1,214 @@
+"""The command line: parses arguments, calls one function, turns what went wrong into one line and an exit status.
+
+0 done; 1 the answer is no; 2 the call, the site file or the samples are wrong; 3 something outside stood in the way;
+70 a bug of ours (never 1); 130 interrupted. Results on stdout, everything else on stderr.
+"""
+
+import argparse
+import logging
+import os
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Final
+
+from gaugehouse import __version__
+from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.sitefile.problems import SiteError
+from models.errors import GaugehouseError
+
+DONE: Final = 0
+NO: Final = 1
+WRONG_CALL: Final = 2
+COULD_NOT: Final = 3
+BUG: Final = 70
+INTERRUPTED: Final = 130
+
+CAUTION: Final = (
+    "A monitoring and accounting aid: not an overfill prevention system, not a safety instrumented function, not a "
+    "custody-transfer approval. Follow local codes and licensed practice."
+)
+
+Command = Callable[[argparse.Namespace], int]
+
+
+def parser() -> argparse.ArgumentParser:
+    """Every command and option, with the words of `--help`."""
+    top = argparse.ArgumentParser(prog="gaugehouse", description="Tank levels of a fuel farm.", epilog=CAUTION)
+    top.add_argument("--version", action="version", version=f"gaugehouse {__version__}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(name: str, run: Command, words: str, *, site: bool = True) -> argparse.ArgumentParser:
+        sub = commands.add_parser(name, help=words, description=words, epilog=CAUTION)
+        sub.set_defaults(run=run)
+        if site:
+            sub.add_argument("site", metavar="SITE.toml", help="the site file")
+        return sub
+
+    demo = command("demo", _demo, "a simulated farm, the daemon and the console together", site=False)
+    demo.add_argument("--port", type=_port, default=8600, help="of the console (default 8600; 0 takes a free one)")
+    demo.add_argument("--speed", type=_speed, default=1.0, help="how many times faster than real time (1 to 1000)")
+    demo.add_argument("--dir", type=Path, default=Path("demo-data"), help="where the demo keeps its files")
+
+    run = command("run", _run, "the daemon: polls, stores, raises alarms, serves the console")
+    run.add_argument("--record", type=Path, metavar="FILE.csv", help="also write every Sample, for `replay`")
+
+    _json(command("check", _check, "validates a site file; prints the read plan, capacities and limits"))
+    read = _json(command("read", _read, "asks once and prints every step from the registers to the stock"))
+    read.add_argument("tank", nargs="?", metavar="TANK", help="one tank only")
+
+    convert = _json(command("convert", _convert, "the same steps for numbers given by hand"))
+    convert.add_argument("tank", metavar="TANK")
+    convert.add_argument("--level", required=True, metavar='"9.2 m"', help="innage")
+    convert.add_argument("--temperature", metavar='"28 degC"', help="of the liquid")
+    convert.add_argument("--water", metavar='"12 mm"', help="innage of free water")
+    convert.add_argument("--density", metavar='"800 kg/m3"', help="at the reference temperature")
+
+    replay = command("replay", _replay, "runs recorded samples through the same core; same input, same bytes")
+    replay.add_argument("samples", type=Path, metavar="SAMPLES.csv")
+    replay.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the four CSV files go")
+
+    _filters(command("alarms", _alarms, "the alarm history that is kept"))
+    _filters(command("faults", _faults, "the loop faults that are kept"))
+    stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
+    stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
+    verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
+    verify.add_argument("--against", metavar="HEAD", help="a head printed earlier, COUNT:HASH")
+    return top
+
+
+def _json(sub: argparse.ArgumentParser) -> argparse.ArgumentParser:
+    sub.add_argument("--json", action="store_true", help="for programs")
+    return sub
+
+
+def _filters(sub: argparse.ArgumentParser) -> None:
+    _json(sub)
+    sub.add_argument("--tank", metavar="ID", help="one tank and the instrument of its level")
+    sub.add_argument("--from", dest="start", metavar="TIME", help="from this time on (without offset: the site's zone)")
+    sub.add_argument("--to", dest="end", metavar="TIME", help="before this time")
+
+
+def _port(text: str) -> int:
+    if not text.isdigit() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port; allowed 0 to 65535")
+    return int(text)
+
+
+def _speed(text: str) -> float:
+    try:
+        speed = float(text)
+    except ValueError:
+        speed = 0.0
+    if not 1 <= speed <= 1000:
+        raise argparse.ArgumentTypeError(f"{text!r} is no speed; allowed 1 to 1000")
+    return speed
+
+
+# Each command is imported when it is called: `verify` needs no web server, `convert` no store.
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from gaugehouse.demo import demo
+
+    return demo(args)
+
+
+def _run(args: argparse.Namespace) -> int:
+    from gaugehouse.service import run
+
+    return run(args)
+
+
+def _check(args: argparse.Namespace) -> int:
+    from gaugehouse.checking import check
+    from gaugehouse.printing import as_json
+
+    report = check(Path(args.site))
+    if args.json:
+        print(as_json(report.json()))
+    else:
+        print(report.text(), end="")
+    return report.exit_code
+
+
+def _read(args: argparse.Namespace) -> int:
+    from gaugehouse.asking import read
+
+    return read(args)
+
+
+def _convert(args: argparse.Namespace) -> int:
+    from gaugehouse.asking import convert
+
+    return convert(args)
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from gaugehouse.replay import replay
+    from gaugehouse.site import load_site
+
+    replay(load_site(Path(args.site)), args.samples, args.out)
+    return DONE
+
+
+def _alarms(args: argparse.Namespace) -> int:
+    from gaugehouse.looking import alarms
+
+    return alarms(args)
+
+
+def _faults(args: argparse.Namespace) -> int:
+    from gaugehouse.looking import faults
+
+    return faults(args)
+
+
+def _stock(args: argparse.Namespace) -> int:
+    from gaugehouse.looking import stock
+
+    return stock(args)
+
+
+def _verify(args: argparse.Namespace) -> int:
+    from gaugehouse.looking import verify
+
+    return verify(args)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and give back its exit status."""
+    logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    try:
+        args = parser().parse_args(argv)
+        run: Command = args.run
+        status = run(args)
+        sys.stdout.flush()
+    except SystemExit as exit_:  # argparse: 0 for --help, 2 for a wrong call
+        return exit_.code if isinstance(exit_.code, int) else WRONG_CALL
+    except (SiteError, CallError) as error:
+        return _say(error, WRONG_CALL)
+    except CouldNot as error:
+        return _say(error, COULD_NOT)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # the reader of our output has gone: nobody is left to tell
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except GaugehouseError as error:
+        return _say(error, COULD_NOT)
+    except Exception:
+        traceback.print_exc()
+        print("gaugehouse: a bug of ours; please report it with the lines above", file=sys.stderr)
+        return BUG
+    return status
+
+
+def _say(error: Exception, status: int) -> int:
+    print(f"gaugehouse: {error}", file=sys.stderr)
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main())

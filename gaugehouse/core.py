@@ -1,0 +1,242 @@
+"""The one core: everything that became known at one instant goes in, readings and decisions come out.
+
+`Core.step` is synchronous, deterministic and does no I/O; the daemon and `replay` call the same one, so that recorded
+order is processing order. The rooms run in a fixed order (models, quality, faults, alarms) and none knows another: what
+one needs of another it gets as plain values from here, the fault verdicts that a level's quality rests on from the
+tick before.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from alerts.alarm import Transition
+from alerts.conditions import TankFacts
+from alerts.engine import AckAnswer, AlarmEngine
+from alerts.faults import FaultChange, FaultTracker, current_of
+from alerts.strands import FROZEN
+from gaugehouse.days import Days
+from gaugehouse.keeper import FILLING, TankKeeper
+from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
+from gaugehouse.site import Site
+from gaugehouse.standard import StandardVolume
+from models.gauging import NOTHING, Extra
+from models.reading import Instant, Reading, Sample
+from models.tank import Linear
+
+
+class Acknowledge(NamedTuple):
+    """A person says: I have seen this alarm."""
+
+    alarm_id: str
+    occurrence: int
+    by: str
+    comment: str
+
+
+class ResetExtremes(NamedTuple):
+    """A person starts the highest and lowest level of a tank anew."""
+
+    tank: str
+    by: str
+
+
+Act = Acknowledge | ResetExtremes
+
+
+class Tick(NamedTuple):
+    """Everything that became known at one instant. Samples come in the site file's order of instruments."""
+
+    at: Instant
+    samples: Sequence[Sample] = ()
+    acts: Sequence[Act] = ()
+
+
+class Decision(NamedTuple):
+    """One thing decided in a tick, as the record book keeps it."""
+
+    kind: str
+    body: Mapping[str, Any]
+
+
+class StepResult(NamedTuple):
+    """What one tick led to. `answers` has one entry for each act, in order."""
+
+    readings: list[Reading]
+    transitions: list[Transition]
+    fault_changes: list[FaultChange]
+    decisions: list[Decision]
+    answers: list[AckAnswer | None]
+
+
+class Newest(NamedTuple):
+    """The newest answer of a signal that tanks share (temperature, water), on the core's own clock."""
+
+    elapsed_ms: int
+    value: float | None
+
+
+class Context(NamedTuple):
+    """What a tick may know of the one before it."""
+
+    frozen: frozenset[str]
+
+
+NOTHING_TOLD: Final = Context(frozenset())
+
+
+class Core:
+    """The state of one site between ticks. Built from the site file alone; `restore` gives it its past."""
+
+    def __init__(self, site: Site, standard: Mapping[str, StandardVolume]) -> None:
+        self.site = site
+        self.at = Instant(0, 0, 0)
+        self.standard = standard
+        self.ne43_of = {loop.instrument: loop.ne43 for loop in site.loops}
+        self._loop_facts = {loop.instrument: loop for loop in site.loops}
+        days = Days(site.zone, site.day_starts_min)
+        self.keepers: dict[str, TankKeeper] = {
+            tank.id: TankKeeper(
+                tank,
+                days,
+                period_ms=site.period_ms[tank.instrument],
+                rate_window_ms=site.rate_window_ms[tank.id],
+                level_rates=any(limit.per == "m/s" for limit in site.alarms_of(tank.id).limits),
+                standard=standard[tank.id],
+            )
+            for tank in site.tanks
+        }
+        self.samples: dict[str, Sample] = {}
+        self.faults = FaultTracker(site.loops)
+        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops])
+        self._tanks_of: dict[str, list[TankKeeper]] = {}
+        for keeper in self.keepers.values():
+            self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
+        self._wanted = {
+            (source.instrument, source.signal)
+            for tank in site.tanks
+            for source in (tank.temperature, tank.water)
+            if source is not None
+        }
+        self._wanted_of: dict[str, list[str]] = {}
+        for instrument, signal in sorted(self._wanted):
+            self._wanted_of.setdefault(instrument, []).append(signal)
+        self._newest: dict[tuple[str, str], Newest] = {}
+        self._context = NOTHING_TOLD
+
+    def step(self, tick: Tick) -> StepResult:
+        """Take one tick in. Its number, times and order are the caller's; the same ticks give the same results."""
+        at = self.at = tick.at
+        for sample in tick.samples:
+            self.samples[sample.instrument] = sample
+            for signal in self._wanted_of.get(sample.instrument, ()):
+                if signal in sample.values:
+                    self._newest[sample.instrument, signal] = Newest(at.elapsed_ms, sample.values[signal])
+        readings: list[Reading] = []
+        facts: list[TankFacts] = []
+        for sample in tick.samples:
+            for keeper in self._tanks_of.get(sample.instrument, ()):
+                reading = self._read(at, keeper, sample)
+                readings.append(reading)
+                facts.append(
+                    TankFacts(
+                        reading,
+                        keeper.slopes.level_m_per_s,
+                        keeper.slopes.volume_m3_per_s,
+                        keeper.flow == FILLING,
+                    )
+                )
+        changes = self.faults.step(at, tick.samples)
+        declared = self.faults.declared()
+        transitions = self.alarms.step(at, facts, declared)
+        decisions = [Decision(FAULT, fault_body(change)) for change in changes]
+        decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
+        answers: list[AckAnswer | None] = []
+        for act in tick.acts:
+            answers.append(self._act(at, act, transitions, decisions))
+        self._context = self._told()
+        return StepResult(readings, transitions, changes, decisions, answers)
+
+    def _read(self, at: Instant, keeper: TankKeeper, sample: Sample) -> Reading:
+        tank = keeper.tank
+        return keeper.step(
+            at,
+            sample,
+            self.newest(tank.temperature, tank.max_age_ms),
+            self.newest(tank.water, tank.max_age_ms),
+            frozen=sample.instrument in self._context.frozen,
+        )
+
+    def newest(self, source: Linear | None, max_age_ms: int) -> Extra:
+        """The newest value of a signal in our unit, missing when it is too old or is no number."""
+        if source is None:
+            return NOTHING
+        newest = self._newest.get((source.instrument, source.signal))
+        if newest is None:
+            return NOTHING
+        age = self.at.elapsed_ms - newest.elapsed_ms
+        if newest.value is None or age > max_age_ms:
+            return Extra(None, age)
+        return Extra(newest.value * source.factor + source.constant, age)
+
+    def current_mA(self, instrument: str) -> float | None:
+        """The newest loop current of an instrument that tells it."""
+        sample = self.samples.get(instrument)
+        return None if sample is None else current_of(self._loop_facts[instrument], sample)
+
+    def _act(self, at: Instant, act: Act, transitions: list[Transition], decisions: list[Decision]) -> AckAnswer | None:
+        if isinstance(act, ResetExtremes):
+            self.keepers[act.tank].extremes.reset(at.time_ms, act.by)
+            decisions.append(Decision("extremes_reset", {"tank": act.tank, "by": act.by}))
+            return None
+        answer = self.alarms.acknowledge(at, act.alarm_id, act.occurrence, act.by, act.comment)
+        if answer.transition is not None:
+            transitions.append(answer.transition)
+            decisions.append(Decision(ALARM, alarm_body(answer.transition)))
+        return answer
+
+    def changed_state(self) -> dict[str, str | None]:
+        """What alarms and faults look like now, only those that changed since this was last asked."""
+        changed: dict[str, str | None] = {}
+        for room, states in (("alarm", self.alarms.save(changed_only=True)), ("fault", self.faults.save(True))):
+            for key, state in states.items():
+                changed[f"{room}/{key}"] = None if state is None else _compact(state)
+        return changed
+
+    def slow_state(self) -> dict[str, str | None]:
+        """Everything that may be some seconds old after a crash: trust, extremes, learned noise, the core's clock."""
+        slow: dict[str, str | None] = {
+            "core/elapsed_ms": str(self.at.elapsed_ms),
+            "core/time_ms": str(self.at.time_ms),
+        }
+        for name, keeper in self.keepers.items():
+            slow[f"tank/{name}"] = _compact(keeper.save())
+        for key, state in self.faults.save(False).items():
+            slow[f"fault/{key}"] = None if state is None else _compact(state)
+        return slow
+
+    def restore(self, state: Mapping[str, str]) -> None:
+        """Give a new core the past that the record book holds. Keys of tanks and loops that are gone are left alone."""
+        rooms: dict[str, dict[str, Any]] = {}
+        for key, text in state.items():
+            room, _, name = key.partition("/")
+            rooms.setdefault(room, {})[name] = json.loads(text)
+        self.at = Instant(0, 0, int(rooms.get("core", {}).get("elapsed_ms", 0)))
+        for name, saved in rooms.get("tank", {}).items():
+            if name in self.keepers:
+                self.keepers[name].restore(saved)
+        self.faults.restore(rooms.get("fault", {}))
+        self.alarms.restore(rooms.get("alarm", {}))
+        self._context = self._told()
+
+    def _told(self) -> Context:
+        """What the next tick may know of this one."""
+        declared = self.faults.declared()
+        if not declared:
+            return NOTHING_TOLD
+        frozen = (i for i, classes in declared.items() if FROZEN in classes and self.faults.out_of_trust(i))
+        return Context(frozenset(frozen))
+
+
+def _compact(state: Any) -> str:
+    return json.dumps(state, separators=(",", ":"), sort_keys=True)

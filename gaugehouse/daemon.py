@@ -1,0 +1,275 @@
+"""The daemon: polls, decides, writes, shows. Everything that runs is started and stopped here.
+
+Order on disk: a tick's decisions go to the record book in one durable transaction before anything is told outside; its
+readings follow. Order of stopping: polling, what still waits for the core, the publisher, the console, the stores.
+"""
+
+import asyncio
+import contextlib
+import logging
+import socket
+from collections.abc import AsyncIterator, Awaitable, Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Protocol, TextIO
+
+from collector.clock import Clock
+from collector.collector import Collector
+from console.app import create_app
+from console.serving import Server, build_server
+from gaugehouse.core import Act, Decision
+from gaugehouse.errors import CouldNot
+from gaugehouse.facts import DaemonFacts
+from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
+from gaugehouse.journal import started, state_of_site
+from gaugehouse.publishing import Publishing, publishing_of
+from gaugehouse.recording import Recorder
+from gaugehouse.running import announced
+from gaugehouse.site import Site
+from gaugehouse.stores import Stores, open_stores
+from gaugehouse.wiring import core_of
+from history.bookwriter import BookWriter
+from history.chain import Entry
+from history.errors import StoreUnavailable
+from history.readers import ReaderPool
+from history.writer import ReadingWriter
+from models.reading import Sample
+
+log = logging.getLogger(__name__)
+
+SAVE_EVERY_S: Final = 10.0
+DRAIN_S: Final = 5.0
+
+
+class DaemonClock(Clock, Protocol):
+    """The collector's clock, and how fast it runs."""
+
+    @property
+    def speed(self) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How one run differs from the site file: recording, a simulated farm, and which build this is.
+
+    on_ready: called once with the console's address, when everything runs.
+    """
+
+    build: str
+    simulated: bool = False
+    record: Path | None = None
+    console: bool = True
+    on_ready: Callable[[str], None] | None = None
+
+
+class Daemon:
+    """One site's daemon. `run` returns after `stop` has been called and everything is written."""
+
+    def __init__(self, site: Site, clock: DaemonClock, options: Options) -> None:
+        self._site, self._clock, self._options = site, clock, options
+        self._inbox = Inbox()
+        self._core = core_of(site)
+        self._stopping = asyncio.Event()
+        self.ready = asyncio.Event()
+        self.url = ""
+        self.facts: DaemonFacts | None = None
+        self.publishing: Publishing | None = None
+        self.collector = Collector(site.buses, self._take, clock)
+
+    def stop(self) -> None:
+        self._stopping.set()
+
+    def _take(self, sample: Sample) -> None:
+        """A bus task has a Sample."""
+        self._inbox.put(Arrival(sample.time_ms, self._clock.elapsed_ms(), sample))
+
+    async def submit(self, act: Act) -> object:
+        """A person's act: answered after it is in the record book."""
+        answer: asyncio.Future[object] = asyncio.get_running_loop().create_future()
+        self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
+        return await answer
+
+    async def run(self) -> None:
+        """Raises `CouldNot` for a port or a store that is taken, whatever a bug raises, and nothing when stopped."""
+        with contextlib.ExitStack() as stack:
+            listening = self._listen(stack) if self._options.console else None
+            stores = stack.enter_context(open_stores(self._site))
+            record = self._open_record(stack)
+            stack.enter_context(announced(self._site, self.url))
+            async with self._written(stores) as (book, readings, readers), self._published(book) as publishing:
+                self.facts = DaemonFacts(
+                    self._core,
+                    self._clock,
+                    stores.readings,
+                    stores.book,
+                    readers,
+                    self.submit,
+                    build=self._options.build,
+                    simulated=self._options.simulated,
+                )
+                ticker = await self._begin(stores, book)
+                await self._serve(_Writing(book, readings, record, ticker, publishing), self.facts, listening)
+
+    @contextlib.asynccontextmanager
+    async def _published(self, book: BookWriter) -> AsyncIterator[Publishing | None]:
+        async with publishing_of(self._core, book, simulated=self._options.simulated) as self.publishing:
+            yield self.publishing
+
+    def _listen(self, stack: contextlib.ExitStack) -> socket.socket:
+        host, port = self._site.console_host, self._site.console_port
+        try:
+            listening = stack.enter_context(contextlib.closing(socket.create_server((host, port))))
+        except OSError as error:
+            raise CouldNot(
+                f"console: cannot listen on {host} port {port}: {error.strerror}; end what listens there, or choose "
+                "another [console] port"
+            ) from error
+        self.url = f"http://{host}:{listening.getsockname()[1]}/"
+        return listening
+
+    def _open_record(self, stack: contextlib.ExitStack) -> Recorder | None:
+        path = self._options.record
+        if path is None:
+            return None
+        try:
+            out: TextIO = stack.enter_context(path.open("w", encoding="utf-8", newline="\n"))
+        except OSError as error:
+            raise CouldNot(f"{path}: cannot be written: {error.strerror}") from error
+        return Recorder(out, self._site.signal_names)
+
+    @contextlib.asynccontextmanager
+    async def _written(self, stores: Stores) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool]]:
+        """The threads around the stores; left only after what waits is written or given up by name."""
+        book, readings, readers = BookWriter(stores.book), ReadingWriter(stores.readings), ReaderPool()
+        readings.start()
+        try:
+            yield book, readings, readers
+        finally:
+            await readings.aclose(DRAIN_S)
+            with contextlib.suppress(StoreUnavailable):
+                await book.save_state(self._core.slow_state())
+            await book.aclose(DRAIN_S)
+            await readers.aclose()
+
+    async def _begin(self, stores: Stores, book: BookWriter) -> Ticker:
+        """Take up the past and journal this start."""
+        state = await asyncio.to_thread(stores.book.state)
+        self._core.restore(state)
+        seq = max(stores.book.last_seq(), stores.readings.last_seq())
+        now_ms = self._clock.now_ms()
+        decisions = started(self._site, state, self._options.build, now_ms, simulated=self._options.simulated)
+        entries = [Entry(d.kind, now_ms, seq, d.body) for d in decisions]
+        await book.commit(entries, state_of_site(self._site))
+        order = {loop.instrument: place for place, loop in enumerate(self._site.loops)}
+        return Ticker(seq, self._core.at.elapsed_ms, order)
+
+    async def _serve(self, writing: "_Writing", facts: DaemonFacts, listening: socket.socket | None) -> None:
+        server = None
+        if listening is not None:
+            app = create_app(facts, allow_hosts=(self._site.console_host,), port=listening.getsockname()[1])
+            server = build_server(app)
+        async with asyncio.TaskGroup() as group:
+            deciding = group.create_task(self._decide(writing), name="core")
+            saving = group.create_task(self._save(writing.book), name="state")
+            pulse = group.create_task(facts.pulse(), name="live")
+            polling = group.create_task(self.collector.run(), name="collector")
+            telling = None
+            if writing.publishing is not None:
+                telling = group.create_task(writing.publishing.run(), name="publisher")
+            serving = None
+            if server is not None and listening is not None:
+                serving = group.create_task(_serve_console(server, listening), name="console")
+            self.ready.set()
+            if self._options.on_ready is not None:
+                self._options.on_ready(self.url)
+            log.info("site %s runs; console %s", self._site.id, self.url or "off")
+            await self._stopping.wait()
+            await _end(polling)
+            await self._drain()
+            if writing.publishing is not None and telling is not None:
+                writing.publishing.stop()
+                await asyncio.wait({telling}, timeout=DRAIN_S)
+                await _end(telling)
+            if server is not None and serving is not None:
+                server.should_exit = True
+                await asyncio.wait({serving})
+            for task in (pulse, saving, deciding):
+                await _end(task)
+
+    async def _drain(self) -> None:
+        """Let the core take what already came in, within a bound."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(DRAIN_S):
+                while len(self._inbox):  # noqa: ASYNC110 the core empties it in a few turns of the loop
+                    await asyncio.sleep(0.01)
+
+    async def _decide(self, writing: "_Writing") -> None:
+        """The core's own task: one tick after the other, each written before it is told."""
+        while True:
+            for batch in writing.ticker.batches(await self._inbox.take()):
+                await self._one(batch, writing)
+
+    async def _one(self, batch: Batch, writing: "_Writing") -> None:
+        tick, at = batch.tick, batch.tick.at
+        result = self._core.step(tick)
+        if writing.record is not None and tick.samples:
+            writing.record.write(tick.samples, at.time_ms)
+        decisions = result.decisions
+        if batch.clock_step is not None:
+            log.warning("the clock steps by %.1f s", batch.clock_step.step_ms / 1000)
+            decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
+        if decisions:
+            entries = [Entry(d.kind, at.time_ms, at.seq, d.body) for d in decisions]
+            await _insist(lambda: writing.book.commit(entries, self._core.changed_state()))
+        for pending, answer in zip(batch.pending, result.answers, strict=True):
+            if not pending.answer.done():
+                pending.answer.set_result(answer)
+        writing.readings.put(result.readings)
+        if writing.publishing is not None:
+            writing.publishing.tell(result.readings, len(result.transitions))
+
+    async def _save(self, book: BookWriter) -> None:
+        """Now and then, what may be some seconds old after a crash."""
+        while True:
+            await asyncio.sleep(SAVE_EVERY_S)
+            state = self._core.slow_state()
+            with contextlib.suppress(StoreUnavailable):  # said by the next commit, and tried again in ten seconds
+                await book.save_state(state)
+
+
+@dataclass(frozen=True, slots=True)
+class _Writing:
+    """Where a tick's results go."""
+
+    book: BookWriter
+    readings: ReadingWriter
+    record: Recorder | None
+    ticker: Ticker
+    publishing: Publishing | None
+
+
+async def _insist(commit: Callable[[], Awaitable[object]]) -> None:
+    """Try until the record book takes it: nothing is told that is not written."""
+    failing = False
+    while True:
+        try:
+            await commit()
+        except StoreUnavailable as error:
+            if not failing:
+                log.error("decisions wait, nothing new is shown until they are written: %s", error)
+            failing = True
+            await asyncio.sleep(0.5)
+        else:
+            if failing:
+                log.info("decisions are written again")
+            return
+
+
+async def _serve_console(server: Server, listening: socket.socket) -> None:
+    await server.serve(sockets=[listening])
+
+
+async def _end(task: "asyncio.Task[None]") -> None:
+    """Cancel a task of ours and wait for it, without taking our own cancellation for its."""
+    task.cancel()
+    await asyncio.wait({task})

@@ -1,0 +1,88 @@
+"""`gaugehouse demo`: a simulated farm on real Modbus TCP, the daemon and the console, all in one process.
+
+Every start is a new farm with a new store: a demo at speed leaves a clock behind that has run ahead of ours.
+"""
+
+import asyncio
+import math
+import shutil
+import sys
+from argparse import Namespace
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import Final
+
+from collector.clock import RealClock
+from gaugehouse import __version__
+from gaugehouse.daemon import Daemon, Options
+from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.service import stop_on_signals, unwrapped
+from gaugehouse.site import load_site
+from simulator.demo import write_demo
+from simulator.errors import SimulatorError
+from simulator.farm import Farm
+from simulator.server import FarmServer, serve
+
+SEED: Final = 1
+MARK: Final = "simulated-farm.txt"
+POLLS_PER_S: Final = 10
+"""Polls of an instrument in a real second at most; a faster demo polls less often on the site's clock."""
+
+
+def demo(args: Namespace) -> int:
+    """Run the demo until it is interrupted."""
+    folder: Path = args.dir
+    _make_room(folder)
+    asyncio.run(_demo(folder, args.port, args.speed))
+    return 0
+
+
+def period_of(speed: float) -> str:
+    """How often the demo's instruments are polled, on the site's clock."""
+    return f"{max(1, math.ceil(speed / POLLS_PER_S))} s"
+
+
+def _make_room(folder: Path) -> None:
+    """A folder of our own with nothing of an earlier demo in it; anything else there is left alone by refusing."""
+    mark = folder / MARK
+    try:
+        if folder.is_dir() and any(folder.iterdir()) and not mark.exists():
+            raise CallError(f"--dir {folder}: holds files that no demo made; name an empty or a new folder")
+        folder.mkdir(parents=True, exist_ok=True)
+        shutil.rmtree(folder / "store", ignore_errors=True)
+        mark.write_text(
+            "Everything in this folder comes from a simulated fuel farm: invented tanks, invented figures.\n"
+            "The next demo in this folder deletes the store and begins anew.\n",
+            encoding="utf-8",
+        )
+    except OSError as error:
+        raise CouldNot(f"--dir {folder}: cannot be used: {error.strerror}") from error
+
+
+async def _demo(folder: Path, port: int, speed: float) -> None:
+    clock = RealClock(speed)
+    farm = Farm(SEED, clock.now_ms())
+    try:
+        server = await serve(farm, clock.now_ms)
+    except SimulatorError as error:
+        raise CouldNot(str(error)) from error
+    async with server:
+        site = load_site(write_demo(folder, server.ports, period_of(speed)))
+        site = replace(site, console_port=port)
+        daemon = Daemon(site, clock, Options(__version__, simulated=True, on_ready=partial(_say_where, speed)))
+        stop_on_signals(daemon)
+        await unwrapped(_together(daemon, server))
+
+
+def _say_where(speed: float, url: str) -> None:
+    pace = "" if speed == 1 else f", {speed:g} times faster than real time"
+    print(f"\nSIMULATED FARM (invented tanks and figures{pace})", file=sys.stderr)
+    print(f"\n    {url}\n\nStop with Ctrl+C.\n", file=sys.stderr, flush=True)
+
+
+async def _together(daemon: Daemon, server: FarmServer) -> None:
+    async with asyncio.TaskGroup() as group:
+        farm = group.create_task(server.run(), name="farm")
+        await daemon.run()
+        farm.cancel()

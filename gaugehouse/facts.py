@@ -1,0 +1,206 @@
+"""The daemon as the console sees it: `console.facts.Facts` over the core, the stores and the record book.
+
+Nothing here blocks the loop: questions to the stores go to reader threads, an act waits for the record book.
+"""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Any, Final, Protocol
+
+from alerts.engine import AckAnswer as EngineAnswer
+from console.facts import AckAnswer, AckStatus, FactsUnavailable, Json, SiteFacts
+from console.words import LIMITS
+from gaugehouse.core import Acknowledge, Act, Core, ResetExtremes
+from gaugehouse.days import iso_ms
+from gaugehouse.liveview import LiveView, level_limits
+from gaugehouse.records import alarm_rows, fault_rows
+from gaugehouse.rows import reading_json
+from history.book import BookReader
+from history.errors import StoreUnavailable
+from history.readers import ReaderPool
+from history.store import Store
+from models.errors import OutOfRange
+from models.gauging import steps_of
+from models.reading import Quality, Reading, Reason
+from models.tank import Tank
+
+PROFILE_POINTS: Final = 60
+STALE_POLLS: Final = 5
+LEAST_STALE_S: Final = 5.0
+
+_STATUS: Final = {
+    "done": AckStatus.ACCEPTED,
+    "already": AckStatus.ALREADY,
+    "older": AckStatus.OUTDATED,
+}
+
+
+class SiteClock(Protocol):
+    """The site's clock, and how many times faster than real time it runs."""
+
+    @property
+    def speed(self) -> float: ...
+
+    def now_ms(self) -> int: ...
+
+
+class DaemonFacts:
+    """See `console.facts.Facts` for what each call answers."""
+
+    def __init__(
+        self,
+        core: Core,
+        clock: SiteClock,
+        store: Store,
+        book: BookReader,
+        readers: ReaderPool,
+        submit: Callable[[Act], Awaitable[object]],
+        *,
+        build: str,
+        simulated: bool,
+    ) -> None:
+        site = core.site
+        self._core, self._clock, self._store, self._book = core, clock, store, book
+        self._readers, self._submit = readers, submit
+        self._site = SiteFacts(site.id, site.name, site.zone, simulated, build)
+        self._view = LiveView(core, build)
+        self._live = self._view.build(0, clock.now_ms())
+        self._newer = asyncio.Event()
+
+    @property
+    def site(self) -> SiteFacts:
+        return self._site
+
+    async def pulse(self) -> None:
+        """Make a new live object once a real second, for as long as the daemon runs."""
+        seq = 0
+        while True:
+            seq += 1
+            self._live = self._view.build(seq, self._clock.now_ms())
+            waiting, self._newer = self._newer, asyncio.Event()
+            waiting.set()
+            await asyncio.sleep(1.0)
+
+    def live(self) -> Json:
+        return self._live
+
+    async def newer_live(self, seq: int) -> Json:
+        while self._live["seq"] == seq:
+            await self._newer.wait()
+        return self._live
+
+    def tank_facts(self, tank: str) -> Json:
+        site = self._core.site
+        model = site.tank(tank)
+        period_s = site.period_ms[model.instrument] / 1000
+        ends = model.range_m
+        limits = [
+            {"condition": condition, "at_m": at, "name": LIMITS[condition], "volume_m3": _volume(model, at)}
+            for condition, at in level_limits(site.alarms_of(tank))
+        ]
+        return {
+            "id": model.id,
+            "name": model.name,
+            "product": site.product_of(tank).name,
+            "instrument": model.instrument,
+            "reference_height_m": model.reference_height_m,
+            "top_m": model.table.top_m,
+            "capacity_m3": model.table.capacity_m3,
+            "range_m": None if ends is None else [min(ends), max(ends)],
+            "reach_m": site.reach_m[tank],
+            "stale_after_s": max(LEAST_STALE_S * self._clock.speed, STALE_POLLS * period_s),
+            "limits": limits,
+            "profile": _profile(model),
+        }
+
+    def loop_facts(self, instrument: str) -> Json:
+        site = self._core.site
+        for bus in site.buses:
+            for spec in bus.instruments:
+                if spec.id == instrument:
+                    where = f"{bus.host}:{bus.port}" if bus.host else bus.device
+                    ne43 = self._core.ne43_of[instrument]
+                    return {
+                        "instrument": instrument,
+                        "name": site.instrument_names[instrument],
+                        "tanks": [tank.id for tank in site.tanks if tank.instrument == instrument],
+                        "bus": f"{bus.id} ({bus.kind.value}, {where})",
+                        "unit": str(spec.unit),
+                        "ne43": {
+                            "fail_low_mA": ne43.fail_low_mA,
+                            "low_mA": ne43.low_mA,
+                            "high_mA": ne43.high_mA,
+                            "fail_high_mA": ne43.fail_high_mA,
+                        },
+                    }
+        raise KeyError(instrument)
+
+    def chain(self, tank: str) -> Json:
+        keeper = self._core.keepers[tank]
+        reading = keeper.latest or Reading(0, 0, tank, Quality.BAD, Reason.NO_COMMUNICATION)
+        sample = keeper.sample
+        raw = {} if sample is None else dict(sample.raw)
+        values = {} if sample is None else dict(sample.values)
+        result = reading_json(reading)
+        result["time"] = None if keeper.latest is None else result["time"]
+        steps = steps_of(keeper.tank, reading, raw, values)
+        return {
+            "tank": tank,
+            "time": result["time"],
+            "quality": result["quality"],
+            "reason": result["reason"],
+            "steps": [step._asdict() for step in [*steps, *self._core.standard[tank].steps(reading)]],
+            "result": result,
+        }
+
+    async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
+        trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)
+        return {name: list(value) if isinstance(value, tuple) else value for name, value in trend._asdict().items()}
+
+    async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        wanted = None if instrument is None else {instrument}
+        rows: list[Json] = await self._ask(fault_rows, self._book, wanted, from_ms, to_ms)
+        return rows[::-1]
+
+    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        wanted = None if source is None else {source}
+        rows: list[Json] = await self._ask(alarm_rows, self._book, wanted, from_ms, to_ms, newest=limit)
+        for row in rows:
+            view = self._core.alarms.view(row["id"])
+            row["name"] = row["condition"] if view is None else view.name
+        return rows[::-1]
+
+    async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
+        answer = await self._submit(Acknowledge(alarm_id, occurrence, by, comment))
+        assert isinstance(answer, EngineAnswer)
+        view = self._core.alarms.view(alarm_id)
+        newest = None if view is None else view.occurrence
+        status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
+        time = "" if answer.time_ms is None else iso_ms(answer.time_ms)
+        return AckAnswer(status, answer.by, time, newest)
+
+    async def reset_extremes(self, tank: str, by: str) -> str:
+        await self._submit(ResetExtremes(tank, by))
+        return iso_ms(self._core.keepers[tank].extremes.since_reset.since_ms)
+
+    async def _ask(self, question: Callable[..., Any], *args: object, **options: object) -> Any:
+        try:
+            return await self._readers.call(question, *args, **options)
+        except StoreUnavailable as error:
+            raise FactsUnavailable(str(error)) from error
+
+
+def _volume(tank: Tank, level_m: float) -> float | None:
+    try:
+        return tank.table.volume_m3(level_m)
+    except OutOfRange:
+        return None
+
+
+def _profile(tank: Tank) -> list[list[float]]:
+    """Litres per millimetre (numerically m3 per m) from the bottom to the top of the table."""
+    bottom, top = tank.table.bottom_m, tank.table.top_m
+    step = (top - bottom) / PROFILE_POINTS
+    levels = [bottom + step * (k + 0.5) for k in range(PROFILE_POINTS)]
+    volume = [tank.table.volume_m3(bottom + step * k) for k in range(PROFILE_POINTS)] + [tank.table.capacity_m3]
+    return [[level, (volume[k + 1] - volume[k]) / step] for k, level in enumerate(levels)]

@@ -1,0 +1,175 @@
+"""The newest state of a site as the pages and the API see it: one JSON-ready object, made once a second for all.
+
+Reads the core between ticks, changes nothing; the shapes are those of `console.facts`.
+"""
+
+from typing import Any, Final
+
+from alerts.alarm import AlarmView
+from alerts.faults import Fault
+from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, TankAlarms
+from gaugehouse.core import Core
+from gaugehouse.days import iso_ms
+from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
+from gaugehouse.rows import reading_json
+from models.errors import OutOfRange
+from models.reading import Quality, Reading, Reason
+from models.tank import Tank
+
+COVERAGE: Final = 2.0
+"""Times the standard deviation of a rate: its upper bound at about 95 % (GUM, k = 2)."""
+
+Json = dict[str, Any]
+
+
+class LiveView:
+    """Builds the live object. `now_ms`: the site's clock; ages are counted to the data's own clock."""
+
+    def __init__(self, core: Core, build: str) -> None:
+        self._core = core
+        self._build = build
+        self._worst: dict[str, Fault] = {}
+        site = core.site
+        self._names = {product.id: product.name for product in site.products}
+        self._tanks_of: dict[str, list[str]] = {loop.instrument: [] for loop in site.loops}
+        for tank in site.tanks:
+            self._tanks_of[tank.instrument].append(tank.id)
+
+    def build(self, seq: int, now_ms: int) -> Json:
+        core = self._core
+        standing = core.alarms.standing()
+        at_ms = core.at.time_ms or now_ms  # before the first tick there is nothing that could be old
+        self._worst = {fault.instrument: fault for fault in reversed(core.faults.open_faults())}
+        return {
+            "time": iso_ms(at_ms),
+            "seq": seq,
+            "build": self._build,
+            "tanks": [self._tank(keeper, standing, now_ms) for keeper in core.keepers.values()],
+            "alarms": [self._alarm(view) for view in standing],
+            "loops": [self._loop(loop.instrument, now_ms) for loop in core.site.loops],
+        }
+
+    def _tank(self, keeper: TankKeeper, standing: list[AlarmView], now_ms: int) -> Json:
+        tank, latest = keeper.tank, keeper.latest
+        reading = latest or Reading(0, 0, tank.id, Quality.BAD, Reason.NO_COMMUNICATION)
+        out = reading_json(reading)
+        good = keeper.last_good
+        last = {} if good is None else reading_json(good)
+        extremes = keeper.extremes
+        water = self._core.newest(tank.water, tank.max_age_ms)
+        out |= {
+            "time": None if latest is None else out["time"],
+            "name": tank.name,
+            "product": self._names[tank.product],
+            "age_s": None if latest is None else max(0.0, (now_ms - reading.time_ms) / 1000),
+            "last_good_level_m": None if good is None else last["level_m"],
+            "last_good_tov_m3": None if good is None else last["tov_m3"],
+            "last_good_time": None if good is None else iso_ms(good.time_ms),
+            "flow": "" if reading.quality is Quality.BAD else keeper.flow,
+            "next_limit": self._next_limit(keeper, reading),
+            "room_m3": self._room_m3(tank, reading),
+            "water_age_s": None if water.age_ms is None else water.age_ms / 1000,
+            "water_source": "signal" if tank.water is not None else "dips" if tank.water_from_dips else "none",
+            "day_low_m": extremes.day.low_m,
+            "day_high_m": extremes.day.high_m,
+            "since_reset_low_m": extremes.since_reset.low_m,
+            "since_reset_high_m": extremes.since_reset.high_m,
+            "since_reset_time": iso_ms(extremes.since_reset.since_ms) if extremes.since_reset.since_ms else None,
+            "alarms": [view.id for view in standing if view.source in (tank.id, tank.instrument)],
+            "torn": torn_of(latest),
+        }
+        return out
+
+    def _limits(self, tank: Tank) -> list[tuple[str, float]]:
+        """Level limits of a tank, highest first."""
+        return level_limits(self._core.site.alarms_of(tank.id))
+
+    def _room_m3(self, tank: Tank, reading: Reading) -> float | None:
+        """Volume up to the maximum working level; negative above it."""
+        high = next((at for condition, at in self._limits(tank) if condition == "high"), None)
+        if high is None or reading.tov_m3 is None or reading.quality is Quality.BAD:
+            return None
+        return tank.table.volume_m3(high) - reading.tov_m3
+
+    def _next_limit(self, keeper: TankKeeper, reading: Reading) -> Json | None:
+        """The limit that the level moves to, with the time to it at the upper bound of the rate.
+
+        Never empty while the level moves and a limit lies ahead; past the last one there is none.
+        """
+        level, tov, rate = reading.level_m, reading.tov_m3, reading.rate_m3_per_h
+        if keeper.flow not in (FILLING, EMPTYING) or level is None or tov is None or rate is None:
+            return None
+        filling = keeper.flow == FILLING
+        limits = self._limits(keeper.tank)
+        if filling:
+            ahead = [(c, at) for c, at in reversed(limits) if c in LEVEL_HIGH_CONDITIONS and at > level]
+        else:
+            ahead = [(c, at) for c, at in limits if c in LEVEL_LOW_CONDITIONS and at < level]
+        if not ahead:
+            return None
+        condition, at = ahead[0]
+        try:
+            volume = abs(keeper.tank.table.volume_m3(at) - tov)
+        except OutOfRange:
+            return None
+        fastest = abs(rate) + COVERAGE * (reading.rate_sd_m3_per_h or 0.0)
+        return {"condition": condition, "at_m": at, "seconds": volume / fastest * 3600, "volume_m3": volume}
+
+    def _alarm(self, view: AlarmView) -> Json:
+        tanks = self._tanks_of.get(view.source, [view.source])
+        return {
+            "id": view.id,
+            "source": view.source,
+            "tank": tanks[0] if tanks else None,
+            "condition": view.condition,
+            "name": view.name,
+            "priority": view.priority,
+            "state": view.state,
+            "occurrence": view.occurrence,
+            "raised": None if view.raised_ms is None else iso_ms(view.raised_ms),
+            "returned": None if view.returned_ms is None else iso_ms(view.returned_ms),
+            "acknowledged_by": view.acknowledged_by,
+            "acknowledged": None if view.acknowledged_ms is None else iso_ms(view.acknowledged_ms),
+            "comment": view.comment,
+            "action": view.action,
+            "cause": view.cause,
+            "consequence": view.consequence,
+            "not_independent": bool(view.mark),
+        }
+
+    def _loop(self, instrument: str, now_ms: int) -> Json:
+        core = self._core
+        sample = core.samples.get(instrument)
+        current = core.current_mA(instrument)
+        fault = self._worst.get(instrument)
+        return {
+            "instrument": instrument,
+            "name": core.site.instrument_names[instrument],
+            "tanks": self._tanks_of[instrument],
+            "outcome": None if sample is None else sample.outcome,
+            "current_mA": current,
+            "band": None if current is None else core.ne43_of[instrument].band(current).value,
+            "fault": "" if fault is None else fault.fault_class,
+            "fault_since": None if fault is None else iso_ms(fault.start_ms),
+            "age_s": None if sample is None else max(0.0, (now_ms - sample.time_ms) / 1000),
+        }
+
+
+def level_limits(alarms: TankAlarms) -> list[tuple[str, float]]:
+    """Condition and innage in m of each level limit, highest first."""
+    levels = (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS)
+    return [(limit.condition, limit.at) for limit in alarms.limits if limit.condition in levels]
+
+
+def torn_of(reading: Reading | None) -> Json | None:
+    """Why a tank's tape is torn: the NE 107 status letter and word, None where the level can be trusted.
+
+    Source: NAMUR NE 107 status signals F, C, S, M (abstracts); the pairing with our reasons is the project's own.
+    """
+    if reading is None or reading.quality is Quality.BAD:
+        if reading is not None and reading.reason is Reason.OUT_OF_SERVICE:
+            return {"status": "C", "word": "function check"}
+        if reading is not None and reading.reason is Reason.OUT_OF_RANGE:
+            return {"status": "S", "word": "out of specification"}
+        return {"status": "F", "word": "failure"}
+    return None

@@ -1,0 +1,181 @@
+"""The commands that look at what is kept: alarms, faults, stock, verify. They read beside a running daemon."""
+
+import time
+from argparse import Namespace
+from collections import deque
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from gaugehouse.printing import as_json, table
+from gaugehouse.records import alarm_rows, fault_rows
+from gaugehouse.rows import ALARM_COLUMNS, FAULT_COLUMNS
+from gaugehouse.site import Site, load_site
+from gaugehouse.stores import look_into_book, look_into_readings
+from history.chain import Head
+from history.errors import BadQuestion
+from history.sqlite import SqliteStore
+from inventory.sheet import SheetTank, StockSheet, stock_sheet
+from models.reading import Reading
+
+NEWEST_AGE_MS: Final = 10 * 60_000
+"""A reading older than this is no measurement of the stock now."""
+
+SIMULATED: Final = "SIMULATED FARM: invented figures"
+
+
+def moment_ms(text: str | None, site: Site) -> int | None:
+    """UTC milliseconds of a time typed by a person; without an offset it is the site's own time."""
+    if text is None:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        raise CallError(f"time {text!r} is not understood; write it as 2026-01-31T08:00 or with Z or +hh:mm") from None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=ZoneInfo(site.zone))
+    return round(moment.timestamp() * 1000)
+
+
+def sources_of(site: Site, tank: str | None) -> set[str] | None:
+    """A tank and the instrument of its level; None for all."""
+    if tank is None:
+        return None
+    known = [t.id for t in site.tanks]
+    if tank not in known:
+        raise CallError(f"{site.path}: no tank {tank!r}; there are {', '.join(known)}")
+    return {tank, site.tank(tank).instrument}
+
+
+def alarms(args: Namespace) -> int:
+    """`gaugehouse alarms`: transitions, oldest first."""
+    site = load_site(Path(args.site))
+    sources, start, end = sources_of(site, args.tank), moment_ms(args.start, site), moment_ms(args.end, site)
+    with look_into_book(site) as book:
+        rows = alarm_rows(book, sources, start, end)
+    _print_rows((*ALARM_COLUMNS, "occurrence", "by", "comment"), rows, args.json, "no alarm in that time")
+    return 0
+
+
+def faults(args: Namespace) -> int:
+    """`gaugehouse faults`: loop faults that touch the time asked for, oldest first."""
+    site = load_site(Path(args.site))
+    sources, start, end = sources_of(site, args.tank), moment_ms(args.start, site), moment_ms(args.end, site)
+    with look_into_book(site) as book:
+        rows = fault_rows(book, sources, start, end)
+    _print_rows((*FAULT_COLUMNS, "status"), rows, args.json, "no loop fault in that time")
+    return 0
+
+
+def _print_rows(columns: tuple[str, ...], rows: list[dict[str, Any]], json: bool, empty: str) -> None:
+    if json:
+        print(as_json([{column: row.get(column) for column in columns} for row in rows]))
+    else:
+        print(table(columns, rows) if rows else empty)
+
+
+def stock(args: Namespace) -> int:
+    """`gaugehouse stock`: what each tank holds, or held; 1 when a tank is not measured."""
+    site = load_site(Path(args.site))
+    at_ms = moment_ms(args.at, site)
+    with look_into_readings(site) as store, look_into_book(site) as book:
+        now_ms = time.time_ns() // 1_000_000 if at_ms is None else at_ms
+        simulated = any(entry.body.get("simulated") for entry in book.entries(["started"]))
+        if simulated and at_ms is None:  # a demo's clock may run ahead of ours
+            now_ms = max([now_ms, *(r.time_ms for t in site.tanks if (r := store.latest(t.id)) is not None)])
+        tanks = [
+            SheetTank(t.id, t.name, site.product(t.product).name, _reading(store, t.id, at_ms)) for t in site.tanks
+        ]
+    sheet = stock_sheet(tanks, now_ms, NEWEST_AGE_MS)
+    if args.json:
+        print(as_json(_sheet_json(sheet)))
+    else:
+        if simulated:
+            print(SIMULATED)
+        print(_sheet_text(site, sheet, now_ms))
+    return 0 if sheet.complete else 1
+
+
+def _reading(store: SqliteStore, tank: str, at_ms: int | None) -> Reading | None:
+    if at_ms is None:
+        return store.latest(tank)
+    last = deque(store.read(tank, at_ms - NEWEST_AGE_MS, at_ms + 1), maxlen=1)
+    return last[0] if last else None
+
+
+def _sheet_json(sheet: StockSheet) -> list[dict[str, Any]]:
+    lines = []
+    for line in sheet.tanks:
+        row = line._asdict()
+        time_ms = row.pop("time_ms")
+        row["time"] = None if time_ms is None else iso_ms(time_ms)
+        row["quality"], row["stock_quality"] = line.quality.word, line.stock_quality.word
+        lines.append(row)
+    return lines
+
+
+def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
+    local = datetime.fromtimestamp(at_ms / 1000, ZoneInfo(site.zone))
+    rows = [
+        {
+            "tank": line.tank,
+            "product": line.product,
+            "level [m]": _fixed(line.level_m, 4),
+            "t [degC]": _fixed(line.temperature_degC, 2),
+            "TOV [m3]": _fixed(line.tov_m3, 3),
+            "GOV [m3]": _fixed(line.gov_m3, 3),
+            "GSV [m3]": _fixed(line.gsv_m3, 3),
+            "mass [kg]": _fixed(line.mass_kg, 0),
+            "quality": line.stock_quality.word,
+            "": line.why,
+        }
+        for line in sheet.tanks
+    ]
+    out = [
+        f"{site.name} ({site.id}): stock at {local:%Y-%m-%d %H:%M:%S %Z}",
+        f"standard volume at {site.reference_degC:g} degC by {site.volume_correction}; mass in vacuo",
+        "",
+        table(tuple(rows[0]), rows),
+        "",
+    ]
+    for product in sheet.products:
+        if product.gsv_m3 is None or product.mass_kg is None:
+            out.append(f"{product.product}: sum not known, not measured: {', '.join(product.missing)}")
+        else:
+            out.append(f"{product.product}: GSV {product.gsv_m3:.3f} m3, mass {product.mass_kg:.0f} kg")
+    return "\n".join(out)
+
+
+def _fixed(value: float | None, decimals: int) -> str | None:
+    return None if value is None else f"{value:.{decimals}f}"
+
+
+def verify(args: Namespace) -> int:
+    """`gaugehouse verify`: 0 when the record book is unbroken, 1 when it is not."""
+    site = load_site(Path(args.site))
+    try:
+        against = None if args.against is None else Head.parse(args.against)
+    except BadQuestion as error:
+        raise CallError(str(error)) from error
+    with look_into_book(site) as book:
+        verdict = book.verify(against)
+    if args.json:
+        first = None if verdict.broken is None else {"entry": verdict.broken.n, "what": verdict.broken.what.value}
+        since = None if verdict.since_ms is None else iso_ms(verdict.since_ms)
+        print(
+            as_json(
+                {
+                    "unbroken": verdict.unbroken,
+                    "sound": verdict.sound,
+                    "head": str(verdict.head),
+                    "since": since,
+                    "first_broken": first,
+                }
+            )
+        )
+    else:
+        print(verdict)
+    return 0 if verdict.unbroken else 1

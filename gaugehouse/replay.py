@@ -1,0 +1,129 @@
+"""Runs recorded Samples through the same core as the daemon: the same input gives the same bytes.
+
+Starts from no state, opens no store, asks no bus. Rows with equal times form one tick; nothing happens between ticks or
+after the last.
+"""
+
+import contextlib
+import sys
+from collections.abc import Callable, Iterator
+from itertools import groupby
+from pathlib import Path
+from typing import Final, TextIO
+
+from alerts.alarm import Transition
+from alerts.faults import ENDED, Fault
+from gaugehouse.core import StepResult, Tick
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.recording import read_samples
+from gaugehouse.rows import (
+    ALARM_COLUMNS,
+    FAULT_COLUMNS,
+    MOVEMENT_COLUMNS,
+    fixed,
+    line,
+    reading_cells,
+)
+from gaugehouse.site import Site
+from gaugehouse.wiring import core_of
+from models.reading import READING_COLUMNS, Instant, Sample
+
+LARGEST_STEP_BACK_MS: Final = 3_600_000
+
+
+def ticks(
+    rows: Iterator[tuple[int, Sample]], order: dict[str, int], path: Path, say: Callable[[str], None]
+) -> Iterator[Tick]:
+    """Ticks out of rows. `order`: instruments in the site file's order; `say`: told of each clock step."""
+    last_ms: int | None = None
+    elapsed_ms = 0
+    seq = 0
+    for time_ms, group in groupby(rows, key=lambda row: row[1].time_ms):
+        numbered = list(group)
+        if last_ms is not None:
+            step = time_ms - last_ms
+            if step < -LARGEST_STEP_BACK_MS:
+                raise CallError(
+                    f"{path}, row {numbered[0][0]}: time falls by {-step / 1000:.0f} s to {iso_ms(time_ms)}; a "
+                    f"clock step of up to {LARGEST_STEP_BACK_MS // 60_000} min is taken as such, a larger one means "
+                    "that rows are out of order: sort them or split the file there"
+                )
+            if step < 0:
+                say(f"{path}, row {numbered[0][0]}: the clock steps back by {-step / 1000:g} s to {iso_ms(time_ms)}")
+            elapsed_ms += max(0, step)
+        last_ms = time_ms
+        seq += 1
+        samples = sorted((sample for _, sample in numbered), key=lambda sample: order[sample.instrument])
+        yield Tick(Instant(seq, time_ms, elapsed_ms), samples)
+
+
+class Results:
+    """The four files of a replay, written beside and put in place together once all of it went well."""
+
+    def __init__(self, out: Path, stack: contextlib.ExitStack) -> None:
+        self._out = out
+        self._files: dict[str, TextIO] = {}
+
+        def open_file(name: str, columns: tuple[str, ...]) -> TextIO:
+            file = stack.enter_context((out / f"{name}.part").open("w", encoding="utf-8", newline="\n"))
+            stack.callback((out / f"{name}.part").unlink, missing_ok=True)
+            self._files[name] = file
+            file.write(line(columns))
+            return file
+
+        self._readings = open_file("readings.csv", READING_COLUMNS)
+        self._alarms = open_file("alarms.csv", ALARM_COLUMNS)
+        self._faults = open_file("faults.csv", FAULT_COLUMNS)
+        open_file("movements.csv", MOVEMENT_COLUMNS)
+
+    def add(self, result: StepResult) -> None:
+        for reading in result.readings:
+            self._readings.write(line(reading_cells(reading)))
+        for transition in result.transitions:
+            self._alarms.write(line(alarm_cells(transition)))
+
+    def finish(self, faults: list[Fault]) -> None:
+        """Write the faults and replace the files of the run before."""
+        for fault in faults:
+            self._faults.write(line(fault_cells(fault)))
+        for name, file in self._files.items():
+            file.close()
+            (self._out / f"{name}.part").replace(self._out / name)
+
+
+def alarm_cells(transition: Transition) -> list[str]:
+    """One row of alarms.csv."""
+    t = transition
+    return [iso_ms(t.time_ms), t.source, t.condition, str(t.priority), t.event, t.state]
+
+
+def fault_cells(fault: Fault) -> list[str]:
+    """One row of faults.csv; an open fault has an empty end."""
+    end = "" if fault.end_ms is None else iso_ms(fault.end_ms)
+    lowest, highest = fixed(fault.min_mA, 4), fixed(fault.max_mA, 4)
+    return [fault.instrument, iso_ms(fault.start_ms), end, fault.fault_class, lowest, highest]
+
+
+def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | None = None) -> None:
+    """Write readings.csv, alarms.csv, faults.csv and movements.csv of a recording into `out`.
+
+    Raises `CallError` with the row for a recording that is wrong, `CouldNot` when a file cannot be read or written.
+    """
+    core = core_of(site)
+    order = {loop.instrument: place for place, loop in enumerate(site.loops)}
+    rows = read_samples(samples, site.signal_names)
+    tell = say or (lambda text: print(text, file=sys.stderr))
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        with contextlib.ExitStack() as stack:
+            results = Results(out, stack)
+            ended: list[Fault] = []
+            for tick in ticks(rows, order, samples, tell):
+                result = core.step(tick)
+                results.add(result)
+                ended += [change.fault for change in result.fault_changes if change.change == ENDED]
+            faults = sorted(ended + core.faults.open_faults(), key=lambda f: (f.start_ms, order[f.instrument]))
+            results.finish(faults)
+    except OSError as error:
+        raise CouldNot(f"{error.filename or out}: cannot be written: {error.strerror}") from error

@@ -1,0 +1,56 @@
+"""`gaugehouse run`: one daemon as a process, from its site file to a clean stop by a signal."""
+
+import asyncio
+import logging
+import signal
+import sys
+from argparse import Namespace
+from collections.abc import Awaitable
+from pathlib import Path
+
+from collector.clock import RealClock
+from gaugehouse import __version__
+from gaugehouse.daemon import Daemon, Options
+from gaugehouse.site import load_site
+from models.errors import GaugehouseError
+
+log = logging.getLogger(__name__)
+
+
+def run(args: Namespace) -> int:
+    """The daemon until SIGINT or SIGTERM. Raises what `Daemon.run` raises."""
+    site = load_site(Path(args.site))
+    for warning in site.warnings:
+        log.warning("%s", warning.text)
+    options = Options(build=__version__, record=args.record, on_ready=_say_where)
+    asyncio.run(_run(Daemon(site, RealClock(), options)))
+    return 0
+
+
+def _say_where(url: str) -> None:
+    print(f"console: {url}", file=sys.stderr, flush=True)
+
+
+async def _run(daemon: Daemon) -> None:
+    stop_on_signals(daemon)
+    await unwrapped(daemon.run())
+
+
+def stop_on_signals(daemon: Daemon) -> None:
+    """SIGINT and SIGTERM end the daemon in order."""
+    loop = asyncio.get_running_loop()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        loop.add_signal_handler(number, daemon.stop)
+
+
+async def unwrapped(work: Awaitable[None]) -> None:
+    """Await something that runs task groups; an expected error comes out as itself, not inside a group."""
+    try:
+        await work
+    except* GaugehouseError as group:
+        raise _first(group) from None
+
+
+def _first(group: BaseExceptionGroup[GaugehouseError]) -> GaugehouseError:
+    error = group.exceptions[0]
+    return _first(error) if isinstance(error, BaseExceptionGroup) else error

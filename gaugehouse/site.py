@@ -1,0 +1,73 @@
+"""The site: what `load_site` makes of a site file, and what everything else in the house is built from.
+
+The file's text is read once, at the start; there is no live reload. All mistakes are told together in one `SiteError`.
+"""
+
+from dataclasses import replace
+from pathlib import Path
+
+from gaugehouse.sitefile.advice import advise
+from gaugehouse.sitefile.domain import build
+from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.facts import (
+    MeterSpec,
+    MqttSpec,
+    PointSpec,
+    ProductSpec,
+    Response,
+    Site,
+    TankExtras,
+    changes,
+)
+from gaugehouse.sitefile.problems import Problem, Report, Severity, SiteError
+from gaugehouse.sitefile.reading import read_text
+from gaugehouse.sitefile.secret import read_password
+from gaugehouse.sitefile.sitechecks import check_site
+from gaugehouse.sitefile.tankchecks import check_tanks
+from gaugehouse.sitefile.wirechecks import check_wires
+
+__all__ = [
+    "MeterSpec",
+    "MqttSpec",
+    "PointSpec",
+    "Problem",
+    "ProductSpec",
+    "Response",
+    "Severity",
+    "Site",
+    "SiteError",
+    "TankExtras",
+    "changes",
+    "load_site",
+    "read_password",
+]
+
+
+def load_site(path: Path) -> Site:
+    """Read and check a site file and all that it points to. Raises `SiteError` with every mistake; warnings stay."""
+    report = Report(str(path))
+    draft = _draft(path, report)
+    if draft is None or report.errors:
+        raise SiteError(report.errors)
+    site = build(draft, path)
+    advise(draft, site)
+    return replace(site, warnings=report.warnings)
+
+
+def _draft(path: Path, report: Report) -> Draft | None:
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as exc:
+        report.error("", f"the site file cannot be read: {exc.strerror}; check the name and its rights")
+        return None
+    except UnicodeDecodeError as exc:
+        report.error("", f"the site file is no text in UTF-8 (byte {exc.start}); save it as UTF-8")
+        return None
+    read = read_text(text, report)
+    if read is None:
+        return None
+    draft = Draft(*read, path.parent, report)
+    check_site(draft)
+    check_wires(draft)
+    check_tanks(draft)
+    return draft

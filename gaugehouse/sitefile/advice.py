@@ -1,0 +1,182 @@
+"""What is legal but unwise in a site: warnings, each with the figures behind it. The site starts all the same."""
+
+from collections import Counter
+from collections.abc import Iterable
+from typing import Final
+
+from gaugehouse.sitefile.budget import budget_of
+from gaugehouse.sitefile.domain import level_step_m
+from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.facts import Site
+from gaugehouse.sitefile.problems import Report
+from gaugehouse.sitefile.schema import TankTable
+from gaugehouse.sitefile.tankchecks import range_m
+from gaugehouse.sitefile.wireadvice import advise_wires
+from models.density import DENSITY_RANGES
+from models.signal import NE43_2003
+from models.tank import LevelKind, Tank
+
+DIP_CHECK_M: Final = 0.005
+"""How near a gauge must come to a dip. Source: UK HMRC HCOTEG176750: 8 mm, 5 mm for kit of after October 2006."""
+
+DIP_DOUBT_M: Final = 0.002
+"""The doubt of one dip. Source: UK HMRC HCOTEG152790: 2 mm for each account taken."""
+
+TWELVE_BITS_MA: Final = 16 / 4095
+"""One count of a 12-bit card over 4-20 mA (computed); a card of 0-20 mA is coarser."""
+
+INDEPENDENT_FROM: Final = 3
+"""The API 2350 category from which a high-high sensor independent of the gauge is asked for (from memory)."""
+
+_LOOPBACK: Final = ("127.0.0.1", "::1", "localhost")
+
+
+def advise(draft: Draft, site: Site) -> None:
+    """Every warning for a site without mistakes, into the draft's report."""
+    report = draft.report
+    _outside(site, report)
+    advise_wires(draft, site)
+    _names(site, report)
+    _densities(site, report)
+    for (key, table), tank in zip(draft.items("tank"), site.tanks, strict=True):
+        _silence(key, table, report)
+        _steps(draft, key, table, tank)
+        _standards(key, table, tank, report)
+        _limits(key, table, site, report)
+        _response(key, tank, site, report)
+
+
+def _outside(site: Site, report: Report) -> None:
+    if site.console_host not in _LOOPBACK:
+        text = (
+            "the console listens to the network and does not encrypt; put it behind a proxy with TLS, or use 127.0.0.1"
+        )
+        report.warn("console.host", text, found=site.console_host)
+    mqtt = site.mqtt
+    if mqtt and mqtt.username and not mqtt.tls and mqtt.host not in _LOOPBACK:
+        text = "the password crosses the network in the clear; add tls = true"
+        report.warn("mqtt.tls", text, found="false", allowed="true")
+
+
+def _names(site: Site, report: Report) -> None:
+    gauges = {loop.instrument for loop in site.loops}
+    for tank in site.tanks:
+        if tank.id in gauges:
+            text = f'"{tank.id}" is also the id of an instrument: lists of alarms will show both; choose another'
+            report.warn(f"tank[{tank.id}].id", text, found=tank.id)
+    tanks = Counter(tank.instrument for tank in site.tanks)
+    for instrument, count in tanks.items():
+        if count > 1:
+            text = (
+                f"it gauges {count} tanks, but loop faults are judged on the first one's signal only; make one "
+                "[[instrument]] for each channel, with shares_unit = true"
+            )
+            report.warn(f"instrument[{instrument}]", text, found=count, allowed="1")
+
+
+def _densities(site: Site, report: Report) -> None:
+    for product in site.products:
+        known = DENSITY_RANGES.get(product.group)
+        if known is not None and not known.low <= product.base_density_kgpm3 <= known.high:
+            text = (
+                f"{product.base_density_kgpm3:g} kg/m3 is no density of {product.group}: {known.low:g} to "
+                f"{known.high:g} kg/m3 ({known.source}); check it against the certificate"
+            )
+            report.warn(f"product[{product.id}].base_density", text, found=product.base_density_kgpm3)
+
+
+def _silence(key: str, table: TankTable, report: Report) -> None:
+    """What was left out and costs something."""
+    if table.measures is None:
+        text = 'not said, taken as "innage"; write measures = "innage", or "distance" for a gauge that looks down'
+        report.warn(f"{key}.measures", text, allowed='"innage" or "distance"')
+    if table.temperature == "none":
+        text = "no temperature: this tank has no standard volume and no mass; name a signal if there is one"
+        report.warn(f"{key}.temperature", text, found="none")
+    if table.water == "none":
+        text = 'no water measured: its volume counts as fuel; name a signal, or water = "dips" and enter the dips'
+        report.warn(f"{key}.water", text, found="none")
+    if table.limits.high_high is None:
+        text = "no high-high limit: nothing warns before this tank overflows; add high_high"
+        report.warn(f"{key}.limits.high_high", text)
+
+
+def _steps(draft: Draft, key: str, table: TankTable, tank: Tank) -> None:
+    signal = draft.signal(table.level)
+    step_m = None if signal is None else level_step_m(signal, tank)
+    if signal is None or step_m is None:
+        return
+    shown = f"one step of {table.level} is {1000 * step_m:.2g} mm of level"
+    if step_m > DIP_CHECK_M:
+        text = (
+            f"{shown}: too coarse to be checked against a dip to 5 or 8 mm (UK HMRC HCOTEG176750); use a register "
+            "in mm where the instrument has one"
+        )
+        draft.report.warn(f"{key}.level", text, found=f"{1000 * step_m:.2g} mm", allowed="5 mm")
+    elif tank.kind is LevelKind.CURRENT and step_m > DIP_DOUBT_M and _has_12_bits(step_m, tank):
+        text = f"{shown}: a 12-bit card is coarser than the 2 mm of a dip (UK HMRC HCOTEG152790); use a finer one"
+        draft.report.warn(f"{key}.level", text, found=f"{1000 * step_m:.2g} mm", allowed="2 mm")
+
+
+def _has_12_bits(step_m: float, tank: Tank) -> bool:
+    """True for a card of 12 bits or fewer."""
+    ends = tank.range_m
+    return ends is not None and 16 * step_m / abs(ends[1] - ends[0]) > 0.999 * TWELVE_BITS_MA
+
+
+def _standards(key: str, table: TankTable, tank: Tank, report: Report) -> None:
+    if tank.ne43 != NE43_2003:
+        limits = (
+            f"{tank.ne43.fail_low_mA:g}, {tank.ne43.low_mA:g}, {tank.ne43.high_mA:g}, {tank.ne43.fail_high_mA:g} mA"
+        )
+        text = f"limits of {limits} are not those of NAMUR NE 43 (3.6, 3.8, 20.5, 21 mA); keep the reason on file"
+        report.warn(f"{key}.ne43", text, found=limits, allowed="3.6, 3.8, 20.5, 21 mA")
+    category = table.overfill_category
+    if category is not None and category >= INDEPENDENT_FROM and table.independent_high_high is None:
+        text = (
+            f"category {category} of API 2350 asks for a high-high sensor that is independent of the gauge, and none "
+            "is named: alarms of the gauge are not independent; name a switch with independent_high_high"
+        )
+        report.warn(f"{key}.overfill_category", text, found=category)
+    top, reference = tank.table.top_m, tank.reference_height_m
+    if top > reference + 1e-9:
+        text = f"the capacity table ends at {top:g} m, above the reference height of {reference:g} m; check both"
+        report.warn(f"{key}.reference_height", text, found=f"{reference:g} m", allowed=f"{top:g} m or more")
+
+
+def _limits(key: str, table: TankTable, site: Site, report: Report) -> None:
+    limits = table.limits
+    highs = [limit.at for limit in (limits.critical_high, limits.high_high, limits.high) if limit is not None]
+    if len(highs) > len(set(highs)):
+        text = "high limits lie at one level: no time is left between one alarm and the next; set them apart"
+        report.warn(f"{key}.limits", text, found=", ".join(f"{at:g} m" for at in highs))
+    ends = range_m(table)
+    for name in ("low", "low_low"):
+        limit = getattr(limits, name)
+        if limit is not None and ends is not None and limit.at < ends[0] - 1e-9:
+            text = (
+                f"{limit.at:g} m is below the lower end of the range ({ends[0]:g} m): this alarm cannot come; raise it"
+            )
+            report.warn(f"{key}.limits.{name}", text, found=f"{limit.at:g} m", allowed=f"from {ends[0]:g} m")
+    period_ms = site.period_ms[table.level.instrument]
+    if (limits.rise_fast or limits.fall_fast) and limits.rate_window < 10 * period_ms:
+        text = (
+            f"{limits.rate_window / 1000:g} s hold fewer than 10 polls of {period_ms / 1000:g} s, and a rate needs 10; "
+            f'write rate_window = "{10 * period_ms / 1000:g} s" or more'
+        )
+        report.warn(f"{key}.limits.rate_window", text, found=f"{limits.rate_window / 1000:g} s")
+
+
+def _response(key: str, tank: Tank, site: Site, report: Report) -> None:
+    budget = budget_of(site, tank.id)
+    if budget is None or budget.total_s < budget.available_s:
+        return
+    text = (
+        f"the rise from high-high to critical high takes {budget.available_s:.0f} s at the largest flow, but alarm, "
+        f"people and valve need {budget.total_s:.0f} s ({_parts(budget.parts)}); lower high_high"
+    )
+    report.warn(f"{key}.response", text, found=f"{budget.total_s:.0f} s", allowed=f"below {budget.available_s:.0f} s")
+
+
+def _parts(parts: Iterable[tuple[str, float]]) -> str:
+    return ", ".join(f"{name} {seconds:g}" for name, seconds in parts if seconds)

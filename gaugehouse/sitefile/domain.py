@@ -1,0 +1,275 @@
+"""Checked tables to the domain objects of a site. Runs only where nothing is wrong; decides nothing new."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
+from collector.spec import BusSpec, InstrumentSpec
+from gaugehouse.sitefile import facts
+from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.quantities import linear
+from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
+from gaugehouse.sitefile.settings import settings_of
+from gaugehouse.sitefile.tankchecks import level_kind, reach_m
+from modbus.signals import RegisterSignal, RegisterType
+from models.signal import NE43_2003, Ne43
+from models.tank import LevelKind, Linear, Measures, Tank
+
+AT_ONCE: Final = frozenset({"critical_high", "high_high"})
+ON_DELAY_MS: Final = 5_000
+PRIORITIES: Final = {"critical_high": 1, "high_high": 1, "low": 3}
+OTHER_PRIORITY: Final = 2
+RATE_DEADBAND: Final = 0.1
+"""A rate alarm's deadband where none is given, as a part of its limit: our own choice."""
+
+_SI: Final = {LevelKind.CURRENT: "mA", LevelKind.LENGTH: "m", LevelKind.PERCENT: "%"}
+_FLOATS: Final = frozenset({RegisterType.FLOAT32, RegisterType.FLOAT64})
+
+
+def build(draft: Draft, path: Path) -> facts.Site:
+    """The site of a draft without mistakes."""
+    file, folder = draft.file, draft.folder
+    buses = tuple(_bus(bus, [i for i in file.instrument if i.bus == bus.id]) for bus in file.bus)
+    tanks = tuple(_tank(draft, tank) for tank in file.tank)
+    site = facts.Site(
+        path=path,
+        id=file.site.id,
+        name=file.site.name or file.site.id,
+        zone=file.site.zone,
+        day_starts_min=file.site.day_starts,
+        reference_degC=file.site.reference_temperature,
+        volume_correction=file.site.volume_correction.value,
+        store_path=folder / file.store.path,
+        console_host=file.console.host,
+        console_port=file.console.port,
+        alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
+        mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
+        buses=buses,
+        products=tuple(
+            facts.ProductSpec(p.id, p.name or p.id, p.group, p.base_density, p.alpha60) for p in file.product
+        ),
+        tanks=tanks,
+        tank_alarms=tuple(TankAlarms(t.id, t.level.instrument, _limits(t.limits)) for t in file.tank),
+        loops=tuple(_loop(i, [t for t in tanks if t.instrument == i.id]) for i in file.instrument),
+        meters=tuple(
+            facts.MeterSpec(
+                m.id,
+                m.name or m.id,
+                m.kind,
+                _linear(draft, m.signal, "m3" if m.kind == "volume" else "m3/s"),
+                m.factor,
+                m.compensated,
+                m.rolls_over_at,
+            )
+            for m in file.meter
+        ),
+        points=tuple(
+            facts.PointSpec(p.id, p.name or p.id, p.role, _linear(draft, p.signal, ROLES[p.role]), unit, p.tank)
+            for p in file.point
+            for unit in (ROLES[p.role] or _signal(draft, p.signal).unit,)
+        ),
+        rate_window_ms=facts.frozen({t.id: t.limits.rate_window for t in file.tank}),
+        reach_m=facts.frozen({t.id: _reach_m(draft, t) for t in file.tank}),
+        period_ms=facts.frozen({i.id: bus.period for bus in file.bus for i in file.instrument if i.bus == bus.id}),
+        signals=facts.frozen({(i.id, s.name): _register(s) for i in file.instrument for s in i.signal}),
+        instrument_names=facts.frozen({i.id: i.name or i.id for i in file.instrument}),
+        extras=facts.frozen({t.id: _extras(t, folder) for t in file.tank}),
+        settings={},
+        source_files=(path, *dict.fromkeys(draft.files)),
+    )
+    return replace(site, settings=settings_of(site))
+
+
+def _bus(bus: BusTable, instruments: Sequence[InstrumentTable]) -> BusSpec:
+    parity = bus.parity or "E"
+    return BusSpec(
+        id=bus.id,
+        kind=bus.kind,
+        instruments=tuple(
+            InstrumentSpec(i.id, i.unit, tuple(_register(s) for s in i.signal), i.bridge, i.longest)
+            for i in instruments
+        ),
+        host=bus.host or "",
+        port=bus.port or 502,
+        device=bus.device or "",
+        baud=bus.baud or 9600,
+        parity=parity,
+        # Source: MODBUS over Serial Line V1.02 2.5.1: a character has 11 bits, so no parity goes with two stop bits.
+        stop_bits=bus.stop_bits or (2 if parity == "N" else 1),
+        period_ms=bus.period,
+        timeout_ms=bus.timeout,
+    )
+
+
+def _register(signal: SignalTable) -> RegisterSignal:
+    low, high = signal.valid or (None, None)
+    return RegisterSignal(
+        name=signal.name,
+        function=signal.function,
+        address=signal.address - (signal.counted_from or 0),
+        type=signal.type,
+        word_order=signal.word_order,
+        byte_order=signal.byte_order,
+        scale=signal.scale,
+        offset=signal.offset,
+        unit=signal.unit,
+        bit=signal.bit or 0,
+        invalid=tuple(signal.invalid),
+        valid_min=low,
+        valid_max=high,
+    )
+
+
+def _mqtt(mqtt: MqttTable, folder: Path) -> facts.MqttSpec:
+    return facts.MqttSpec(
+        host=mqtt.host,
+        port=mqtt.port or (8883 if mqtt.tls else 1883),
+        tls=mqtt.tls,
+        ca=None if mqtt.ca is None else folder / mqtt.ca,
+        certificate=None if mqtt.certificate is None else folder / mqtt.certificate,
+        private_key=None if mqtt.private_key is None else folder / mqtt.private_key,
+        username=mqtt.username,
+        password_file=None if mqtt.password_file is None else folder / mqtt.password_file,
+        password_env=mqtt.password_env,
+        client_id=mqtt.client_id,
+        protocol=mqtt.protocol,
+        keepalive_ms=mqtt.keepalive,
+        interval_ms=mqtt.interval,
+    )
+
+
+def _signal(draft: Draft, ref: SignalRef) -> SignalTable:
+    signal = draft.signal(ref)
+    assert signal is not None, f"{ref} was checked"
+    return signal
+
+
+def _linear(draft: Draft, ref: SignalRef | str, si: str | None) -> Linear:
+    """A signal with what turns its declared unit into ours; untouched where there is no unit of ours."""
+    assert isinstance(ref, SignalRef)
+    unit = _signal(draft, ref).unit
+    factor, constant = linear(unit, si) if si else (1.0, 0.0)
+    return Linear(ref.instrument, ref.signal, factor, constant)
+
+
+def _tank(draft: Draft, tank: TankTable) -> Tank:
+    kind = level_kind(_signal(draft, tank.level).unit)
+    assert kind is not None, "the level's unit was checked"
+    level = _linear(draft, tank.level, _SI[kind])
+    by_name = SignalRef(tank.level.instrument, "current")
+    if kind is LevelKind.CURRENT:
+        current: Linear | None = level
+    else:
+        current = _linear(draft, by_name, "mA") if draft.signal(by_name) is not None else None
+    return Tank(
+        id=tank.id,
+        name=tank.name or tank.id,
+        product=tank.product,
+        level=level,
+        kind=kind,
+        measures=tank.measures or Measures.INNAGE,
+        table=draft.capacities[tank.id],
+        reference_height_m=tank.reference_height,
+        at_4mA_m=tank.at_4mA,
+        at_20mA_m=tank.at_20mA,
+        current_signal=current,
+        temperature=None if tank.temperature == "none" else _linear(draft, tank.temperature, "degC"),
+        water=None if tank.water in ("none", "dips") else _linear(draft, tank.water, "m"),
+        water_from_dips=tank.water == "dips",
+        max_age_ms=tank.max_age,
+        tolerance_frac=tank.tolerance / 100,
+        ne43=NE43_2003
+        if tank.ne43 is None
+        else Ne43(tank.ne43.fail_low, tank.ne43.low, tank.ne43.high, tank.ne43.fail_high),
+        shell_expansion_per_degC=tank.shell_expansion,
+        shell_reference_degC=draft.file.site.reference_temperature,
+    )
+
+
+def _reach_m(draft: Draft, tank: TankTable) -> float:
+    known = reach_m(tank)
+    return draft.capacities[tank.id].top_m if known is None else known[0]
+
+
+def _extras(tank: TankTable, folder: Path) -> facts.TankExtras:
+    given = tank.response
+    response = None if given is None else facts.Response(
+        given.max_fill_rate, given.damping, given.refresh, given.notification, given.reaction, given.valve_closing,
+        given.run_on,
+    )  # fmt: skip
+    return facts.TankExtras(
+        capacity_source=None if tank.capacity is None else folder / tank.capacity,
+        blocking_m=tank.blocking_level,
+        flange_m=tank.sensor_flange,
+        independent_high_high=tank.independent_high_high,
+        overfill_category=tank.overfill_category,
+        response=response,
+    )
+
+
+def _limits(limits: LimitsTable) -> tuple[Limit, ...]:
+    """Highest level first, then the rates, with the defaults of each."""
+    made = []
+    for name in (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS):
+        level = getattr(limits, name)
+        if level is not None:
+            delay = level.on_delay if level.on_delay is not None else 0 if name in AT_ONCE else ON_DELAY_MS
+            priority = level.priority or PRIORITIES.get(name, OTHER_PRIORITY)
+            made.append(Limit(name, level.at, level.deadband, delay, level.off_delay, priority))
+    for name in RATE_CONDITIONS:
+        rate = getattr(limits, name)
+        if rate is not None:
+            deadband = rate.deadband.value if rate.deadband else RATE_DEADBAND * rate.at.value
+            priority = rate.priority or PRIORITIES.get(name, OTHER_PRIORITY)
+            made.append(Limit(name, rate.at.value, deadband, rate.on_delay, rate.off_delay, priority, rate.at.per))
+    return tuple(made)
+
+
+def _loop(instrument: InstrumentTable, tanks: Sequence[Tank]) -> LoopFacts:
+    """What the fault tracker knows of an instrument; the first tank that it gauges sets range and limits."""
+    tank = tanks[0] if tanks else None
+    current = tank.current_signal if tank else None
+    if current is None:
+        named = next((s for s in instrument.signal if s.name == "current"), None)
+        current = None if named is None else Linear(instrument.id, named.name, *linear(named.unit, "mA"))
+    return LoopFacts(
+        instrument=instrument.id,
+        current_signal=None if current is None else current.signal,
+        current_factor=1.0 if current is None else current.factor,
+        current_constant=0.0 if current is None else current.constant,
+        watched=_watched(instrument, tanks),
+        ne43=tank.ne43 if tank else NE43_2003,
+        frozen_after_ms=instrument.frozen_after,
+    )
+
+
+def _watched(instrument: InstrumentTable, tanks: Sequence[Tank]) -> tuple[tuple[str, float | None], ...]:
+    """The signals that follow the level, finest first; a float without a told resolution is taken as the finest."""
+    gauging = {tank.level.signal for tank in tanks} | {"current", "level", "percent"}
+    found = [
+        (signal.name, step_of(signal), level_step_m(signal, tanks[0] if tanks else None) or 0.0)
+        for signal in instrument.signal
+        if signal.name in gauging and level_kind(signal.unit) is not None
+    ]
+    return tuple((name, step) for name, step, _ in sorted(found, key=lambda item: item[2]))
+
+
+def step_of(signal: SignalTable) -> float | None:
+    """The smallest step of a signal in its declared unit: as told, or one count of a whole-number register."""
+    if signal.resolution is not None:
+        return signal.resolution
+    return None if signal.type in _FLOATS else abs(signal.scale)
+
+
+def level_step_m(signal: SignalTable, tank: Tank | None) -> float | None:
+    """The step of level that one step of a signal is, for a tank (10 m of range where there is none)."""
+    step, kind = step_of(signal), level_kind(signal.unit)
+    if step is None or kind is None:
+        return None
+    ends = tank.range_m if tank else None
+    span_m = abs(ends[1] - ends[0]) if ends else tank.table.top_m if tank else 10.0
+    step *= abs(linear(signal.unit, _SI[kind])[0])
+    return {LevelKind.LENGTH: step, LevelKind.CURRENT: step / 16 * span_m, LevelKind.PERCENT: step / 100 * span_m}[kind]

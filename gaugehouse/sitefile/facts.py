@@ -1,0 +1,209 @@
+"""What a site is, once its file is read: immutable values in SI, ready for the rooms of the house.
+
+Knows no TOML, no pydantic, no pint. The site file is the only truth for settings; nothing in here changes while the
+daemon runs.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from alerts.spec import LoopFacts, TankAlarms
+from collector.spec import BusSpec
+from gaugehouse.sitefile.problems import Problem
+from modbus.signals import RegisterSignal
+from models.tank import Linear, Tank
+
+
+@dataclass(frozen=True, slots=True)
+class ProductSpec:
+    """A product. `group` is a word of `models.groups`; `alpha60_per_degF` goes with the group "special" only."""
+
+    id: str
+    name: str
+    group: str
+    base_density_kgpm3: float
+    alpha60_per_degF: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MqttSpec:
+    """Where to publish. The secret itself is read when connecting (`gaugehouse.sitefile.secret`).
+
+    client_id: None for the usual one of the site. protocol: "5" or "3.1.1". interval_ms: between two readings of a tank
+    at the least, in real time.
+    """
+
+    host: str
+    port: int
+    tls: bool = False
+    ca: Path | None = None
+    certificate: Path | None = None
+    private_key: Path | None = None
+    username: str | None = None
+    password_file: Path | None = None
+    password_env: str | None = None
+    client_id: str | None = None
+    protocol: str = "5"
+    keepalive_ms: int = 30_000
+    interval_ms: int = 1_000
+
+
+@dataclass(frozen=True, slots=True)
+class MeterSpec:
+    """A flow meter. `source` gives m3 (kind "volume") or m3/s (kind "flow"), before the meter factor."""
+
+    id: str
+    name: str
+    kind: str
+    source: Linear
+    factor: float = 1.0
+    compensated: bool = False
+    rolls_over_at_m3: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PointSpec:
+    """A signal that belongs to no tank's level. `source` gives it in `unit`; `tank` says which tank it speaks of."""
+
+    id: str
+    name: str
+    role: str
+    source: Linear
+    unit: str
+    tank: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What passes between the level reaching high-high and the flow standing still, for one tank."""
+
+    max_fill_m3_per_s: float
+    damping_ms: int = 0
+    refresh_ms: int = 0
+    notification_ms: int = 0
+    reaction_ms: int = 0
+    valve_closing_ms: int = 0
+    run_on_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class TankExtras:
+    """What the site says of a tank beside its model: what the checks judge."""
+
+    capacity_source: Path | None
+    blocking_m: float | None = None
+    flange_m: float | None = None
+    independent_high_high: str | None = None
+    overfill_category: int | None = None
+    response: Response | None = None
+
+
+@dataclass(frozen=True)
+class Site:
+    """One fuel farm as its site file describes it. Sequences keep the file's order; mappings are read-only.
+
+    `day_starts_min`: minutes after local midnight. `reach_m`: the highest innage that a tank's instrument can tell (its
+    20 mA level, blocking limit or flange, whichever is lowest; the table's top where none of them is given).
+    `period_ms` is per instrument, `rate_window_ms` and `extras` per tank. `signals` has every signal of every
+    instrument by (instrument, signal). `source_files`: the site file and all that it points to.
+    """
+
+    path: Path
+    id: str
+    name: str
+    zone: str
+    day_starts_min: int
+    reference_degC: float
+    volume_correction: str
+    store_path: Path
+    console_host: str
+    console_port: int
+    alarm_sheet: Path | None
+    mqtt: MqttSpec | None
+    buses: tuple[BusSpec, ...]
+    products: tuple[ProductSpec, ...]
+    tanks: tuple[Tank, ...]
+    tank_alarms: tuple[TankAlarms, ...]
+    loops: tuple[LoopFacts, ...]
+    meters: tuple[MeterSpec, ...]
+    points: tuple[PointSpec, ...]
+    rate_window_ms: Mapping[str, int]
+    reach_m: Mapping[str, float]
+    period_ms: Mapping[str, int]
+    signals: Mapping[tuple[str, str], RegisterSignal]
+    instrument_names: Mapping[str, str]
+    extras: Mapping[str, TankExtras]
+    settings: Mapping[str, Any]
+    source_files: tuple[Path, ...]
+    warnings: tuple[Problem, ...] = ()
+
+    def tank(self, tank_id: str) -> Tank:
+        """The tank with an id. Raises `KeyError`."""
+        for tank in self.tanks:
+            if tank.id == tank_id:
+                return tank
+        raise KeyError(tank_id)
+
+    def product(self, product_id: str) -> ProductSpec:
+        """The product with an id. Raises `KeyError`."""
+        for product in self.products:
+            if product.id == product_id:
+                return product
+        raise KeyError(product_id)
+
+    def product_of(self, tank_id: str) -> ProductSpec:
+        return self.product(self.tank(tank_id).product)
+
+    def alarms_of(self, tank_id: str) -> TankAlarms:
+        """The limits of a tank. Raises `KeyError`."""
+        for alarms in self.tank_alarms:
+            if alarms.tank == tank_id:
+                return alarms
+        raise KeyError(tank_id)
+
+    @property
+    def signal_names(self) -> Mapping[str, tuple[str, ...]]:
+        """The names of each instrument's signals, in the file's order."""
+        return {
+            instrument.id: tuple(signal.name for signal in instrument.signals)
+            for bus in self.buses
+            for instrument in bus.instruments
+        }
+
+    def fingerprint(self) -> str:
+        """SHA-256 of all settings, normalised: comments, order of keys and choice of units do not change it."""
+        return digest(dict(self.settings))
+
+    def model_version(self, tank_id: str) -> str:
+        """SHA-256 of what turns this tank's signal into stock: tank, product, table, reference conditions."""
+        model, product = f"tank[{tank_id}].model.", f"product[{self.tank(tank_id).product}].model."
+        content = {key: value for key, value in self.settings.items() if key.startswith((model, product))}
+        return digest([content, self.reference_degC, self.volume_correction])
+
+
+def digest(content: object) -> str:
+    """SHA-256 of plain values, written one way only."""
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def changes(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:
+    """What differs between two settings, a line each: for the journal, and for whoever asks what was changed."""
+    lines = []
+    for key in sorted(old.keys() | new.keys()):
+        if key not in old:
+            lines.append(f"{key}: added, {new[key]}")
+        elif key not in new:
+            lines.append(f"{key}: removed, was {old[key]}")
+        elif old[key] != new[key]:
+            lines.append(f"{key}: {old[key]} -> {new[key]}")
+    return lines
+
+
+def frozen(mapping: Mapping[Any, Any]) -> Mapping[Any, Any]:
+    return MappingProxyType(dict(mapping))

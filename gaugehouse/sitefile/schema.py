@@ -1,0 +1,278 @@
+"""The tables and keys of a site file, as pydantic models: strict, unknown keys refused, quantities to SI at once.
+
+Says what each key may hold by itself; what keys mean together is in `wirechecks` and `tankchecks`. Every key stands in
+docs/site-file.md (a test compares the two).
+"""
+
+from typing import Annotated, Any, Final, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
+
+from collector.spec import BusKind
+from gaugehouse.sitefile import fields as f
+from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
+from modbus.signals import READ_FUNCTIONS, Order, RegisterType
+from models.correction import Edition
+from models.groups import PRODUCT_GROUPS
+from models.tank import Measures
+
+
+class Table(BaseModel):
+    """A table of the site file. One with mistakes is kept in part: a key that could not be read is then None."""
+
+    model_config = ConfigDict(strict=True, extra="forbid", arbitrary_types_allowed=True)
+
+
+Text = Annotated[str, Field(min_length=1)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+
+
+class SiteTable(Table):
+    id: Id = Field(examples=['"north-farm"'])
+    name: str = ""
+    zone: Text = Field(examples=['"Europe/Oslo"'])
+    day_starts: f.MinuteOfDay = 0
+    reference_temperature: f.Temperature = Field(examples=['"15 degC"'])
+    volume_correction: Annotated[Edition, PlainValidator(one_of({e.value: e for e in Edition}))] = Edition.API_2004
+
+
+class StoreTable(Table):
+    path: Text = "store"
+
+
+class ConsoleTable(Table):
+    host: Text = "127.0.0.1"
+    port: Annotated[int, whole(0, 65535)] = 8600
+
+
+class AlarmsTable(Table):
+    sheet: Text | None = None
+
+
+MQTT_PROTOCOLS: Final = ("5", "3.1.1")
+CLIENT_ID: Final = "^[A-Za-z0-9_.:-]+$"
+
+
+class MqttTable(Table):
+    host: Text = Field(examples=['"127.0.0.1"'])
+    port: Annotated[int, whole(1, 65535)] | None = None
+    tls: bool = False
+    ca: Text | None = None
+    certificate: Text | None = None
+    private_key: Text | None = None
+    username: Text | None = None
+    password_file: Text | None = None
+    password_env: Text | None = None
+    client_id: Annotated[str, Field(min_length=1, max_length=64, pattern=CLIENT_ID)] | None = None
+    protocol: Annotated[str, PlainValidator(one_of({word: word for word in MQTT_PROTOCOLS}))] = "5"
+    keepalive: Annotated[int, milliseconds("30 s", 5, 3600)] = 30_000
+    interval: Annotated[int, milliseconds("1 s", 0.1, 3600)] = 1_000
+
+
+PARITIES: Final = {"even": "E", "odd": "O", "none": "N", "E": "E", "O": "O", "N": "N"}
+BAUDS: Final = (300, 600, 1200, 2400, 4800, 9600, 14400, 19200, 28800, 38400, 57600, 76800, 115200, 230400)
+
+
+class BusTable(Table):
+    id: Id = Field(examples=['"gateway"'])
+    kind: Annotated[BusKind, PlainValidator(one_of({kind.value: kind for kind in BusKind}))] = Field(examples=['"tcp"'])
+    host: Text | None = None
+    port: Annotated[int, whole(1, 65535)] | None = None
+    device: Text | None = None
+    baud: Annotated[int, PlainValidator(number_of(BAUDS))] | None = None
+    parity: Annotated[str, PlainValidator(one_of(PARITIES))] | None = None
+    stop_bits: Annotated[int, PlainValidator(number_of((1, 2)))] | None = None
+    period: f.Period = 1000
+    timeout: f.Timeout = 500
+
+
+TYPES: Final = {kind.value: kind for kind in RegisterType}
+ORDERS: Final = {order.value: order for order in Order}
+
+
+class SignalTable(Table):
+    name: Id = Field(examples=['"level"'])
+    function: Annotated[int, PlainValidator(number_of(tuple(sorted(READ_FUNCTIONS))))] = Field(examples=["4"])
+    address: Annotated[int, whole(0, 999_999)] = Field(examples=["0"])
+    counted_from: Annotated[int, PlainValidator(number_of((0, 1)))] | None = None
+    plain_address: bool = False
+    type: Annotated[RegisterType, PlainValidator(one_of(TYPES))] = Field(examples=['"float32"'])
+    word_order: Annotated[Order, PlainValidator(one_of(ORDERS))] = Order.HIGH_FIRST
+    byte_order: Annotated[Order, PlainValidator(one_of(ORDERS))] = Order.HIGH_FIRST
+    scale: Finite = 1.0
+    offset: Finite = 0.0
+    unit: str = ""
+    bit: Annotated[int, whole(0, 15)] | None = None
+    invalid: list[int] = []
+    valid: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
+    resolution: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
+
+
+class InstrumentTable(Table):
+    id: Id = Field(examples=['"li-1"'])
+    name: str = ""
+    bus: str = Field(examples=['"gateway"'])
+    unit: Annotated[int, whole(0, 255)] = Field(examples=["1"])
+    shares_unit: bool = False
+    bridge: Annotated[int, whole(0, 120)] = 0
+    longest: Annotated[int, whole(0, 125)] = 0
+    frozen_after: f.Age = 300_000
+    signal: list[SignalTable] = Field(examples=["[[instrument.signal]]"])
+
+
+class ProductTable(Table):
+    id: Id = Field(examples=['"jet-a1"'])
+    name: str = ""
+    group: Annotated[str, PlainValidator(one_of({word: word for word in PRODUCT_GROUPS}))] = "refined"
+    base_density: f.Density = Field(examples=['"800 kg/m3"'])
+    alpha60: f.Alpha60 | None = None
+
+
+class ShapeTable(Table):
+    kind: Literal["upright", "lying"] = Field(examples=['"upright"'])
+    diameter: f.Height = Field(examples=['"10 m"'])
+    height: f.Height | None = None
+    length: f.Height | None = None
+
+
+class Ne43Table(Table):
+    fail_low: f.Current = 3.6
+    low: f.Current = 3.8
+    high: f.Current = 20.5
+    fail_high: f.Current = 21.0
+
+
+def _spread(value: Any, example: str) -> Any:
+    """A limit written as one quantity stands for its `at`."""
+    if isinstance(value, dict):
+        return value
+    if isinstance(value, (bool, list)):
+        raise refuse(f'this is no limit; write a quantity such as "{example}", or {{at = "{example}", ...}}')
+    return {"at": value}
+
+
+Priority = Annotated[int, PlainValidator(number_of((1, 2, 3)))]
+
+
+class LimitTable(Table):
+    at: f.Innage = Field(examples=['"9.2 m"'])
+    deadband: f.SmallLength = 0.010
+    on_delay: f.Delay | None = None
+    off_delay: f.Delay = 5_000
+    priority: Priority | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_quantity(cls, value: Any) -> Any:
+        return _spread(value, "9.2 m")
+
+
+class RateLimitTable(Table):
+    at: f.Rate = Field(examples=['"300 mm/min"'])
+    deadband: f.Rate | None = None
+    on_delay: f.Delay = 5_000
+    off_delay: f.Delay = 5_000
+    priority: Priority | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _one_quantity(cls, value: Any) -> Any:
+        return _spread(value, "300 mm/min")
+
+
+class LimitsTable(Table):
+    critical_high: LimitTable | None = None
+    high_high: LimitTable | None = None
+    high: LimitTable | None = None
+    low: LimitTable | None = None
+    low_low: LimitTable | None = None
+    rise_fast: RateLimitTable | None = None
+    fall_fast: RateLimitTable | None = None
+    rate_window: f.Window = 60_000
+
+
+class ResponseTable(Table):
+    """What passes between the level reaching high-high and the flow standing still."""
+
+    max_fill_rate: f.Flow = Field(examples=['"1000 L/min"'])
+    damping: f.Delay = 0
+    refresh: f.Delay = 0
+    notification: f.Delay = 0
+    reaction: f.Delay = 0
+    valve_closing: f.Delay = 0
+    run_on: f.Delay = 0
+
+
+class TankTable(Table):
+    id: Id = Field(examples=['"t1"'])
+    name: str = ""
+    product: str = Field(examples=['"jet-a1"'])
+    level: f.Ref = Field(examples=['"li-1.level"'])
+    temperature: f.RefOrNone = "none"
+    water: f.RefDipsOrNone = "none"
+    measures: Annotated[Measures, PlainValidator(one_of({m.value: m for m in Measures}))] | None = None
+    at_4mA: f.Innage | None = None
+    at_20mA: f.Innage | None = None
+    reference_height: f.Height = Field(examples=['"12.5 m"'])
+    capacity: Text | None = None
+    shape: ShapeTable | None = None
+    shell_expansion: f.Expansion | None = None
+    tolerance: f.Tolerance = 0.25
+    max_age: f.Age = 600_000
+    ne43: Ne43Table | None = None
+    blocking_level: Annotated[float, quantity("m", "11.9 m", 0, 100)] | None = None
+    sensor_flange: Annotated[float, quantity("m", "12.3 m", 0, 100)] | None = None
+    independent_high_high: str | None = None
+    overfill_category: Annotated[int, PlainValidator(number_of((0, 1, 2, 3)))] | None = None
+    limits: LimitsTable = LimitsTable()
+    response: ResponseTable | None = None
+
+
+METER_KINDS: Final = ("volume", "flow")
+
+
+class MeterTable(Table):
+    id: Id = Field(examples=['"m1"'])
+    name: str = ""
+    signal: f.Ref = Field(examples=['"totaliser.volume"'])
+    kind: Annotated[str, PlainValidator(one_of({word: word for word in METER_KINDS}))] = Field(examples=['"volume"'])
+    factor: Annotated[float, Field(gt=0.9, lt=1.1)] = 1.0
+    compensated: bool = False
+    rolls_over_at: f.Volume | None = None
+
+
+ROLES: Final = {
+    "ambient_temperature": "degC",
+    "humidity": "%",
+    "heater_current": "mA",
+    "supply_voltage": "V",
+    "pump": "",
+    "valve": "",
+    "high_level_switch": "",
+    "other": None,
+}
+"""What a point is, and the unit that its signal is turned into (None: left as declared)."""
+
+
+class PointTable(Table):
+    id: Id = Field(examples=['"ambient"'])
+    name: str = ""
+    signal: f.Ref = Field(examples=['"weather.temperature"'])
+    role: Annotated[str, PlainValidator(one_of({word: word for word in ROLES}))] = "other"
+    tank: str | None = None
+
+
+class SiteFile(Table):
+    """The whole site file."""
+
+    site: SiteTable = Field(examples=["[site]"])
+    store: StoreTable = StoreTable()
+    console: ConsoleTable = ConsoleTable()
+    alarms: AlarmsTable = AlarmsTable()
+    mqtt: MqttTable | None = None
+    bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])
+    instrument: list[InstrumentTable] = Field(min_length=1, examples=["[[instrument]]"])
+    product: list[ProductTable] = Field(min_length=1, examples=["[[product]]"])
+    tank: list[TankTable] = Field(min_length=1, examples=["[[tank]]"])
+    meter: list[MeterTable] = []
+    point: list[PointTable] = []

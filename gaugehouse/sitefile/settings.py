@@ -1,0 +1,83 @@
+"""All settings of a site as one flat mapping of plain values: what is compared, hashed and journaled.
+
+Normalised: SI values, defaults filled in, paths as seen from the site file's folder. Comments, order of keys and choice
+of units leave no trace.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from pathlib import Path
+from typing import Any
+
+from gaugehouse.sitefile.facts import Site, digest, frozen
+from models.capacity import CapacityTable
+
+
+def settings_of(site: Site) -> Mapping[str, Any]:
+    """Key path to value: numbers, texts, true or false, or None."""
+    pairs: dict[str, Any] = {}
+
+    def put(prefix: str, value: object) -> None:
+        pairs.update(_flat(prefix, value, site.path.parent))
+
+    for name in ("id", "name", "zone", "day_starts_min", "reference_degC", "volume_correction"):
+        put(f"site.{name}", getattr(site, name))
+    put("store.path", site.store_path)
+    put("console.host", site.console_host)
+    put("console.port", site.console_port)
+    put("alarms.sheet", site.alarm_sheet)
+    if site.alarm_sheet is not None:
+        put("alarms.content", digest(site.alarm_sheet.read_text(encoding="utf-8", errors="replace")))
+    put("mqtt", site.mqtt)
+    for bus in site.buses:
+        put(
+            f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}
+        )
+        for instrument in bus.instruments:
+            here = f"instrument[{instrument.id}]"
+            put(here, {"bus": bus.id, "name": site.instrument_names[instrument.id], "unit": instrument.unit})
+            put(here, {"bridge": instrument.bridge, "longest": instrument.longest})
+            for signal in instrument.signals:
+                put(f"{here}.signal[{signal.name}]", signal)
+    for loop in site.loops:
+        put(f"instrument[{loop.instrument}].loop", loop)
+    for product in site.products:
+        put(f"product[{product.id}].name", product.name)
+        put(f"product[{product.id}].model", {f.name: getattr(product, f.name) for f in fields(product)[2:]})
+    for tank, alarms in zip(site.tanks, site.tank_alarms, strict=True):
+        here = f"tank[{tank.id}]"
+        put(f"{here}.name", tank.name)
+        put(f"{here}.model", {f.name: getattr(tank, f.name) for f in fields(tank)[2:] if f.init})
+        put(f"{here}.limits.rate_window_ms", site.rate_window_ms[tank.id])
+        for limit in alarms.limits:
+            put(f"{here}.limits.{limit.condition}", limit)
+        put(here, site.extras[tank.id])
+    for meter in site.meters:
+        put(f"meter[{meter.id}]", meter)
+    for point in site.points:
+        put(f"point[{point.id}]", point)
+    return frozen(pairs)
+
+
+def _flat(prefix: str, value: object, folder: Path) -> Iterator[tuple[str, Any]]:
+    if isinstance(value, CapacityTable):
+        yield prefix, digest([value.levels_m, value.volumes_m3])
+    elif isinstance(value, Enum):
+        yield prefix, value.value
+    elif isinstance(value, Path):
+        yield prefix, value.relative_to(folder).as_posix() if value.is_relative_to(folder) else value.as_posix()
+    elif is_dataclass(value) and not isinstance(value, type):
+        for field in fields(value):
+            yield from _flat(f"{prefix}.{field.name}", getattr(value, field.name), folder)
+    elif isinstance(value, Mapping):
+        for key, item in value.items():
+            yield from _flat(f"{prefix}.{key}", item, folder)
+    elif isinstance(value, tuple):
+        if hasattr(value, "_asdict"):
+            yield from _flat(prefix, value._asdict(), folder)
+        else:
+            for index, item in enumerate(value):
+                yield from _flat(f"{prefix}[{index + 1}]", item, folder)
+    else:
+        yield prefix, value

@@ -1,0 +1,281 @@
+"""What keys of products, tanks, meters and points mean together: signals that exist and measure the right thing, ranges
+and limits that the tank and its instrument can reach.
+
+Limits out of order or beyond an instrument's reach are errors of the site file, not warnings: such an alarm could never
+come.
+"""
+
+from typing import Final
+
+from gaugehouse.sitefile.capacity import read_capacity
+from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.quantities import converts, kind_of
+from gaugehouse.sitefile.schema import ROLES, LimitTable, Ne43Table, ProductTable, ShapeTable, TankTable
+from models import shapes
+from models.capacity import CapacityTable
+from models.correction import Edition, ctl
+from models.errors import OutOfRange
+from models.tank import LevelKind, Measures
+
+FROM_TOP: Final = ("critical_high", "high_high", "high", "low", "low_low")
+"""Level limits, highest first."""
+
+_HIGHS: Final = FROM_TOP[:3]
+_EPSILON_M: Final = 1e-9
+_SIXTY_DEGF: Final = 15.5555555556
+_BASES_DEGC: Final = {Edition.API_2004: (15.0, 20.0, _SIXTY_DEGF), Edition.TABLES_1980: (15.0,)}
+
+
+def check_tanks(draft: Draft) -> None:
+    _reference_temperature(draft)
+    for key, product in draft.items("product"):
+        _product(draft, key, product)
+    for key, tank in draft.items("tank"):
+        draft.expect_id(f"{key}.product", tank.product, "product")
+        _signals(draft, key, tank)
+        table = _capacity(draft, key, tank)
+        _range(draft, key, tank)
+        _ne43(draft, f"{key}.ne43", tank.ne43)
+        _limits(draft, key, tank, table)
+        _independent(draft, key, tank)
+    for key, meter in draft.items("meter"):
+        draft.expect_signal(f"{key}.signal", meter.signal)
+        _measures(draft, f"{key}.signal", meter.signal, {"volume": "m3", "flow": "m3/s"}.get(meter.kind))
+        if meter.rolls_over_at is not None and meter.kind == "flow":
+            text = 'this key goes with kind = "volume": a flow does not roll over; remove it'
+            draft.report.error(f"{key}.rolls_over_at", text)
+    for key, point in draft.items("point"):
+        draft.expect_signal(f"{key}.signal", point.signal)
+        _measures(draft, f"{key}.signal", point.signal, ROLES.get(point.role))
+        draft.expect_id(f"{key}.tank", point.tank, "tank")
+
+
+def _reference_temperature(draft: Draft) -> None:
+    site = draft.file.site
+    if site is None or site.reference_temperature is None or site.volume_correction is None:
+        return
+    if not any(abs(site.reference_temperature - base) < 1e-6 for base in _BASES_DEGC[site.volume_correction]):
+        allowed = '"15 degC"' if site.volume_correction is Edition.TABLES_1980 else '"15 degC", "20 degC" or "60 degF"'
+        text = f"{site.reference_temperature:g} degC is no base of {site.volume_correction}; write {allowed}"
+        draft.report.error("site.reference_temperature", text, found=site.reference_temperature, allowed=allowed)
+
+
+def _product(draft: Draft, key: str, product: ProductTable) -> None:
+    special = product.group == "special"
+    clean = draft.report_is_clean(f"{key}.alpha60")
+    if product.group is not None and clean and special != (product.alpha60 is not None):
+        text = 'missing; group "special" needs it, add a line such as alpha60 = "5e-4 / degF"'
+        if not special:
+            text = 'this key goes with group = "special", other groups expand by their density; remove it'
+        draft.report.error(f"{key}.alpha60", text)
+        return
+    site = draft.file.site
+    if product.group is None or product.base_density is None or not clean or site is None:
+        return
+    base, edition = site.reference_temperature, site.volume_correction
+    if base is None or edition is None or not draft.report_is_clean("site.reference_temperature"):
+        return
+    try:
+        ctl(product.group, product.base_density, base, base, edition.value, alpha60_per_degF=product.alpha60)
+    except OutOfRange as exc:
+        draft.report.error(f"{key}.base_density", f"{exc}; mend the density or the group", found=product.base_density)
+
+
+def level_kind(unit: str) -> LevelKind | None:
+    """What a level signal carries, by its unit; None where that is no level."""
+    for kind, si in ((LevelKind.CURRENT, "mA"), (LevelKind.LENGTH, "m"), (LevelKind.PERCENT, "%")):
+        if unit and converts(unit, si):
+            return kind
+    return None
+
+
+def _signals(draft: Draft, key: str, tank: TankTable) -> None:
+    for name in ("level", "temperature", "water"):
+        draft.expect_signal(f"{key}.{name}", getattr(tank, name))
+    level = draft.signal(tank.level)
+    if (
+        level is not None
+        and level.unit is not None
+        and level_kind(level.unit) is None
+        and _unit_sound(draft, tank.level)
+    ):
+        text = (
+            f'the unit of signal {tank.level} is "{level.unit}", which is no level; declare it as a current ("mA"), '
+            'a length ("mm") or a percentage ("%")'
+        )
+        draft.report.error(f"{key}.level", text, found=level.unit, allowed='"mA", a length or "%"')
+    _measures(draft, f"{key}.temperature", tank.temperature, "degC")
+    _measures(draft, f"{key}.water", tank.water, "m")
+
+
+def _unit_sound(draft: Draft, ref: object) -> bool:
+    """False where the signal's own unit has been told as a mistake already."""
+    where = f"instrument[{ref.instrument}].signal[{ref.signal}].unit" if isinstance(ref, SignalRef) else ""
+    return draft.report_is_clean(where)
+
+
+def _measures(draft: Draft, key: str, ref: object, si: str | None) -> None:
+    """Tell a signal whose declared unit measures something else than what it is used for."""
+    signal = draft.signal(ref)
+    if signal is None or signal.unit is None or not si or not _unit_sound(draft, ref):
+        return
+    if not signal.unit or not converts(signal.unit, si):
+        wanted = f'{kind_of(si)} belongs; declare unit = "{si}" or the like'
+        text = f'the unit of signal {ref} is "{signal.unit}", where {wanted}'
+        draft.report.error(key, text, found=signal.unit, allowed=kind_of(si))
+
+
+def _capacity(draft: Draft, key: str, tank: TankTable) -> CapacityTable | None:
+    sound = draft.report_is_clean(f"{key}.capacity") and draft.report_is_clean(f"{key}.shape")
+    table: CapacityTable | None = None
+    if tank.capacity is not None and tank.shape is not None:
+        draft.report.error(f"{key}.shape", "this tank has a capacity table already; keep one of `capacity` and `shape`")
+    elif tank.capacity is None and tank.shape is None:
+        if sound:
+            text = (
+                "missing; give `capacity` (the certificate's table), or a shape such as "
+                'shape = {kind = "upright", diameter = "10 m", height = "14 m"}'
+            )
+            draft.report.error(f"{key}.capacity", text, allowed="capacity or shape")
+    elif tank.capacity is not None:
+        path = draft.folder / tank.capacity
+        draft.files.append(path)
+        table = read_capacity(path, tank.capacity, f"{key}.capacity", draft.report)
+    elif tank.shape is not None and sound:
+        table = _drawn(draft, f"{key}.shape", tank.shape)
+    if table is not None and tank.id is not None:
+        draft.capacities[tank.id] = table
+    return table
+
+
+def _drawn(draft: Draft, key: str, shape: ShapeTable) -> CapacityTable | None:
+    wanted, other = ("height", "length") if shape.kind == "upright" else ("length", "height")
+    if getattr(shape, other) is not None:
+        text = f'this key does not belong to kind = "{shape.kind}", which has diameter and {wanted}; remove it'
+        draft.report.error(f"{key}.{other}", text)
+        return None
+    size = getattr(shape, wanted)
+    if size is None:
+        text = f'missing; kind = "{shape.kind}" needs it, add {wanted} = "8 m"'
+        draft.report.error(f"{key}.{wanted}", text, allowed='"8 m"')
+        return None
+    return (shapes.upright if shape.kind == "upright" else shapes.lying)(shape.diameter, size)
+
+
+def _range(draft: Draft, key: str, tank: TankTable) -> None:
+    level = draft.signal(tank.level)
+    kind = None if level is None or level.unit is None else level_kind(level.unit)
+    for name, other, like in (("at_4mA", "at_20mA", "0 m"), ("at_20mA", "at_4mA", "12 m")):
+        here = f"{key}.{name}"
+        value = getattr(tank, name)
+        if value is None and draft.report_is_clean(here):
+            by_other = getattr(tank, other) is not None and kind is LevelKind.LENGTH
+            if kind is not None and (by_other or kind is not LevelKind.LENGTH):
+                what = f"{other} has no meaning without it" if by_other else f"a level in {_SI[kind]} needs it"
+                draft.report.error(here, f'missing; {what}, add a line such as {name} = "{like}"', allowed="a length")
+        elif value is not None and tank.reference_height is not None and value > tank.reference_height + _EPSILON_M:
+            text = f"{value:g} m is above the reference height of {tank.reference_height:g} m; mend one of the two"
+            draft.report.error(here, text, found=f"{value:g} m", allowed=f"up to {tank.reference_height:g} m")
+        elif value is not None and value < 0 and tank.measures is Measures.DISTANCE:
+            text = f"{value:g} m is no distance down to a surface; write it from 0 up"
+            draft.report.error(here, text, found=f"{value:g} m", allowed="0 m and more")
+    if tank.at_4mA is not None and tank.at_4mA == tank.at_20mA:
+        text = f"{tank.at_20mA:g} m is the level at 4 mA too: the range is empty; write the level at 20 mA"
+        draft.report.error(f"{key}.at_20mA", text, found=f"{tank.at_20mA:g} m")
+
+
+_SI: Final = {LevelKind.CURRENT: "mA", LevelKind.LENGTH: "m", LevelKind.PERCENT: "%"}
+
+
+def range_m(tank: TankTable) -> tuple[float, float] | None:
+    """Innages at the lower and the upper end of the range, whichever way the loop works."""
+    if tank.at_4mA is None or tank.at_20mA is None or tank.at_4mA == tank.at_20mA:
+        return None
+    ends = [tank.at_4mA, tank.at_20mA]
+    if tank.measures is Measures.DISTANCE:
+        if tank.reference_height is None:
+            return None
+        ends = [tank.reference_height - end for end in ends]
+    return min(ends), max(ends)
+
+
+def reach_m(tank: TankTable) -> tuple[float, str] | None:
+    """The highest innage that the instrument can tell, and what sets it; None where nothing of it is given."""
+    ends = range_m(tank)
+    known = [(ends[1], "the upper end of its range")] if ends else []
+    if tank.blocking_level is not None:
+        known.append((tank.blocking_level, "its blocking limit"))
+    if tank.sensor_flange is not None:
+        known.append((tank.sensor_flange, "its flange"))
+    return min(known) if known else None
+
+
+def _ne43(draft: Draft, key: str, limits: Ne43Table | None) -> None:
+    if limits is None:
+        return
+    order = ("fail_low", "low", "high", "fail_high")
+    values = [getattr(limits, name) for name in order]
+    if None not in values and not values[0] < values[1] <= 4 < 20 <= values[2] < values[3]:
+        shown = ", ".join(f"{value:g}" for value in values)
+        text = f"{shown} mA are out of order; keep fail_low < low <= 4 and 20 <= high < fail_high"
+        draft.report.error(key, text, found=values, allowed="fail_low < low <= 4, 20 <= high < fail_high")
+
+
+def _limits(draft: Draft, key: str, tank: TankTable, table: CapacityTable | None) -> None:
+    limits = tank.limits
+    if limits is None:
+        return
+    reach = reach_m(tank)
+    previous: tuple[str, float] | None = None
+    for name in FROM_TOP:
+        limit: LimitTable | None = getattr(limits, name)
+        if limit is None or limit.at is None:
+            continue
+        here, at = f"{key}.limits.{name}", limit.at
+        if previous is not None and not _in_order(previous, (name, at)):
+            text = f"{at:g} m is not below {previous[0]} ({previous[1]:g} m); the order is {' > '.join(FROM_TOP)}"
+            draft.report.error(here, text, found=f"{at:g} m", allowed=f"below {previous[1]:g} m")
+        elif table is not None and at > table.top_m + _EPSILON_M:
+            text = f"{at:g} m is above the top of the capacity table ({table.top_m:g} m); lower it or mend the table"
+            draft.report.error(here, text, found=f"{at:g} m", allowed=f"up to {table.top_m:g} m")
+        elif name in _HIGHS and reach is not None and at > reach[0] + _EPSILON_M:
+            text = (
+                f"{at:g} m is beyond the reach of {tank.level}: {reach[1]} is at {reach[0]:g} m, so this alarm could "
+                "never come; lower the limit, or use an instrument that reaches it"
+            )
+            draft.report.error(here, text, found=f"{at:g} m", allowed=f"up to {reach[0]:g} m")
+        elif name in _HIGHS and table is not None and at < table.bottom_m - _EPSILON_M:
+            text = f"{at:g} m is below the first row of the capacity table ({table.bottom_m:g} m); raise it"
+            draft.report.error(here, text, found=f"{at:g} m", allowed=f"from {table.bottom_m:g} m")
+        previous = (name, at)
+    for name in ("rise_fast", "fall_fast"):
+        rate = getattr(limits, name)
+        if rate is not None and rate.at is not None and rate.deadband is not None:
+            if rate.deadband.per != rate.at.per or not rate.deadband.value < rate.at.value:
+                text = "the deadband must be of the same kind as the limit and below it; write a smaller rate"
+                draft.report.error(f"{key}.limits.{name}.deadband", text)
+
+
+def _in_order(above: tuple[str, float], below: tuple[str, float]) -> bool:
+    """Two high limits may lie at one level (that is told as unwise); any other two may not."""
+    if above[0] in _HIGHS and below[0] in _HIGHS:
+        return below[1] <= above[1]
+    return below[1] < above[1]
+
+
+def _independent(draft: Draft, key: str, tank: TankTable) -> None:
+    wanted, here = tank.independent_high_high, f"{key}.independent_high_high"
+    draft.expect_id(here, wanted, "point")
+    point = next((p for p in draft.file.point or () if p.id == wanted and wanted is not None), None)
+    if point is None:
+        return
+    if point.role is not None and point.role != "high_level_switch":
+        text = f'point "{wanted}" is a {point.role}; name a point with role = "high_level_switch"'
+        draft.report.error(here, text, found=wanted, allowed='role = "high_level_switch"')
+    elif point.signal is not None and tank.level is not None and point.signal.instrument == tank.level.instrument:
+        text = (
+            f'point "{wanted}" comes from {tank.level.instrument}, the instrument that gauges this tank, so it is not '
+            "independent; name a switch with a sensor of its own"
+        )
+        draft.report.error(here, text, found=wanted)

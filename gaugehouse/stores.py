@@ -1,0 +1,70 @@
+"""A site's two files: readings and the record book, opened together for the daemon or to look into."""
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from gaugehouse.errors import CouldNot
+from gaugehouse.site import Site
+from history.book import BookReader, RecordBook
+from history.errors import StoreError
+from history.sqlite import SqliteStore
+
+READINGS: Final = "readings.sqlite"
+RECORDS: Final = "records.sqlite"
+
+
+@dataclass(frozen=True, slots=True)
+class Stores:
+    """The daemon's files, both open for writing."""
+
+    readings: SqliteStore
+    book: RecordBook
+
+
+@contextlib.contextmanager
+def open_stores(site: Site) -> Iterator[Stores]:
+    """Both files for the one writer. Raises `CouldNot` when another daemon has them or they cannot be made."""
+    with contextlib.ExitStack() as stack:
+        try:
+            site.store_path.mkdir(parents=True, exist_ok=True)
+            book = stack.enter_context(contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)))
+            readings = stack.enter_context(contextlib.closing(SqliteStore.open(site.store_path / READINGS, site.id)))
+        except StoreError as error:
+            raise CouldNot(str(error)) from error
+        except OSError as error:
+            raise CouldNot(f"[store] path {site.store_path}: cannot be made: {error.strerror}") from error
+        yield Stores(readings, book)
+
+
+@contextlib.contextmanager
+def look_into_book(site: Site) -> Iterator[BookReader]:
+    """The record book beside a running daemon. Raises `CouldNot` where there is none yet."""
+    path = _existing(site, RECORDS)
+    try:
+        book = BookReader.open(path, site.id)
+    except StoreError as error:
+        raise CouldNot(str(error)) from error
+    with contextlib.closing(book):
+        yield book
+
+
+@contextlib.contextmanager
+def look_into_readings(site: Site) -> Iterator[SqliteStore]:
+    """The readings beside a running daemon. Raises `CouldNot` where there are none yet."""
+    path = _existing(site, READINGS)
+    try:
+        store = SqliteStore.open(path, site.id, read_only=True)
+    except StoreError as error:
+        raise CouldNot(str(error)) from error
+    with contextlib.closing(store):
+        yield store
+
+
+def _existing(site: Site, name: str) -> Path:
+    path = site.store_path / name
+    if not path.exists():
+        raise CouldNot(f"{path}: there is no such file yet; run `gaugehouse run {site.path}` first")
+    return path

@@ -1,0 +1,11 @@
+"""All benchmarks, one after the other: `python -m tests.bench [--short]`."""
+
+import subprocess
+import sys
+
+BENCHES = ("bench_collector", "bench_replay", "bench_history", "bench_models")
+
+if __name__ == "__main__":
+    for name in BENCHES:
+        print(f"== {name}", flush=True)
+        subprocess.run([sys.executable, "-m", f"tests.bench.{name}", *sys.argv[1:]], check=True)

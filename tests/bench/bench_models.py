@@ -1,0 +1,83 @@
+"""What a stock figure costs: one table interpolation, one scalar chain, and the chain on arrays of a million rows.
+
+`python -m tests.bench.bench_models [--short]`. Every printed time is the best of its turns, per value. The scalar loop
+is `models.quantity.quantities`, row by row; beside it the barest loop that gives the same GSV and mass.
+"""
+
+import argparse
+import time
+from collections.abc import Callable
+
+import numpy as np
+
+from models.arrays import ArrayChain
+from models.correction import ctl
+from models.geometry import LyingCylinder, Shape, UprightCylinder
+from models.geometry_tables import table_of
+from models.quantity import Gauging, Product, Shell, Vessel, chain, quantities
+
+AIM = 100
+DENSITY = 804.0
+SHAPES: dict[str, Shape] = {"upright 10 m": UprightCylinder(10, 14), "lying 2.5 m": LyingCylinder(2.5, 10)}
+
+
+def best(turns: int, values: int, work: Callable[[], object]) -> float:
+    """Seconds per value of the fastest turn."""
+    times = []
+    for _ in range(turns):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return min(times) / values
+
+
+def measure(name: str, shape: Shape, rows: int, scalar_rows: int, turns: int) -> float:
+    """Print the costs for one tank; the ratio of the scalar chain to the array form."""
+    table = table_of(shape)
+    shell = Shell(1.12e-5)
+    vessel, product = Vessel(table, table.top_m + 0.5, shell, water_measured=False), Product("jet", DENSITY)
+    rng = np.random.default_rng(1)
+    levels, temperatures = rng.uniform(0, table.top_m, rows), rng.uniform(5, 40, rows)
+    pairs = list(zip(levels[:scalar_rows].tolist(), temperatures[:scalar_rows].tolist(), strict=True))
+    fast = ArrayChain(vessel, product)
+
+    def interpolate() -> None:
+        for level, _ in pairs:
+            table.volume_m3(level)
+
+    def barest() -> None:
+        for level, t in pairs:
+            gsv = table.volume_m3(level) * shell.factor(t) * ctl("jet", DENSITY, t)
+            _ = gsv, gsv * DENSITY
+
+    def scalar() -> None:
+        for level, t in pairs:
+            quantities(vessel, product, Gauging(level, t))
+
+    def steps() -> None:
+        for level, t in pairs[::10]:
+            chain(vessel, product, Gauging(level, t))
+
+    table_s, barest_s, scalar_s = (best(turns, scalar_rows, work) for work in (interpolate, barest, scalar))
+    steps_s = best(turns, len(pairs[::10]), steps)
+    array_s = best(turns, rows, lambda: fast(levels, temperatures))
+    print(f"{name}, {len(table.levels_m)} rows, best of {turns}, per value:")
+    print(f"  one table interpolation {table_s * 1e6:.2f} us, scalar chain {scalar_s * 1e6:.2f} us")
+    print(f"  scalar chain with all steps {steps_s * 1e6:.1f} us, barest scalar loop {barest_s * 1e6:.2f} us")
+    print(
+        f"  array form {array_s * 1e9:.1f} ns on {rows} rows: {scalar_s / array_s:.0f} x the scalar chain (aim {AIM}),"
+    )
+    print(f"  {barest_s / array_s:.0f} x the barest loop of the same figures")
+    return scalar_s / array_s
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
+    parser.add_argument("--short", action="store_true", help="fewer scalar rows and turns")
+    scalar_rows, turns = (5_000, 3) if parser.parse_args().short else (50_000, 7)
+    ratios = [measure(name, shape, 1_000_000, scalar_rows, turns) for name, shape in SHAPES.items()]
+    print(f"smallest ratio {min(ratios):.0f} (aim at least {AIM})")
+
+
+if __name__ == "__main__":
+    main()

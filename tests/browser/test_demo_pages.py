@@ -1,0 +1,134 @@
+"""The real daemon on the simulated farm in a real browser: pages move, people act, a dead daemon is told."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from tests.browser.conftest import ROOT, Console, watched
+
+pytestmark = pytest.mark.browser
+
+SAYS_SO_MS = 6_000
+RECOVERS_MS = 15_000
+
+
+class Demo(Console):
+    """`gaugehouse demo` on a port of its own, at three times real speed so that alarms come soon."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__()
+        self.folder = folder
+
+    def start(self, build: str = "") -> None:
+        command = [sys.executable, "-m", "gaugehouse.cli", "demo", "--port", str(self.port), "--speed", "3"]
+        self.process = subprocess.Popen(
+            [*command, "--dir", str(self.folder)],
+            cwd=ROOT,
+            stderr=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"PYTHONPATH": str(ROOT)},
+        )
+        assert self.process.stderr is not None
+        for line in self.process.stderr:
+            if self.url in line:
+                return
+        raise AssertionError(f"the demo did not start (exit {self.process.poll()})")
+
+    def kill(self) -> None:
+        if self.process is not None and self.process.stderr is not None:
+            self.process.stderr.close()
+        super().kill()
+
+
+@pytest.fixture
+def demo(tmp_path: Path) -> Iterator[Demo]:
+    made = Demo(tmp_path / "demo")
+    made.start()
+    yield made
+    made.kill()
+
+
+@pytest.fixture
+def page(browser: Browser, demo: Demo) -> Iterator[Page]:
+    with watched(browser, demo) as context:
+        yield context.new_page()
+
+
+def clock_moves(page: Page) -> None:
+    clock = page.locator("#clock").inner_text()
+    expect(page.locator("#clock")).not_to_have_text(clock)
+
+
+def test_the_board_of_the_demo_moves_and_an_alarm_is_acknowledged(page: Page, demo: Demo) -> None:
+    page.goto(demo.url)
+    volume = page.locator("#row-north .volume .fig")
+    before = volume.inner_text()
+    clock_moves(page)
+    expect(volume).not_to_have_text(before)
+    expect(page.get_by_text("SIMULATED", exact=True)).to_be_visible()
+
+    page.goto(f"{demo.url}/alarms")
+    line = page.locator("#standing li, main li", has_text="Finch Avgas").first
+    expect(line).to_be_visible(timeout=45_000)
+    line.get_by_role("checkbox").check()
+    page.get_by_label("Your name").fill("Ada")
+    page.get_by_label("Comment").fill("loop looked at")
+    page.get_by_role("button", name="Acknowledge 1 chosen").click()
+    expect(page.locator("#acknowledge output")).to_contain_text("acknowledged by Ada")
+    expect(line.locator(".how b")).to_have_text("acknowledged")
+    expect(page.locator("#past tr", has_text="loop looked at").first).to_be_visible()
+
+
+def test_a_killed_daemon_is_told_within_six_seconds_and_its_return_is_seen(page: Page, demo: Demo) -> None:
+    page.goto(demo.url)
+    clock_moves(page)
+    demo.kill()
+    expect(page.locator("#silent")).to_be_visible(timeout=SAYS_SO_MS)
+    expect(page).to_have_title(re.compile("^NO DATA"))
+    demo.start()
+    expect(page.locator("#silent")).to_be_hidden(timeout=RECOVERS_MS)
+    clock_moves(page)
+
+
+def test_a_frozen_daemon_is_told_within_six_seconds_and_recovers(page: Page, demo: Demo) -> None:
+    page.goto(f"{demo.url}/tank/palm")
+    clock_moves(page)
+    demo.signal(signal.SIGSTOP)
+    expect(page.locator("#silent")).to_be_visible(timeout=SAYS_SO_MS)
+    demo.signal(signal.SIGCONT)
+    expect(page.locator("#silent")).to_be_hidden(timeout=RECOVERS_MS)
+    clock_moves(page)
+
+
+@pytest.mark.parametrize("path", ["/", "/tank/north", "/tank/dune", "/alarms", "/loops", "/loops/palm_loop"])
+def test_every_page_of_the_demo_opens_without_an_error(
+    context_of_demo: BrowserContext, path: str, shared: Demo
+) -> None:
+    page = context_of_demo.new_page()
+    page.goto(shared.url + path)
+    clock_moves(page)
+    width = page.evaluate("() => document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert width <= 0, "the page is wider than the screen"
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Demo]:
+    made = Demo(tmp_path_factory.mktemp("shared"))
+    made.start()
+    yield made
+    made.kill()
+
+
+@pytest.fixture(scope="module")
+def context_of_demo(browser: Browser, shared: Demo) -> Iterator[BrowserContext]:
+    with watched(browser, shared) as context:
+        yield context

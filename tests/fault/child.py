@@ -1,0 +1,17 @@
+"""A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED`. Prints its address."""
+
+import asyncio
+import sys
+from pathlib import Path
+
+from tests.gaugehouse.farms import running
+
+
+async def _main(folder: Path, speed: float) -> None:
+    async with running(folder, speed=speed) as run:
+        print(run.daemon.url, flush=True)
+        await asyncio.Event().wait()
+
+
+if __name__ == "__main__":
+    asyncio.run(_main(Path(sys.argv[1]), float(sys.argv[2])))

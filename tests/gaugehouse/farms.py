@@ -1,0 +1,55 @@
+"""A daemon on the simulated farm, in this process, over real Modbus TCP."""
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator
+from dataclasses import replace
+from pathlib import Path
+
+from collector.clock import RealClock
+from gaugehouse.daemon import Daemon, Options
+from gaugehouse.demo import period_of
+from gaugehouse.site import Site, load_site
+from simulator.demo import write_demo
+from simulator.farm import Farm
+from simulator.server import serve
+
+READY_S = 20.0
+
+
+class Running:
+    """A running daemon with its farm and site."""
+
+    def __init__(self, daemon: Daemon, farm: Farm, site: Site) -> None:
+        self.daemon, self.farm, self.site = daemon, farm, site
+
+    async def until(self, what: "object", seconds: float = 30.0) -> None:
+        """Wait until a condition of the live state holds."""
+        facts = self.daemon.facts
+        assert facts is not None
+        assert callable(what)
+        async with asyncio.timeout(seconds):
+            live = facts.live()
+            while not what(live):
+                live = await facts.newer_live(live["seq"])
+
+
+@contextlib.asynccontextmanager
+async def running(folder: Path, *, speed: float = 1.0, record: Path | None = None) -> AsyncIterator[Running]:
+    """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it."""
+    clock = RealClock(speed)
+    farm = Farm(1, clock.now_ms())
+    async with await serve(farm, clock.now_ms) as server:
+        site = replace(load_site(write_demo(folder, server.ports, period_of(speed))), console_port=0)
+        daemon = Daemon(site, clock, Options(build="test", simulated=True, record=record))
+        async with asyncio.TaskGroup() as group:
+            keeping_up = group.create_task(server.run())
+            task = group.create_task(daemon.run())
+            ready = group.create_task(daemon.ready.wait())
+            await asyncio.wait({task, ready}, return_when=asyncio.FIRST_COMPLETED, timeout=READY_S)
+            if daemon.ready.is_set():
+                yield Running(daemon, farm, site)
+            daemon.stop()
+            ready.cancel()
+            await asyncio.wait({task})
+            keeping_up.cancel()

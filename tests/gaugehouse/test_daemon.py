@@ -1,0 +1,131 @@
+"""The whole daemon on the simulated farm over real Modbus TCP: what is decided, kept, restored and replayed."""
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from gaugehouse.errors import CouldNot
+from gaugehouse.records import ALARM, alarm_rows, fault_rows
+from gaugehouse.replay import replay
+from gaugehouse.rows import reading_cells
+from gaugehouse.service import unwrapped
+from gaugehouse.stores import look_into_book, look_into_readings
+from tests.gaugehouse.farms import running
+
+MINUTES = 20
+SPEED = 120.0
+
+
+def unacknowledged(live: dict[str, Any]) -> list[dict[str, Any]]:
+    return [alarm for alarm in live["alarms"] if alarm["state"] == "unacknowledged"]
+
+
+@pytest.mark.timeout(90)
+async def test_the_daemon_and_replay_agree_on_the_same_recorded_samples(tmp_path: Path) -> None:
+    record = tmp_path / "samples.csv"
+    async with running(tmp_path / "farm", speed=SPEED, record=record) as run:
+        begun = run.daemon.facts.live()["time"]  # type: ignore[union-attr]
+        await run.until(lambda live: len(live["alarms"]) >= 2 and live["time"] != begun)
+        await run.until(lambda live: live["seq"] >= 10)
+        site = run.site
+    replay(site, record, tmp_path / "out")
+
+    with look_into_book(site) as book, look_into_readings(site) as store:
+        told = [
+            [row["time"], row["source"], row["condition"], str(row["priority"]), row["event"], row["state"]]
+            for row in alarm_rows(book)
+        ]
+        faults = [[row["instrument"], row["start"], row["class"]] for row in fault_rows(book)]
+        kept = {tank.id: [reading_cells(r) for r in store.read(tank.id, 0, 2**60)] for tank in site.tanks}
+    with (tmp_path / "out" / "alarms.csv").open(newline="") as file:
+        assert list(csv.reader(file))[1:] == told
+    assert told, "nothing happened: the test shows nothing"
+    with (tmp_path / "out" / "faults.csv").open(newline="") as file:
+        assert [[r["instrument"], r["start"], r["class"]] for r in csv.DictReader(file)] == faults
+    with (tmp_path / "out" / "readings.csv").open(newline="") as file:
+        rows = list(csv.reader(file))[1:]
+    for tank, cells in kept.items():
+        assert [row for row in rows if row[1] == tank] == cells
+    assert len(rows) > 100
+
+
+@pytest.mark.timeout(90)
+async def test_an_alarm_stands_within_a_minute_and_is_acknowledged_once_by_name(tmp_path: Path) -> None:
+    async with running(tmp_path) as run:
+        await run.until(lambda live: bool(unacknowledged(live)), 45)
+        alarm = unacknowledged(run.daemon.facts.live())[0]  # type: ignore[union-attr]
+        async with httpx.AsyncClient(base_url=run.daemon.url) as client:
+            address = f"api/alarms/{alarm['id']}/acknowledge"
+            body = {"occurrence": alarm["occurrence"], "by": "Ana", "comment": "seen"}
+            first = await client.post(address, json=body)
+            again = await client.post(address, json=body | {"by": "Ben"})
+            older = await client.post(address, json=body | {"occurrence": alarm["occurrence"] - 1})
+            nameless = await client.post(address, json=body | {"by": " "})
+            kept = (await client.get("api/alarms/history")).json()
+        assert first.status_code == 200
+        assert again.status_code == 200
+        assert again.json()["acknowledged_by"] == "Ana"
+        assert older.status_code in (404, 409)
+        assert nameless.status_code in (400, 422)
+        acknowledged = [row for row in kept if row["event"] == "acknowledged"]
+        assert [(row["id"], row["by"], row["comment"]) for row in acknowledged] == [(alarm["id"], "Ana", "seen")]
+
+
+@pytest.mark.timeout(120)
+async def test_alarms_and_faults_come_back_after_a_restart(tmp_path: Path) -> None:
+    async with running(tmp_path, speed=SPEED) as run:
+        await run.until(lambda live: len(unacknowledged(live)) >= 2)
+        assert run.daemon.facts is not None
+        alarm = unacknowledged(run.daemon.facts.live())[0]
+        await run.daemon.facts.acknowledge(alarm["id"], alarm["occurrence"], "Ana", "")
+        site = run.site
+    with look_into_book(site) as book:
+        last = {f"{e.body['source']}.{e.body['condition']}": e.body["state"] for e in book.entries([ALARM])}
+        before = book.head()
+    # A new core with nothing but what the book holds.
+    from gaugehouse.wiring import core_of
+
+    core = core_of(site)
+    with look_into_book(site) as book:
+        core.restore(book.state())
+        assert book.verify(before).unbroken
+    standing = {view.id: view.state.value for view in core.alarms.standing()}
+    assert standing == {name: state for name, state in last.items() if state != "normal"}
+    assert standing[alarm["id"]] in ("acknowledged", "normal", "returned_unacknowledged")
+    view = core.alarms.view(alarm["id"])
+    assert view is not None
+    assert view.acknowledged_by == "Ana"
+
+
+async def test_a_second_daemon_is_refused_and_a_taken_port_is_named(tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    from collector.clock import RealClock
+    from gaugehouse.daemon import Daemon, Options
+
+    async with running(tmp_path) as run:
+        second = Daemon(run.site, RealClock(), Options(build="test"))
+        with pytest.raises(CouldNot, match="is writing to it"):
+            await unwrapped(second.run())
+        port = int(run.daemon.url.rstrip("/").rpartition(":")[2])
+        third = Daemon(replace(run.site, console_port=port), RealClock(), Options(build="test"))
+        with pytest.raises(CouldNot, match=f"port {port}"):
+            await unwrapped(third.run())
+
+
+async def test_a_start_is_journaled_with_what_changed_in_the_site_file(tmp_path: Path) -> None:
+    async with running(tmp_path) as run:
+        site = run.site
+    text = site.path.read_text()
+    async with running(tmp_path):
+        pass
+    with look_into_book(site) as book:
+        entries = list(book.entries())
+    kinds = [entry.kind for entry in entries]
+    assert kinds.count("started") == 2
+    changed = [str(e.body["change"]) for e in entries if e.kind == "setting_changed"]
+    assert any("port" in line for line in changed), text[:200]  # the second farm got other ports
+    assert kinds.count("model_version") == len(site.tanks)

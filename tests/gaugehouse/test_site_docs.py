@@ -1,0 +1,74 @@
+"""docs/site-file.md names every key of the site file, and no other; so do its words for what is allowed."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from gaugehouse.sitefile import schema
+from gaugehouse.sitefile.schema import Table
+from modbus.signals import RegisterType
+from models.correction import Edition
+from models.groups import PRODUCT_GROUPS
+
+DOC = (Path(__file__).parent.parent.parent / "docs" / "site-file.md").read_text(encoding="utf-8")
+
+SECTIONS: dict[str, type[Table]] = {
+    "`[site]`": schema.SiteTable,
+    "`[store]`": schema.StoreTable,
+    "`[console]`": schema.ConsoleTable,
+    "`[alarms]`": schema.AlarmsTable,
+    "`[mqtt]`": schema.MqttTable,
+    "`[[bus]]`": schema.BusTable,
+    "`[[instrument]]`": schema.InstrumentTable,
+    "`[[instrument.signal]]`": schema.SignalTable,
+    "`[[product]]`": schema.ProductTable,
+    "`[[tank]]`": schema.TankTable,
+    "`shape`": schema.ShapeTable,
+    "`ne43`": schema.Ne43Table,
+    "`[tank.limits]`": schema.LimitsTable,
+    "A level limit": schema.LimitTable,
+    "A rate limit": schema.RateLimitTable,
+    "`[tank.response]`": schema.ResponseTable,
+    "`[[meter]]`": schema.MeterTable,
+    "`[[point]]`": schema.PointTable,
+}
+
+
+def rows(section: str) -> dict[str, list[str]]:
+    """Key to the cells of its row, in one section of the page."""
+    body = re.split(r"\n#{2,3} ", DOC.split(f"# {section}\n", 1)[1], maxsplit=1)[0]
+    lines = [line.strip().strip("|").split("|") for line in body.splitlines() if line.startswith("| `")]
+    return {cells[0].strip(" `"): [cell.strip() for cell in cells] for cells in lines}
+
+
+def test_every_table_of_the_site_file_has_its_section():
+    tables = {value for value in vars(schema).values() if isinstance(value, type) and issubclass(value, Table)}
+    assert tables - {Table, schema.SiteFile} == set(SECTIONS.values())
+    named = {re.sub(r"\W|.*\.", "", section) for section in SECTIONS if section.startswith("`[")}
+    assert set(schema.SiteFile.model_fields) <= named
+
+
+@pytest.mark.parametrize("section", list(SECTIONS))
+def test_every_key_is_on_the_page_and_no_other(section):
+    assert list(rows(section)) == list(SECTIONS[section].model_fields)
+
+
+@pytest.mark.parametrize("section", list(SECTIONS))
+def test_the_page_says_which_keys_are_required(section):
+    told = {key for key, cells in rows(section).items() if cells[-1] == "required"}
+    assert told == {name for name, field in SECTIONS[section].model_fields.items() if field.is_required()}
+
+
+@pytest.mark.parametrize(
+    ("section", "key", "words"),
+    [
+        ("`[[instrument.signal]]`", "type", [kind.value for kind in RegisterType]),
+        ("`[[product]]`", "group", list(PRODUCT_GROUPS)),
+        ("`[[point]]`", "role", list(schema.ROLES)),
+        ("`[[meter]]`", "kind", list(schema.METER_KINDS)),
+        ("`[site]`", "volume_correction", [edition.value for edition in Edition]),
+    ],
+)
+def test_the_page_lists_every_word_that_a_key_takes(section, key, words):
+    assert sorted(re.findall(r'`"([^"]+)"`', rows(section)[key][2])) == sorted(words)
