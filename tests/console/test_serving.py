@@ -23,7 +23,7 @@ async def served(facts: FakeFacts) -> AsyncIterator[int]:
     server = build_server(create_app(facts, port=port))
     async with asyncio.TaskGroup() as group:
         group.create_task(server.serve(sockets=[listener]))
-        while not server.started:  # noqa: ASYNC110 - uvicorn has no event for it
+        while not server.started:
             await asyncio.sleep(0)
         try:
             yield port
