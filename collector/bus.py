@@ -6,9 +6,11 @@ Two clocks: ticks, pauses and probes go by the site's; connecting again and time
 import asyncio
 import logging
 import random
+import time
 from collections.abc import Callable
 from typing import Final
 
+from collector.busy import Busy
 from collector.clock import Clock
 from collector.errors import CollectorStopped
 from collector.health import BusHealth, InstrumentHealth
@@ -60,7 +62,7 @@ class Bus:
         for instrument in spec.instruments:
             health = self.health.instruments[instrument.id] = InstrumentHealth(instrument.unit)
             slot = Slot(instrument.id, spec.period_ms, now_ms)
-            self._members[instrument.id] = Member(instrument.id, Poller(instrument), health, slot)
+            self._members[instrument.id] = Member(instrument.id, Poller(instrument, spec.timeout_ms), health, slot)
         self._slots = [member.slot for member in self._members.values()]
         self._nap: asyncio.Timeout | None = None
         self._stopping = False
@@ -69,6 +71,7 @@ class Bus:
         self._useless = 0  # connections in a row over which nothing came
         self._heard = True  # whether anything came since the last connection was made
         self._silent = 0  # polls in a row without an answer, of any instrument
+        self._busy = Busy()
         self._random = random.Random(spec.id)  # noqa: S311 - spreads retries, keeps no secret
 
     async def run(self) -> None:
@@ -89,6 +92,9 @@ class Bus:
             while not self._stopping:
                 if not self._line.is_open:
                     await self._connect_if_due()
+                if self._line.rest_s > 0:
+                    await self._let_rest()
+                    continue
                 slot = choose(self._slots, self._clock.elapsed_ms())
                 if slot is None:
                     await self._rest()
@@ -131,6 +137,19 @@ class Bus:
         finally:
             self._nap = None
 
+    async def _let_rest(self) -> None:
+        """A late answer may still come. Unlike the exchange, this silence can be left when the bus stops."""
+        loop = asyncio.get_running_loop()
+        started_s = loop.time()
+        try:
+            async with asyncio.timeout(self._line.rest_s) as self._nap:
+                await asyncio.Event().wait()
+        except TimeoutError:
+            pass
+        finally:
+            self._nap = None
+            self._busy.add(started_s, loop.time())
+
     async def _connect_if_due(self) -> None:
         """Try once when the pause is over. A line that worked is tried again at once, one that did not ever later."""
         self.health.connected = False
@@ -169,8 +188,10 @@ class Bus:
         slot = member.slot
         loop = asyncio.get_running_loop()
         started_ms, started_s = self._clock.elapsed_ms(), loop.time()
-        polled = await member.poller.poll(self._line, self._clock)
+        # Behind a gateway, one that did not answer may still hold up whoever is asked next.
+        polled = await member.poller.poll(self._line, self._clock, patient=self._silent > 0)
         if self.health.connected:
+            self._busy.add(started_s, loop.time())
             self.health.requests += polled.requests
             self._judge_line(polled)
         else:
@@ -180,7 +201,7 @@ class Bus:
         if not sample.answered:
             owe_the_others(self._slots, slot)
         member.health.missed_ticks = slot.missed
-        self.count(member.id, polled, (loop.time() - started_s) * 1000.0)
+        self.count(member.id, polled)
         self._log_change(member, sample)
         self._sink(sample)
         for future in member.waiting:
@@ -188,11 +209,24 @@ class Bus:
                 future.set_result(sample)
         member.waiting.clear()
 
-    def count(self, instrument: str, polled: Polled, latency_ms: float) -> None:
+    def count(self, instrument: str, polled: Polled) -> None:
         """Add a poll to the instrument's counters."""
         failure = polled.failure
         code, text = (failure.exception_code, failure.text) if failure else (0, "")
-        self._members[instrument].health.count(polled.sample, code, text, latency_ms)
+        self._members[instrument].health.count(polled.sample, code, text)
+
+    def snapshot(self) -> BusHealth:
+        """All counters, and what is reckoned only when someone looks."""
+        found = self.health.copy()
+        found.utilisation = self._busy.share(time.monotonic())  # the loop's own clock, also when none runs
+        found.strays, found.echoes = self._line.strays, self._line.echoes
+        for member in self._members.values():
+            health, times = found.instruments[member.id], member.poller.times
+            health.timeout_ms = times.timeout_ms
+            health.latency_ms = times.last_ms
+            health.latency_p50_ms = times.quantile_ms(0.5)
+            health.latency_p95_ms = times.quantile_ms(0.95)
+        return found
 
     def _judge_line(self, polled: Polled) -> None:
         """A peer that vanished without a word looks like silence of all units: connect anew when nobody speaks."""

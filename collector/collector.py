@@ -9,6 +9,7 @@ from collector.errors import CollectorError
 from collector.health import BusHealth
 from collector.line import Line, to_its_end
 from collector.poll import Poller
+from collector.rtu_line import RtuLine
 from collector.spec import BusKind, BusSpec, InstrumentSpec
 from collector.tcp_line import TcpLine
 from modbus.frames import FIRST_UNIT, LAST_UNIT
@@ -19,9 +20,7 @@ LineMaker = Callable[[BusSpec], Line]
 
 def line_for(bus: BusSpec) -> Line:
     """The line that a bus of this kind needs, not yet open."""
-    if bus.kind is not BusKind.TCP:
-        raise CollectorError(f'bus {bus.id}: kind "{bus.kind}" cannot be polled by this version; allowed: "tcp"')
-    return TcpLine(bus.host, bus.port, bus.timeout_ms)
+    return TcpLine(bus.host, bus.port, bus.timeout_ms) if bus.kind is BusKind.TCP else RtuLine(bus)
 
 
 class Collector:
@@ -52,7 +51,7 @@ class Collector:
 
     def health(self) -> dict[str, BusHealth]:
         """A snapshot of all counters, by bus."""
-        return {name: bus.health.copy() for name, bus in self._buses.items()}
+        return {name: bus.snapshot() for name, bus in self._buses.items()}
 
     async def read_once(self, bus_id: str, instrument_id: str) -> Sample:
         """Ask one instrument now.
@@ -75,12 +74,10 @@ class Collector:
 
     async def _read_apart(self, bus: BusSpec, instrument: InstrumentSpec) -> Sample:
         line, owner = self._make_line(bus), self._buses[bus.id]
-        loop = asyncio.get_running_loop()
         try:
             owner.health.fault = await line.open()  # a line that did not open answers every exchange with a failure
-            started_s = loop.time()
-            polled = await Poller(instrument).poll(line, self._clock)
-            owner.count(instrument.id, polled, (loop.time() - started_s) * 1000.0)
+            polled = await Poller(instrument, bus.timeout_ms).poll(line, self._clock)
+            owner.count(instrument.id, polled)
             return polled.sample
         finally:
             line.close()

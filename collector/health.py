@@ -1,4 +1,7 @@
-"""What the collector counts of itself: plain numbers for pages, `status` and metrics."""
+"""What the collector counts of itself: plain numbers for pages, `status` and metrics.
+
+Times of answers and time-outs are real ones, whatever the speed of the site; `last_good_ms` is the site's.
+"""
 
 from dataclasses import dataclass, field, replace
 
@@ -9,8 +12,10 @@ from models.reading import OK, TIMEOUT, WRONG_REPLY, Sample
 class InstrumentHealth:
     """One instrument since the start. Each poll counts once, by its outcome.
 
-    missed_ticks: ticks that went by because the line was busy. latency_ms: real time of the last poll that brought
-    values. last_good_ms: site time of it. failure: what went wrong in the last poll, "" when nothing did.
+    missed_ticks: ticks that went by because the line was busy. last_good_ms: site time of the last poll that brought
+    values. failure: what went wrong in the last poll, "" when nothing did. latency_ms: what the last answer took, from
+    its request's leaving; latency_p50_ms and latency_p95_ms: half and 95 % of the last 128 took no longer. timeout_ms:
+    how long the next answer is waited for.
     """
 
     unit: int
@@ -21,11 +26,14 @@ class InstrumentHealth:
     exceptions: dict[int, int] = field(default_factory=dict)
     missed_ticks: int = 0
     failures_in_a_row: int = 0
-    latency_ms: float | None = None
     last_good_ms: int | None = None
     failure: str = ""
+    latency_ms: float | None = None
+    latency_p50_ms: float | None = None
+    latency_p95_ms: float | None = None
+    timeout_ms: float | None = None
 
-    def count(self, sample: Sample, exception_code: int, failure: str, latency_ms: float) -> None:
+    def count(self, sample: Sample, exception_code: int, failure: str) -> None:
         """Add one poll."""
         self.polls += 1
         self.failure = failure
@@ -38,7 +46,6 @@ class InstrumentHealth:
         else:
             self.exceptions[exception_code] = self.exceptions.get(exception_code, 0) + 1
         if sample.answered:
-            self.latency_ms = latency_ms
             self.last_good_ms = sample.time_ms
             self.failures_in_a_row = 0
         else:
@@ -47,14 +54,34 @@ class InstrumentHealth:
 
 @dataclass(slots=True)
 class BusHealth:
-    """One bus since the start. `requests` were sent; `connects` worked, `refused` did not; `fault`: why it is down."""
+    """One bus since the start. `requests` were sent; `connects` worked, `refused` did not; `fault`: why it is down.
+
+    utilisation: share of the last minute (0 to 1) in which the line was taken: by requests and their answers, by
+    waiting, and by the silence after a failure. strays: whole replies that came when nobody had asked. echoes: the
+    adapter gives our own requests back.
+    """
 
     connected: bool = False
     connects: int = 0
     refused: int = 0
     requests: int = 0
     fault: str = ""
+    utilisation: float | None = None
+    strays: int = 0
+    echoes: bool = False
     instruments: dict[str, InstrumentHealth] = field(default_factory=dict)
+
+    @property
+    def errors(self) -> dict[str, int]:
+        """Failed polls of all instruments, by outcome: "timeout", "wrong-reply", "exception-02", ..."""
+        found = {TIMEOUT: 0, WRONG_REPLY: 0}
+        for health in self.instruments.values():
+            found[TIMEOUT] += health.no_answer
+            found[WRONG_REPLY] += health.wrong_reply
+            for code, times in sorted(health.exceptions.items()):
+                word = f"exception-{code:02X}"
+                found[word] = found.get(word, 0) + times
+        return found
 
     def copy(self) -> "BusHealth":
         """A snapshot that does not change any more."""

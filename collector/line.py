@@ -20,12 +20,31 @@ class Line(Protocol):
     def is_open(self) -> bool:
         """Whether an exchange can be tried now."""
 
+    @property
+    def rest_s(self) -> float:
+        """How long nothing may be asked yet, as a late answer may still come; 0 = ask. An exchange waits it out too."""
+
+    @property
+    def took_ms(self) -> float:
+        """Real time of the last exchange, from its request's leaving to its answer or its end."""
+
+    @property
+    def strays(self) -> int:
+        """Whole replies that came when nobody had asked for them: late ones, copies, another master's."""
+
+    @property
+    def echoes(self) -> bool:
+        """Whether our own requests come back, as some two-wire adapters give them."""
+
     async def open(self) -> str:
         """Connect, within the line's own time-out; "" when open, else why not. Does not repeat by itself."""
 
-    async def exchange(self, unit: int, function: int, start: int, quantity: int) -> Registers | Failure:
+    async def exchange(
+        self, unit: int, function: int, start: int, quantity: int, timeout_ms: float | None = None
+    ) -> Registers | Failure:
         """Ask and wait for the answer or the deadline. Failures come back as values, never as exceptions.
 
+        timeout_ms: how long this answer is waited for; never longer than the line's own time-out, which is the default.
         A line that can no longer trust what comes next (bytes that are no frame) closes itself: `is_open` tells.
         """
 

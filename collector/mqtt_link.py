@@ -114,6 +114,7 @@ async def _client_of(broker: Broker, will: Message) -> "_Client":
         keepalive=broker.keepalive_s,
         timeout=broker.timeout_s,
         logger=_library_log,
+        socket_options=[(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)],
         **secrets,
     )
 
@@ -177,11 +178,10 @@ class _Client(aiomqtt.Client):
             answer.set_result(reason_code)
 
     def _on_disconnect(self, client: Any, userdata: Any, flags: Any, reason_code: Any, properties: Any = None) -> None:
-        super()._on_disconnect(client, userdata, flags, reason_code, properties)
-        if not self._connected.done():
-            self._connected.set_exception(aiomqtt.MqttError(CUT_OFF))  # else the answer is waited for to no purpose
-        if self._disconnected.done() and not self._disconnected.cancelled():
-            self._disconnected.exception()  # `gone` tells it; else asyncio would complain that nobody asked
+        # aiomqtt's own futures are not touched: it asks a cancelled one for its exception, and leaves one behind that
+        # nobody asks for. Only a wait for the answer to our connecting has to end: it would be to no purpose.
+        if not self._connected.done() and not self._given_up:
+            self._connected.set_exception(aiomqtt.MqttError(CUT_OFF))
         if not self.gone.done():
             self.gone.set_result(reason_code if flags.is_disconnect_packet_from_server else None)
 

@@ -1,4 +1,4 @@
-"""What goes to the broker, where it comes from and what carries it: topics, messages, and two Protocols.
+"""What goes to the broker, where it comes from, what carries it and how it is counted: names and two Protocols.
 
 Knows names and order; refuses to know files and sockets. The outbox is the record book, put in by the wiring.
 """
@@ -85,3 +85,37 @@ class Topics:
 
     def alarm(self, alarm_id: str) -> str:
         return f"{self._root}/alarm/{alarm_id}"
+
+
+class Pace(NamedTuple):
+    """Seconds: the first and the longest wait before connecting anew, how long a connection must have lasted for the
+    waits to start short again, the wait after a refused alarm message, and how long `stop` may take."""
+
+    first_wait_s: float = 0.5
+    longest_wait_s: float = 30.0
+    steady_s: float = 10.0
+    refused_wait_s: float = 30.0
+    stop_s: float = 3.0
+
+
+class PublishCounters(NamedTuple):
+    """What the publisher did since the start.
+
+    published: handed to the broker; acknowledged: taken by it. dropped: readings that gave way to a newer one while the
+    broker was away; thinned: the same while connected, to keep to the interval. refused: messages that the broker did
+    not take. waiting_alarms, waiting_readings: not yet acknowledged. cursor: the last entry of the record book that the
+    broker has. last_error stays until the next one, in words.
+    """
+
+    connected: bool
+    connections: int
+    failures: int
+    published: int
+    acknowledged: int
+    refused: int
+    dropped: int
+    thinned: int
+    waiting_alarms: int
+    waiting_readings: int
+    cursor: int
+    last_error: str

@@ -19,7 +19,6 @@ class NewestReadings:
         self._interval_s = interval_s
         self._waiting: dict[str, Reading] = {}
         self._due_s: dict[str, float] = {}
-        self.replaced = 0
 
     def __len__(self) -> int:
         return len(self._waiting)
@@ -28,7 +27,6 @@ class NewestReadings:
         """Take a reading; True when it took the place of one that nobody will hear of now."""
         replaces = reading.tank in self._waiting
         self._waiting[reading.tank] = reading
-        self.replaced += replaces
         return replaces
 
     def take(self, now_s: float, most: int) -> list[Reading]:
@@ -41,10 +39,10 @@ class NewestReadings:
             self._due_s[reading.tank] = max(planned_s, now_s - SLACK_FRAC * self._interval_s) + self._interval_s
         return taken
 
-    def put_back(self, reading: Reading) -> None:
-        """It could not be told: keep it unless there is a newer one."""
-        self._waiting.setdefault(reading.tank, reading)
+    def put_back(self, reading: Reading) -> bool:
+        """It could not be told: keep it, unless there is a newer one. False when it is not kept."""
         self._due_s.pop(reading.tank, None)
+        return self._waiting.setdefault(reading.tank, reading) is reading
 
     def due_in(self, now_s: float) -> float | None:
         """Seconds until the next one is due, None when none waits."""

@@ -10,7 +10,7 @@ import logging
 import random
 import time
 from collections.abc import Callable, Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
 from collector.mqtt_broker import BrokerRefuses, BrokerTrouble
 from collector.mqtt_messages import (
@@ -22,6 +22,8 @@ from collector.mqtt_messages import (
     Message,
     Outbox,
     OutboxUnavailable,
+    Pace,
+    PublishCounters,
     Topics,
 )
 from collector.mqtt_newest import NewestReadings
@@ -32,42 +34,11 @@ log = logging.getLogger(__name__)
 WINDOW: Final = 10
 """Messages on their way at the same time."""
 
+PIECE: Final = 50
+"""Alarm messages before readings get their turn."""
+
 STRETCH: Final = 200
 """Entries of the outbox looked at in one go; the cursor is kept after each."""
-
-
-class Pace(NamedTuple):
-    """Seconds: the first and the longest wait before connecting anew, how long a connection must have lasted for the
-    waits to start short again, the wait after a refused alarm message, and how long `stop` may take."""
-
-    first_wait_s: float = 0.5
-    longest_wait_s: float = 30.0
-    steady_s: float = 10.0
-    refused_wait_s: float = 30.0
-    stop_s: float = 3.0
-
-
-class PublishCounters(NamedTuple):
-    """What the publisher did since the start.
-
-    published: handed to the broker; acknowledged: taken by it. dropped: readings that gave way to a newer one while the
-    broker was away; thinned: the same while connected, to keep to the interval. refused: messages that the broker did
-    not take. waiting_alarms, waiting_readings: not yet acknowledged. cursor: the last entry of the record book that the
-    broker has. last_error stays until the next one, in words.
-    """
-
-    connected: bool
-    connections: int
-    failures: int
-    published: int
-    acknowledged: int
-    refused: int
-    dropped: int
-    thinned: int
-    waiting_alarms: int
-    waiting_readings: int
-    cursor: int
-    last_error: str
 
 
 class Publisher:
@@ -184,10 +155,12 @@ class Publisher:
 
     async def _serve(self, link: Link) -> None:
         """Everything that is told over one connection; returns when we are stopped and all of it is told."""
+        self._published += 1
         try:
             await link.publish(Message(self._topics.status, ONLINE))
         except BrokerRefuses as error:
             raise BrokerTrouble(str(error)) from error
+        self._acknowledged += 1
         self._connected(link)
         self._alarms_not_before_s, self._standing_due = 0.0, True
         await self._send(link, self._retired)
@@ -218,8 +191,8 @@ class Publisher:
             return
         try:
             while (stretch := await self._outbox.after(self._cursor, STRETCH)).upto > self._cursor:
-                for start in range(0, len(stretch.messages), WINDOW):
-                    await self._window(link, stretch.messages[start : start + WINDOW])
+                for start in range(0, len(stretch.messages), PIECE):
+                    await self._piece(link, stretch.messages[start : start + PIECE])
                     await self._readings(link)
                 self._cursor = stretch.upto
                 if stretch.messages:
@@ -233,8 +206,8 @@ class Publisher:
                 self._say(str(error))
             self._alarms_not_before_s = time.monotonic() + self._pace.refused_wait_s
 
-    async def _window(self, link: Link, messages: Sequence[Message]) -> None:
-        """Some alarm messages at once; the cursor follows those that the broker took, up to the first it did not."""
+    async def _piece(self, link: Link, messages: Sequence[Message]) -> None:
+        """Some alarm messages; the cursor follows those that the broker took, up to the first it did not."""
         answers: list[Answer] = [None] * len(messages)
         try:
             await self._send(link, messages, answers)
@@ -257,18 +230,20 @@ class Publisher:
                 await self._send(link, messages, answers)
             finally:
                 for reading, answer in zip(readings, answers, strict=True):
-                    if answer is None:
-                        self._newest.put_back(reading)
+                    if answer is None and not self._newest.put_back(reading):
+                        self._dropped += 1
 
     async def _send(self, link: Link, messages: Sequence[Message], answers: list[Answer] | None = None) -> None:
         """Some messages, up to `WINDOW` of them at once, in order. Notes the broker's answer to each as it comes."""
         noted: list[Answer] = [None] * len(messages) if answers is None else answers
+        room = asyncio.Semaphore(WINDOW)  # lets in those that wait in the order in which they came
 
         async def one(place: int) -> None:
             message = messages[place]
-            self._published += 1
             try:
-                await link.publish(message)
+                async with room:
+                    self._published += 1
+                    await link.publish(message)
             except BrokerRefuses as error:
                 noted[place] = error
                 self._refusal(message.topic, error)
@@ -277,10 +252,9 @@ class Publisher:
                 self._acknowledged += 1
                 self._refused_topics.discard(message.topic)
 
-        for start in range(0, len(messages), WINDOW):
-            async with asyncio.TaskGroup() as group:
-                for place in range(start, min(start + WINDOW, len(messages))):
-                    group.create_task(one(place))
+        async with asyncio.TaskGroup() as group:
+            for place in range(len(messages)):
+                group.create_task(one(place))
 
     async def _keep_cursor(self) -> None:
         if self._cursor == self._kept:

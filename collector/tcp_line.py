@@ -1,159 +1,139 @@
-"""Modbus TCP through pymodbus: the only file that knows this library.
+"""Modbus TCP: cuts what comes into frames and judges each against the request under way.
 
-The library carries connection, transaction numbers and the deadline. It does not check what comes (measured with
-3.16.1: short replies, odd byte counts, replies of another function and transaction 0 are taken as good; an unknown
-function code raises inside of its protocol and drops the connection). So every reply is judged here from its raw bytes,
-in the library's trace hook; the library itself sees none of it and only learns that its request is over.
+The transaction number ties a reply to its request, so a late one is told from a right one and nothing has to be waited
+out. Bytes that cannot be cut into frames leave the stream without a way back into step: the connection is closed.
 """
 
-import logging
-from collections.abc import Awaitable, Callable
-from typing import Any, Final
+import asyncio
+from collections.abc import Callable
 
-from pymodbus.client import AsyncModbusTcpClient
-from pymodbus.exceptions import ConnectionException, ModbusIOException
-from pymodbus.pdu import ModbusPDU
-
+from collector.carrier import tcp_carrier
 from modbus.frames import MBAP_HEADER, Request, read_mbap
 from modbus.reply import Failure, FailureKind, Registers, check
-from modbus.signals import (
-    READ_COILS,
-    READ_DISCRETE_INPUTS,
-    READ_FUNCTIONS,
-    READ_HOLDING_REGISTERS,
-    READ_INPUT_REGISTERS,
-)
-
-_NEVER: Final = 1_000_000_000
-"""The library hangs up after a few silent requests; a dead unit behind a gateway must not cost the others the line."""
-_MOST_KEPT: Final = 65_536
-"""Received bytes that the library may hold; its own 264 throws a whole reply away when a late one stands before it."""
+from modbus.signals import READ_FUNCTIONS
 
 
 class TcpLine:
-    """A connection to a Modbus TCP server or gateway. Reconnecting is the owner's affair, not the library's."""
+    """A connection to a Modbus TCP server or gateway."""
+
+    rest_s = 0.0
+    echoes = False
 
     def __init__(self, host: str, port: int, timeout_ms: int) -> None:
-        self._host = host
-        self._port = port
         self._timeout_ms = timeout_ms
-        self._client: AsyncModbusTcpClient | None = None
-        self._read: dict[int, Callable[..., Awaitable[Any]]] = {}
-        self._hook = _Hook()
+        self._judge = _Judge()
+        self._carrier = tcp_carrier(host, port, self._judge)
+        self._judge.end_waiting = self._carrier.end_waiting
+        self.took_ms = 0.0
 
     @property
     def is_open(self) -> bool:
-        return self._client is not None and self._client.connected
+        return self._carrier.is_open
+
+    @property
+    def strays(self) -> int:
+        return self._judge.late
 
     async def open(self) -> str:
-        self.close()
-        _quiet_library()
-        self._hook = hook = _Hook()
-        client = AsyncModbusTcpClient(
-            self._host,
-            port=self._port,
-            timeout=self._timeout_ms / 1000,
-            retries=0,
-            reconnect_delay=0,
-            trace_packet=hook.packet,
-            trace_connect=hook.connect,
-        )
-        client.set_max_no_responses(_NEVER)
-        client.ctx.max_buffer_size = _MOST_KEPT
-        hook.client = client
-        if not await client.connect():
-            return f"no connection to {self._host} port {self._port} within {self._timeout_ms} ms"
-        self._client = client
-        self._read = {
-            READ_COILS: client.read_coils,
-            READ_DISCRETE_INPUTS: client.read_discrete_inputs,
-            READ_HOLDING_REGISTERS: client.read_holding_registers,
-            READ_INPUT_REGISTERS: client.read_input_registers,
-        }
-        return ""
+        self._judge.forget()
+        return await self._carrier.open(self._timeout_ms / 1000)
 
-    async def exchange(self, unit: int, function: int, start: int, quantity: int) -> Registers | Failure:
+    async def exchange(
+        self, unit: int, function: int, start: int, quantity: int, timeout_ms: float | None = None
+    ) -> Registers | Failure:
         if not self.is_open:
-            return Failure(FailureKind.TIMEOUT, f"not connected to {self._host} port {self._port}")
-        hook = self._hook
-        hook.expect(Request(unit, function, start, quantity))
+            self.took_ms = 0.0
+            return Failure(FailureKind.TIMEOUT, f"not connected to {self._carrier.name}")
+        patience_ms = self._timeout_ms if timeout_ms is None else min(timeout_ms, self._timeout_ms)
+        judge = self._judge
+        request = Request(unit, function, start, quantity)
+        judge.expect(request)
+        loop = asyncio.get_running_loop()
+        began_s = loop.time()
         try:
-            await self._read[function](start, count=quantity, device_id=unit)
-        except ModbusIOException:
-            pass  # the deadline: what came until then stands in the hook
-        except ConnectionException:
-            hook.lost = True
+            await self._carrier.ask(request, patience_ms / 1000)
         finally:
-            hook.request = None
-        if hook.verdict is not None:
-            return hook.verdict
-        if hook.out_of_step or hook.partial:
+            judge.request = None
+            self.took_ms = (loop.time() - began_s) * 1000.0
+        if judge.verdict is not None:
+            return judge.verdict
+        if judge.out_of_step or judge.partial:
             self.close()
-        if hook.strange or hook.partial:
-            return Failure(FailureKind.WRONG_REPLY, hook.strange or f"reply cut short after {hook.partial} bytes")
-        if hook.lost:
+        if judge.strange or judge.partial:
+            return Failure(FailureKind.WRONG_REPLY, judge.strange or f"reply cut short after {judge.partial} bytes")
+        if judge.gone:
             return Failure(FailureKind.TIMEOUT, "the connection was lost while waiting for the answer")
-        return Failure(FailureKind.TIMEOUT, f"no answer within {self._timeout_ms} ms")
+        return Failure(FailureKind.TIMEOUT, f"no answer within {patience_ms:.0f} ms")
 
     def close(self) -> None:
-        if self._client is not None:
-            self._client.close()
-            self._client = None
+        self._carrier.close()
 
 
-class _Hook:
-    """Stands between the socket and the library, and judges what comes.
+def _nothing() -> None:
+    """Nobody waits yet."""
+
+
+class _Judge:
+    """What came since the last request was sent, and what it is.
 
     verdict: the answer to the request under way. strange: what came instead of one. out_of_step: the stream can no
-    longer be cut into frames. partial: bytes of a frame that never became whole. lost: the connection is gone.
+    longer be cut into frames. partial: bytes of a frame that never became whole. gone: the connection is lost. late:
+    replies to older requests, ever.
     """
 
-    __slots__ = ("_transaction", "client", "lost", "out_of_step", "partial", "request", "strange", "verdict")
+    __slots__ = (
+        "_kept", "_transaction", "end_waiting", "gone", "late", "out_of_step", "partial", "request", "strange",
+        "verdict",
+    )  # fmt: skip
 
     def __init__(self) -> None:
-        self.client: AsyncModbusTcpClient | None = None
+        self.end_waiting: Callable[[], None] = _nothing
+        self.late = 0
+        self.forget()
+
+    def forget(self) -> None:
+        """A new connection: nothing came yet, and numbers begin anew."""
         self.request: Request | None = None
         self.verdict: Registers | Failure | None = None
         self.strange = ""
         self.out_of_step = False
         self.partial = 0
-        self.lost = False
+        self.gone = False
         self._transaction = 0
+        self._kept = bytearray()
 
     def expect(self, request: Request) -> None:
         self.request = request
         self.verdict = None
         self.strange = ""
         self.partial = 0
+        self._kept.clear()
 
-    def connect(self, connected: bool) -> None:
-        """The library tells that the connection is up or gone: waiting out the deadline would help nobody."""
-        if not connected:
-            self.lost = True
-            self._end_waiting()
+    def lost(self) -> None:
+        self.gone = True
 
-    def packet(self, sending: bool, data: bytes) -> bytes:
-        """All bytes go through here: what is sent, and all that was received since the last request was sent."""
-        if not sending:
-            if self.request is not None and self.verdict is None and not self.out_of_step:
-                self._received(data, self.request)
-            return b""  # the library takes wrong replies for good ones, or dies of them
-        if data[MBAP_HEADER] not in READ_FUNCTIONS:
-            raise AssertionError(f"function {data[MBAP_HEADER]} was about to be sent; only reading ever is")
-        self._transaction = int.from_bytes(data[:2], "big")
-        return data
+    def sending(self, frame: bytes) -> None:
+        if frame[MBAP_HEADER] not in READ_FUNCTIONS:
+            raise AssertionError(f"function {frame[MBAP_HEADER]} was about to be sent; only reading ever is")
+        self._transaction = int.from_bytes(frame[:2], "big")
+        self._kept.clear()
 
-    def _received(self, data: bytes, request: Request) -> None:
-        """Judge all that came since the request was sent, and end the waiting when that settles it."""
+    def received(self, data: bytes) -> None:
+        """Judge what came since the request was sent, and end the waiting when that settles it."""
+        request = self.request
+        if request is None or self.verdict is not None or self.out_of_step:
+            return
+        kept = self._kept
+        kept += data
         at = 0
-        while (header := read_mbap(data, at)) is not None:
+        while (header := read_mbap(kept, at)) is not None:
             if header.fault:
                 self.strange, self.out_of_step = header.fault, True
-                self._end_waiting()
+                self.end_waiting()
                 return
-            if len(data) - at < header.size:
+            if len(kept) - at < header.size:
                 break
-            pdu = data[at + MBAP_HEADER : at + header.size]
+            pdu = bytes(kept[at + MBAP_HEADER : at + header.size])
             at += header.size
             if header.transaction != self._transaction:
                 self._foreign(header.transaction)
@@ -161,26 +141,14 @@ class _Hook:
                 self.strange = f"reply of unit {header.unit} to a request to unit {request.unit}"
             else:
                 self.verdict = check(request, header.unit, pdu)
-                self._end_waiting()
+                self.end_waiting()
                 return
-        self.partial = len(data) - at
-
-    def _end_waiting(self) -> None:
-        """Tell the library that its request is over; with what, it need not know."""
-        if self.request is None or self.client is None:
-            return
-        waiting = self.client.ctx.response_future
-        if not waiting.done():
-            waiting.set_result(ModbusPDU(dev_id=self.request.unit))
+        self.partial = len(kept) - at
+        del kept[:at]
 
     def _foreign(self, transaction: int) -> None:
         """A number that was used before on this connection is a late reply, which is no fault of the frame."""
-        if not 0 < transaction < self._transaction:
+        if 0 < transaction < self._transaction:
+            self.late += 1
+        else:
             self.strange = f"reply of transaction {transaction} to a request of transaction {self._transaction}"
-
-
-def _quiet_library() -> None:
-    """Each silent unit is an ERROR line of the library; the collector logs the change once. A set level is kept."""
-    logger = logging.getLogger("pymodbus.logging")
-    if logger.level == logging.NOTSET:
-        logger.setLevel(logging.CRITICAL)

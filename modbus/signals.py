@@ -100,3 +100,9 @@ class RegisterSignal:
             raise BadSignal(f"signal {self.name}: bit {self.bit}; allowed 0 to 15")
         if self.scale == 0 or not math.isfinite(self.scale) or not math.isfinite(self.offset):
             raise BadSignal(f"signal {self.name}: scale {self.scale:g}, offset {self.offset:g}; scale must not be 0")
+        bits = 16 * self.words
+        for code in self.invalid:
+            if not -(1 << bits - 1) <= code < 1 << bits:
+                raise BadSignal(f"signal {self.name}: invalid code {code:#x} does not fit {bits} bits")
+        if self.valid_min is not None and self.valid_max is not None and not self.valid_min <= self.valid_max:
+            raise BadSignal(f"signal {self.name}: valid from {self.valid_min:g} to {self.valid_max:g} holds no value")

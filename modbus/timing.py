@@ -32,3 +32,9 @@ def read_ms(baud: int, registers: int, answer_ms: float = 0.0) -> float:
     return (
         bytes_ms(_REQUEST_BYTES, baud) + bytes_ms(_REPLY_BYTES + 2 * registers, baud) + 2 * silence_ms(baud) + answer_ms
     )
+
+
+def exchange_ms(function_counts_bits: bool, quantity: int, baud: int) -> float:
+    """What a request and its reply take on the wire alone, in ms, with the silence that ends each."""
+    data = (quantity + 7) // 8 if function_counts_bits else 2 * quantity
+    return bytes_ms(_REQUEST_BYTES + _REPLY_BYTES + data, baud) + 2 * silence_ms(baud)

@@ -1,7 +1,7 @@
 """The farm on the network: one Modbus TCP server for each gateway, on this machine only unless told otherwise.
 
 Owns sockets and nothing else; what is answered comes from `simulator.source`, the words of the wire from
-`modbus.responder`. A serial line takes the same source with the other responder.
+`modbus.responder`. Beside its port a gateway can be had as a serial line (`simulator.serialline`).
 """
 
 import asyncio
@@ -14,6 +14,7 @@ from modbus.responder import TcpResponder
 from simulator.errors import SimulatorError
 from simulator.farm import Farm
 from simulator.layout import STEP_MS
+from simulator.serialline import PSEUDO, SerialLine
 from simulator.source import GatewaySource
 
 _log = logging.getLogger(__name__)
@@ -34,6 +35,7 @@ class FarmServer:
         self.ports: tuple[int, ...] = ()
         self._clock_now_ms = clock_now_ms
         self._servers: list[asyncio.Server] = []
+        self._lines: list[SerialLine] = []
         self._writers: set[asyncio.StreamWriter] = set()
 
     async def open(self, host: str, ports: Sequence[int]) -> None:
@@ -53,6 +55,18 @@ class FarmServer:
             taken.append(server.sockets[0].getsockname()[1])
         self.ports = tuple(taken)
 
+    def open_serial(self, gateway: str, device: str = PSEUDO, baud: int = 9600) -> str:
+        """Answer for a gateway's units on a serial port, or on a new pseudo-terminal; the device that a reader opens.
+
+        Even parity, one stop bit. Raises `SimulatorError` for a gateway, a port or a speed that is not to be had.
+        """
+        source = GatewaySource(self.farm, gateway, self._clock_now_ms)
+        units = frozenset(u.layout.unit for u in self.farm.units if u.layout.gateway == gateway)
+        line = SerialLine(source, units, device, baud)
+        line.open()
+        self._lines.append(line)
+        return line.device
+
     async def run(self) -> None:
         """Keep the farm up with its clock until cancelled, so that no request finds it far behind.
 
@@ -71,6 +85,9 @@ class FarmServer:
 
     async def aclose(self) -> None:
         """Stop listening and hang up on everybody."""
+        for line in self._lines:
+            line.close()
+        self._lines.clear()
         for server in self._servers:
             server.close()
         for writer in tuple(self._writers):

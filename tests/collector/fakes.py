@@ -49,6 +49,11 @@ class FakeLine:
         self._answer = answer
         self._takes_ms = takes_ms
         self.is_open = False
+        self.rest_s = 0.0
+        self.took_ms = 0.0
+        self.strays = 0
+        self.echoes = False
+        self.patience: list[float | None] = []
         self.faults: list[str] = []
         self.opened = 0
         self.asked: list[tuple[int, int, int, int, int]] = []
@@ -62,9 +67,12 @@ class FakeLine:
         self.opened += self.is_open
         return fault
 
-    async def exchange(self, unit: int, function: int, start: int, quantity: int) -> Registers | Failure:
+    async def exchange(
+        self, unit: int, function: int, start: int, quantity: int, timeout_ms: float | None = None
+    ) -> Registers | Failure:
         if not self.is_open:
             return Failure(FailureKind.TIMEOUT, "not connected")
+        self.patience.append(timeout_ms)
         self.asked.append((self._clock.elapsed, unit, function, start, quantity))
         self.entered.set()
         if self.held is not None:
@@ -72,6 +80,7 @@ class FakeLine:
         await asyncio.sleep(0)
         if self._clock.elapsed >= self._clock.end_ms:
             self._clock.over.set()  # a line that is never idle never sleeps
+        self.took_ms = float(self._takes_ms(unit))
         self._clock.elapsed += self._takes_ms(unit)
         return self._answer(unit, function, start, quantity)
 

@@ -148,14 +148,14 @@ async def test_outcomes_name_the_first_failing_block_and_leave_its_signals_out()
     assert bus.health.instruments["LT-2"].wrong_reply == 3
 
 
-async def test_after_a_block_without_an_answer_the_rest_is_not_asked() -> None:
+async def test_after_a_block_without_an_answer_the_rest_waits_for_the_next_poll() -> None:
     clock = JumpingClock()
     signals = (LEVEL, RegisterSignal("current", 4, 7, RegisterType.UINT16))
     spec = bus_of([1])
     spec = replace(spec, instruments=(replace(spec.instruments[0], signals=signals),))
     line = FakeLine(clock, lambda *_: SILENT)
     samples, _ = await run_for(spec, line, clock, 2500)
-    assert {f for _, _, f, _, _ in line.asked} == {3}
+    assert [f for _, _, f, _, _ in line.asked] == [3, 4, 3][: len(samples)]
     assert all(not s.values and s.outcome == TIMEOUT for s in samples)
 
 
@@ -289,3 +289,75 @@ async def test_a_failure_is_told_once_and_its_end_once(caplog: pytest.LogCapture
     told = [r.getMessage() for r in caplog.records]
     assert sum("no answer" in t for t in told) == 1
     assert sum("answers again after" in t for t in told) == 1
+
+
+async def test_a_line_at_rest_is_not_asked_and_the_rest_counts_as_taken() -> None:
+    clock = JumpingClock(end_ms=-1)
+    line = FakeLine(clock, counting)
+    bus = Bus(bus_of([1]), line, lambda sample: None, clock)
+    async with asyncio.timeout(5), asyncio.TaskGroup() as group:
+        task = group.create_task(bus.run())
+        await clock.over.wait()
+        assert (await bus.read("LT-1")).outcome == OK
+        line.rest_s = 0.03
+        waiting = group.create_task(bus.read("LT-1"))
+        await asyncio.sleep(0.05)
+        assert not waiting.done()
+        line.rest_s = 0.0
+        assert (await waiting).outcome == OK
+        share = bus.snapshot().utilisation
+        task.cancel()
+    assert share is not None
+    assert share > 0.5
+
+
+async def test_a_bus_at_rest_stops_at_once() -> None:
+    clock = JumpingClock()
+    line = FakeLine(clock, counting)
+    line.rest_s = 60.0
+    bus = Bus(bus_of([1]), line, lambda sample: None, clock)
+    async with asyncio.timeout(5), asyncio.TaskGroup() as group:
+        task = group.create_task(bus.run())
+        await asyncio.sleep(0.01)
+        task.cancel()
+    assert not line.asked
+
+
+async def test_after_a_silent_unit_its_neighbours_are_waited_for_as_long_as_the_site_allows() -> None:
+    """A gateway may still be busy with the silent one: what was learned of the others does not hold then."""
+    clock = JumpingClock()
+    line = FakeLine(
+        clock, lambda unit, *rest: SILENT if unit == 3 and clock.elapsed > 60_000 else counting(unit, *rest)
+    )
+    await run_for(bus_of([1, 2, 3]), line, clock, 120_000)
+    told = list(zip((unit for _, unit, *_ in line.asked), line.patience, strict=True))
+    after_silence = [patience for (unit, _), (_, patience) in pairwise(told) if unit == 3][65:]
+    assert set(after_silence) == {None}
+    assert {patience for (unit, _), (_, patience) in pairwise(told) if unit != 3} - {500} == {100.0, 200.0, 400.0}
+
+
+async def test_the_snapshot_tells_answer_times_time_outs_and_errors_by_kind() -> None:
+    clock = JumpingClock()
+
+    def answer(unit: int, function: int, start: int, quantity: int) -> Registers | Failure:
+        if unit == 3:
+            return Failure(FailureKind.EXCEPTION, "exception 0B", 0x0B)
+        return {1: counting(unit, function, start, quantity), 2: SILENT, 4: WRONG}[unit]
+
+    line = FakeLine(clock, answer, takes_ms=lambda unit: 40)
+    line.strays, line.echoes = 2, True
+    _, bus = await run_for(bus_of([1, 2, 3, 4]), line, clock, 60_000)
+    seen = bus.snapshot()
+    one = seen.instruments["LT-1"]
+    assert (one.latency_ms, one.latency_p50_ms, one.latency_p95_ms, one.timeout_ms) == (40.0, 40.0, 40.0, 120.0)
+    assert (seen.instruments["LT-2"].latency_p50_ms, seen.instruments["LT-2"].timeout_ms) == (None, 500)
+    assert seen.errors == {
+        TIMEOUT: seen.instruments["LT-2"].no_answer,
+        WRONG_REPLY: seen.instruments["LT-4"].wrong_reply,
+        "exception-0B": seen.instruments["LT-3"].exceptions[0x0B],
+    }
+    assert min(seen.errors.values()) >= 8
+    assert (seen.strays, seen.echoes) == (2, True)
+    assert one.last_good_ms is not None
+    bus.health.instruments["LT-1"].ok = -1
+    assert one.ok > 50, "a snapshot does not change"

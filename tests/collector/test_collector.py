@@ -12,8 +12,11 @@ from collector.errors import CollectorError
 from collector.spec import BusKind, BusSpec, InstrumentSpec
 from modbus.frames import tcp_frame
 from modbus.signals import RegisterSignal, RegisterType
-from models.reading import OK, TIMEOUT, Sample
+from models.reading import OK, TIMEOUT, WRONG_REPLY, Sample
 from tests.collector.peers import Act, Recorder, scripted, sound
+from tests.peers import Peer, SerialPeer
+from tests.peers.misdeeds import RTU
+from tests.peers.wires import bus_spec
 
 SIGNALS = (
     RegisterSignal("level", 3, 10, RegisterType.UINT16, scale=0.001, unit="m"),
@@ -112,6 +115,52 @@ async def test_a_dead_unit_behind_a_gateway_leaves_its_neighbours_answering() ->
     assert collector.health()["north"].connects == 1
 
 
+async def test_a_dead_unit_on_a_serial_line_costs_its_neighbours_at_most_one_tick_a_probe() -> None:
+    """Its time-out and the silence after it together are longer than the period."""
+    period_ms, timeout_ms = 80, 70
+    peer = Peer(RTU, (1, 3, 17))
+    instruments = tuple(InstrumentSpec(f"north-{unit}", unit, SIGNALS[:1]) for unit in (1, 3, 9, 17))
+    async with SerialPeer(peer) as wire:
+        spec = bus_spec(wire, instruments, period_ms=period_ms, timeout_ms=timeout_ms)
+        samples, collector = await run_until([spec], lambda got: len(good(got, "north-1")) >= 25)
+    health = collector.health()["north"]
+    probes = health.instruments["north-9"]
+    assert (probes.no_answer, probes.wrong_reply) == (probes.polls, 0)
+    assert 4 <= probes.polls <= 12
+    for unit in (1, 3, 17):
+        neighbour = health.instruments[f"north-{unit}"]
+        assert neighbour.missed_ticks <= probes.polls
+        assert neighbour.polls == neighbour.ok >= 20
+        assert neighbour.timeout_ms == timeout_ms
+        assert neighbour.latency_p50_ms is not None
+        assert 0 < neighbour.latency_p50_ms < timeout_ms
+    assert health.utilisation is not None
+    assert 0.1 < health.utilisation <= 1
+    assert health.errors == {TIMEOUT: probes.polls, WRONG_REPLY: 0}
+    assert {s.outcome for s in samples if s.instrument == "north-9"} == {TIMEOUT}
+
+
+async def test_an_adapter_pulled_out_and_put_back_is_polled_again_without_a_restart() -> None:
+    async with SerialPeer(Peer(RTU, (1,))) as wire:
+        watch = Watch()
+        instrument = InstrumentSpec("north-1", 1, SIGNALS[:1])
+        collector = Collector([bus_spec(wire, (instrument,), period_ms=50)], watch, RealClock())
+        async with asyncio.timeout(20), asyncio.TaskGroup() as group:
+            task = group.create_task(collector.run())
+            for _ in range(2):
+                await watch.until("north-1", OK)
+                wire.unplug()
+                await watch.until("north-1", TIMEOUT)
+                while not collector.health()["north"].fault:
+                    await asyncio.sleep(0.01)
+                assert collector.health()["north"].fault.startswith(f"there is no {wire.device}")
+                wire.plug()
+            await watch.until("north-1", OK)
+            assert collector.health()["north"].fault == ""
+            task.cancel()
+    assert collector.health()["north"].connects == 3
+
+
 async def test_reading_once_needs_no_running_schedule() -> None:
     async with sound() as port:
         collector = Collector([bus(port, (1, 201))], lambda sample: None, RealClock())
@@ -165,7 +214,10 @@ async def test_only_reading_functions_are_ever_sent() -> None:
         (lambda b: [b, replace(b, id="south")], "instrument north-1 is on bus north and on south"),
         (lambda b: [replace(b, period_ms=0)], "bus north: period 0 ms"),
         (lambda b: [replace(b, timeout_ms=-1)], "bus north: timeout -1 ms"),
-        (lambda b: [replace(b, kind=BusKind.RTU)], 'bus north: kind "rtu" cannot be polled'),
+        (
+            lambda b: [replace(b, kind=BusKind.RTU, instruments=(replace(b.instruments[0], unit=248),))],
+            "unit 248; allowed 1 to 247",
+        ),
         (lambda b: [replace(b, instruments=(replace(b.instruments[0], unit=256),))], "unit 256; allowed 0 to 255"),
         (lambda b: [replace(b, instruments=(replace(b.instruments[0], signals=()),))], "north-1: no signal to read"),
         (

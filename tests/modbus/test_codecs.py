@@ -72,6 +72,119 @@ def test_types(kind: RegisterType, registers: tuple[int, ...], value: float | No
         assert encode(signal(kind), value) == registers
 
 
+BYTES_OF_64 = bytes.fromhex("0123456789ABCDEF")
+
+
+@pytest.mark.parametrize(
+    ("word_order", "byte_order", "registers"),
+    [  # computed by hand: the bytes 01 23 45 67 89 AB CD EF laid out in words, and each word's bytes
+        (HIGH, HIGH, (0x0123, 0x4567, 0x89AB, 0xCDEF)),
+        (LOW, HIGH, (0xCDEF, 0x89AB, 0x4567, 0x0123)),
+        (HIGH, LOW, (0x2301, 0x6745, 0xAB89, 0xEFCD)),
+        (LOW, LOW, (0xEFCD, 0xAB89, 0x6745, 0x2301)),
+    ],
+)
+@pytest.mark.parametrize(
+    ("kind", "layout"), [(RegisterType.INT64, ">q"), (RegisterType.UINT64, ">Q"), (RegisterType.FLOAT64, ">d")]
+)
+def test_64_bits_in_all_four_layouts(
+    kind: RegisterType, layout: str, word_order: Order, byte_order: Order, registers: tuple[int, ...]
+) -> None:
+    value = float(struct.unpack(layout, BYTES_OF_64)[0])
+    assert decode(signal(kind, word_order=word_order, byte_order=byte_order), registers) == value
+
+
+@pytest.mark.parametrize(
+    ("word_order", "byte_order", "registers"),
+    [
+        (HIGH, HIGH, (0x1234, 0x5678)),
+        (LOW, HIGH, (0x5678, 0x1234)),
+        (HIGH, LOW, (0x3412, 0x7856)),
+        (LOW, LOW, (0x7856, 0x3412)),
+    ],
+)
+def test_decimal_digits_in_all_four_layouts(word_order: Order, byte_order: Order, registers: tuple[int, ...]) -> None:
+    described = signal(RegisterType.BCD32, word_order=word_order, byte_order=byte_order, scale=0.01)
+    assert decode(described, registers) == pytest.approx(123_456.78)
+    assert encode(described, 123_456.78) == registers
+
+
+@pytest.mark.parametrize(
+    ("kind", "registers"),
+    [  # IEEE 754: an exponent of ones is no number, whatever the fraction: quiet and signalling NaN, both infinities
+        (RegisterType.FLOAT32, (0x7FC0, 0x0000)),
+        (RegisterType.FLOAT32, (0xFFC0, 0x0001)),
+        (RegisterType.FLOAT32, (0x7FA0, 0x0000)),
+        (RegisterType.FLOAT32, (0x7F80, 0x0001)),
+        (RegisterType.FLOAT32, (0xFFFF, 0xFFFF)),
+        (RegisterType.FLOAT32, (0x7F80, 0x0000)),
+        (RegisterType.FLOAT32, (0xFF80, 0x0000)),
+        (RegisterType.FLOAT64, (0x7FF8, 0, 0, 0)),
+        (RegisterType.FLOAT64, (0x7FF0, 0, 0, 1)),
+        (RegisterType.FLOAT64, (0xFFFF, 0xFFFF, 0xFFFF, 0xFFFF)),
+        (RegisterType.FLOAT64, (0xFFF0, 0, 0, 0)),
+        (RegisterType.BCD16, (0xFFFF,)),
+        (RegisterType.BCD32, (0x0000, 0x000A)),
+    ],
+)
+@pytest.mark.parametrize("scale", [1.0, 0.001, -1.0])
+def test_what_is_no_number_is_no_value_however_it_is_scaled(
+    kind: RegisterType, registers: tuple[int, ...], scale: float
+) -> None:
+    assert decode(signal(kind, scale=scale, offset=4.0, valid_min=-1e9, valid_max=1e9), registers) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "code", "registers"),
+    [
+        (RegisterType.UINT16, 0xFFFF, (0xFFFF,)),
+        (RegisterType.INT32, -(2**31), (0x8000, 0x0000)),
+        (RegisterType.INT32, 0x80000000, (0x8000, 0x0000)),
+        (RegisterType.UINT64, 2**64 - 1, (0xFFFF,) * 4),
+        (RegisterType.INT64, -1, (0xFFFF,) * 4),
+        (RegisterType.FLOAT32, 0xC61C3C00, (0xC61C, 0x3C00)),  # -9999.0
+        (RegisterType.FLOAT64, 0, (0, 0, 0, 0)),
+        (RegisterType.BCD16, 0x9999, (0x9999,)),
+    ],
+)
+def test_an_invalid_code_of_any_type_is_no_value(kind: RegisterType, code: int, registers: tuple[int, ...]) -> None:
+    assert decode(signal(kind, invalid=(code,), scale=0.1), registers) is None
+    assert decode(signal(kind, scale=0.1), registers) is not None
+    assert encode(signal(kind, invalid=(code,)), None) == registers
+
+
+@pytest.mark.parametrize(
+    ("bounds", "inside", "outside"),
+    [
+        ({"valid_min": 3.6}, (3.6, 100.0), (3.5, -1.0)),
+        ({"valid_max": 22.0}, (22.0, -100.0), (22.1, 1000.0)),
+        ({"valid_min": 0.0, "valid_max": 0.0}, (0.0,), (0.1, -0.1)),
+    ],
+)
+def test_bounds_hold_by_themselves_and_together_and_take_their_ends(
+    bounds: dict[str, float], inside: tuple[float, ...], outside: tuple[float, ...]
+) -> None:
+    described = signal(RegisterType.INT16, scale=0.1, **bounds)
+    for value in inside:
+        assert decode(described, encode(signal(RegisterType.INT16, scale=0.1), value)) == pytest.approx(value)
+    for value in outside:
+        assert decode(described, encode(signal(RegisterType.INT16, scale=0.1), value)) is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "registers", "value"),
+    [  # two's complement and a scale of either sign, by hand
+        (RegisterType.INT16, (0xFF38,), -20.0),
+        (RegisterType.UINT16, (0xFF38,), 6533.6),
+        (RegisterType.INT32, (0xFFFF, 0xFF38), -20.0),
+        (RegisterType.UINT32, (0xFFFF, 0xFF38), 429496709.6),
+    ],
+)
+def test_signed_and_unsigned_are_scaled_alike(kind: RegisterType, registers: tuple[int, ...], value: float) -> None:
+    assert decode(signal(kind, scale=0.1), registers) == pytest.approx(value)
+    assert decode(signal(kind, scale=-0.1, offset=1.0), registers) == pytest.approx(1.0 - value)
+
+
 def test_scale_and_offset_make_the_value() -> None:
     described = signal(RegisterType.UINT16, scale=0.001, offset=4.0, unit="mA")
     assert decode(described, (8000,)) == pytest.approx(12.0)
@@ -191,6 +304,10 @@ def test_a_value_comes_back_to_within_half_a_raw_step(
         ({"bit": 16, "type": RegisterType.BIT}, "allowed 0 to 15"),
         ({"scale": 0.0}, "scale must not be 0"),
         ({"offset": math.nan}, "offset nan"),
+        ({"invalid": (0x10000,)}, "invalid code 0x10000 does not fit 16 bits"),
+        ({"invalid": (-32769,)}, "does not fit 16 bits"),
+        ({"valid_min": 5.0, "valid_max": 3.0}, "valid from 5 to 3 holds no value"),
+        ({"valid_min": math.nan, "valid_max": 3.0}, "holds no value"),
     ],
 )
 def test_a_signal_that_cannot_be_is_refused_by_name(wrong: dict[str, object], words_of_it: str) -> None:

@@ -1,7 +1,14 @@
-"""The collector reads the same numbers from servers that others wrote: libmodbus, pyModbusTCP and uModbus."""
+"""The collector reads the same numbers from servers that others wrote.
 
+By TCP from libmodbus, pyModbusTCP and uModbus; on a serial line from libmodbus and modbus_tk.
+"""
+
+import asyncio
 import ctypes
+import importlib.util
 import struct
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 
 import pytest
 
@@ -9,9 +16,9 @@ from collector.clock import RealClock
 from collector.collector import Collector
 from collector.spec import BusKind, BusSpec, InstrumentSpec
 from modbus.signals import Order, RegisterSignal, RegisterType
-from models.reading import OK
+from models.reading import OK, TIMEOUT
 from tests import services
-from tests.service_wire.servers import foreign_server
+from tests.service_wire.servers import foreign_server, serial_line
 
 HIGH, LOW = Order.HIGH_FIRST, Order.LOW_FIRST
 
@@ -122,3 +129,53 @@ async def test_every_server_refuses_an_address_that_is_not_there_with_exception_
         beyond = RegisterSignal("beyond", 3, len(REGISTERS), T.UINT16)
         sample = await collector_for(port, beyond).read_once("north", "LT-1")
     assert (sample.outcome, sample.values) == ("exception-02", {})
+
+
+SERIAL_SERVERS = [
+    pytest.param("libmodbus_server", marks=pytest.mark.service),
+    pytest.param("modbus_tk_server", marks=pytest.mark.service),
+]
+UNIT = 17
+
+
+@asynccontextmanager
+async def on_a_serial_line(module: str, *wanted: RegisterSignal, unit: int = UNIT) -> AsyncIterator[Collector]:
+    """A collector, not running, and a foreign server at the other end of its line."""
+    if module == "libmodbus_server":
+        need_libmodbus()
+    elif importlib.util.find_spec("modbus_tk") is None:
+        services.missing("modbus_tk (Python package) is not installed")
+    with serial_line() as (here, there):
+        server = foreign_server(module, REGISTERS, BITS, there)
+        await asyncio.to_thread(server.__enter__)
+        try:
+            instrument = InstrumentSpec("LT-1", unit, wanted)
+            bus = BusSpec("north", BusKind.RTU, (instrument,), device=here, baud=115_200, timeout_ms=200)
+            yield Collector([bus], lambda sample: None, RealClock())
+        finally:
+            server.__exit__(None, None, None)
+
+
+@pytest.mark.parametrize("module", SERIAL_SERVERS)
+async def test_every_serial_server_gives_the_same_numbers(module: str) -> None:
+    async with on_a_serial_line(module, *WANTED) as collector:
+        sample = await collector.read_once("north", "LT-1")
+    assert sample.outcome == OK
+    assert sample.values == {k: v if v is None else pytest.approx(v, rel=1e-12) for k, v in EXPECTED.items()}
+    assert sample.raw["i-level"] == (0x4114, 0x0000)  # computed: IEEE 754, 9.25 = 1.15625 x 2^3
+
+
+@pytest.mark.parametrize("module", SERIAL_SERVERS)
+async def test_every_serial_server_refuses_an_address_that_is_not_there_with_exception_02(module: str) -> None:
+    """Source: Modbus Application Protocol V1.1b3, 7."""
+    beyond = RegisterSignal("beyond", 3, len(REGISTERS), T.UINT16)
+    async with on_a_serial_line(module, beyond) as collector:
+        sample = await collector.read_once("north", "LT-1")
+    assert (sample.outcome, sample.values) == ("exception-02", {})
+
+
+@pytest.mark.parametrize("module", SERIAL_SERVERS)
+async def test_a_unit_that_is_not_on_the_line_does_not_answer(module: str) -> None:
+    async with on_a_serial_line(module, WANTED[0], unit=9) as collector:
+        sample = await collector.read_once("north", "LT-1")
+    assert (sample.outcome, sample.values) == (TIMEOUT, {})
