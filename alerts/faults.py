@@ -8,6 +8,7 @@ clean sample. Until then it stays declared, so that a relapse is the same row an
 two at once: a loop that had failed before its indicator fell silent has not been seen to measure again.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
@@ -17,8 +18,11 @@ from alerts.frozen import FlatStrand, Verdict
 from alerts.spec import LoopFacts
 from alerts.strands import FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED, AnswerStrand, SignalStrand, Spell
 from models.reading import OK, TIMEOUT, Instant, Sample
+from models.signal import SPAN_MA, ZERO_MA, Band
 
 WRONG_REPLY: Final = "wrong_reply"
+
+EVERYTHING: Final = (-math.inf, math.inf)
 
 DECLARED: Final = "declared"
 WORSENED: Final = "worsened"
@@ -89,14 +93,16 @@ class _Loop:
         return [s.spell for s in (self.answer, self.signal, self.flat) if s.spell is not None and s.spell.told]
 
     def take(self, elapsed_ms: int, sample: Sample) -> None:
-        kind = failure(self.facts, sample)
+        current_mA = current_of(self.facts, sample)
+        band = band_of(self.facts, sample, current_mA)
+        outside = band is not None and not band.measures
+        kind = "" if outside else failure(self.facts, sample)
         if kind:
-            self.dirty |= self.answer.failed(elapsed_ms, sample.time_ms, kind)
+            self.answer.failed(elapsed_ms, sample.time_ms, kind)
+            self.dirty = True
             return
         self.dirty |= self.answer.answered(elapsed_ms, sample.time_ms)
-        current_mA = current_of(self.facts, sample)
-        band = None if current_mA is None else self.facts.ne43.band(current_mA)
-        if current_mA is not None and band is not None:
+        if band is not None:
             self.dirty |= self.signal.take(elapsed_ms, sample.time_ms, band, current_mA)
         if band is None or band.measures:
             self.dirty |= self.flat.take(elapsed_ms, sample.time_ms, sample.values, current_mA)
@@ -111,9 +117,6 @@ class _Loop:
     def judge(self, now: Instant) -> list[FaultChange]:
         """What has lasted, after this tick's samples were taken."""
         out = self.close(now)
-        displaced = self.signal.displaced()
-        if displaced is not None:
-            out.append(self._change(now, ENDED, displaced))
         if self.answer.ripe():
             out.append(self._declare(now, self.answer.spell))
             self.flat.fell_silent()
@@ -173,13 +176,34 @@ def current_of(facts: LoopFacts, sample: Sample) -> float | None:
     return None if value is None else value * facts.current_factor + facts.current_constant
 
 
+def band_of(facts: LoopFacts, sample: Sample, current_mA: float | None) -> Band | None:
+    """The NE 43 band of a sample: of its current, or of its percent of the range where it tells no current.
+
+    0 mA reads as -25 % of span: the limits of NE 43 hold for the percent that is made of the current just as well.
+    """
+    if current_mA is not None:
+        return facts.ne43.band(current_mA)
+    if facts.percent_signal is None or facts.current_signal is not None:
+        return None
+    value = sample.values.get(facts.percent_signal)
+    return None if value is None else facts.ne43.band(ZERO_MA + SPAN_MA * value / 100)
+
+
 def failure(facts: LoopFacts, sample: Sample) -> str:
     """Why a poll brought no usable answer: no_answer, wrong_reply, or empty when it did.
 
+    A level signal that is missing or is no number is a failed poll whatever else came: the tank's level is Bad then.
     A current (or, without one, every watched value) that is not a number makes the reply a wrong one: the level is Bad
     then, and somebody must be told. A current that is missing although the poll went well was not asked for.
     """
     values, current = sample.values, facts.current_signal
+    for name in facts.level_signals:
+        if name not in values:
+            return NO_ANSWER if sample.outcome in (OK, TIMEOUT) else WRONG_REPLY
+        level = values[name]
+        low, high = facts.possible.get(name, EVERYTHING)
+        if level is None or not low <= level <= high:
+            return WRONG_REPLY
     wanted = [name for name, _ in facts.watched] if current is None else [current]
     present = [values[name] for name in wanted if name in values]
     if not present:

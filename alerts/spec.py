@@ -1,6 +1,7 @@
 """What the alarm engine and the fault tracker are told of a site. Plain values, SI units."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Final
 
 from models.signal import NE43_2003, Ne43
@@ -41,15 +42,20 @@ class LoopFacts:
     """An instrument as the fault tracker sees it.
 
     current_signal: name of the signal in mA, None when the instrument does not tell it, with the factor and constant
-    from its declared unit. watched: the signals, finest first, on which a frozen register can be seen, each with the
-    size of one step in its declared unit (None = learn it). frozen_after_ms: a flat stretch shorter than this is
-    never called frozen.
+    from its declared unit. level_signals: those that a tank's level is made of; without any of them the poll has
+    failed. possible: between what such a signal must lie, in its declared unit, to be a level at all. percent_signal:
+    percent of the range, judged by NE 43 where no current is told. watched: the signals, finest first, on which a
+    frozen register can be seen, each with the size of one step in its declared unit (None = learn it).
+    frozen_after_ms: a flat stretch shorter than this is never called frozen.
     """
 
     instrument: str
     current_signal: str | None
     current_factor: float = 1.0
     current_constant: float = 0.0
+    level_signals: tuple[str, ...] = ()
+    possible: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    percent_signal: str | None = None
     watched: tuple[tuple[str, float | None], ...] = ()
     ne43: Ne43 = NE43_2003
     frozen_after_ms: int = 300_000

@@ -116,14 +116,16 @@ def _restored(saved: Mapping[str, Any] | None) -> Spell | None:
 class SignalStrand:
     """The NE 43 bands in time. A gap that passes into failure on one side stays one spell with the worse class.
 
-    An undeclared excursion is forgotten at the first measuring sample. Failed polls in between prove nothing.
+    An undeclared excursion is forgotten at the first measuring sample; until then it goes on whichever side it is on,
+    so that a loose terminal that swings between both is declared too. Once declared, the other side must last as long
+    as any fault before it takes over. Failed polls in between prove nothing.
     """
 
-    __slots__ = ("_displaced", "spell")
+    __slots__ = ("_other_side", "spell")
 
     def __init__(self) -> None:
         self.spell: Spell | None = None
-        self._displaced: Spell | None = None
+        self._other_side: Spell | None = None
 
     @property
     def waiting(self) -> bool:
@@ -134,12 +136,13 @@ class SignalStrand:
     @property
     def untrusted(self) -> bool:
         """True from the first sample outside of the measuring range to the first one inside."""
-        return self.spell is not None and self.spell.going_on
+        return self._other_side is not None or (self.spell is not None and self.spell.going_on)
 
-    def take(self, elapsed_ms: int, time_ms: int, band: Band, current_mA: float) -> bool:
+    def take(self, elapsed_ms: int, time_ms: int, band: Band, current_mA: float | None) -> bool:
         """One sample. True when there is something new to be kept over a restart."""
         spell = self.spell
         if band.measures:
+            self._other_side = None
             if spell is None or not spell.going_on:
                 return False
             if spell.told:
@@ -147,18 +150,20 @@ class SignalStrand:
             else:
                 self.spell = None
             return True
-        if spell is not None and _is_low(spell.fault_class) is not _is_low(band):
-            if spell.told:
-                spell.end(elapsed_ms, time_ms)
-                self._displaced = spell
-            spell = None
+        if spell is not None and spell.told and _is_low(spell.fault_class) is not _is_low(band):
+            spell.end(elapsed_ms, time_ms)
+            self._other_side = _outside(self._other_side, band, elapsed_ms, time_ms, current_mA)
+            return True
         if spell is None:
-            spell = self.spell = Spell(band.value, elapsed_ms, time_ms)
-        changed = not spell.told or not spell.going_on
+            spell, self._other_side = self._other_side, None
+        else:
+            self._other_side = None
+        changed = spell is None or not spell.told or not spell.going_on
+        before = "" if spell is None else spell.fault_class
+        extremes = (None, None) if spell is None else (spell.min_mA, spell.max_mA)
+        spell = self.spell = _outside(spell, band, elapsed_ms, time_ms, current_mA)
         spell.reopen()
-        if band in (Band.FAIL_LOW, Band.FAIL_HIGH) and spell.fault_class != band:
-            spell.fault_class, changed = band.value, True
-        return spell.note(current_mA) or changed
+        return changed or spell.fault_class != before or (spell.min_mA, spell.max_mA) != extremes
 
     def close(self, elapsed_ms: int) -> Spell | None:
         """A declared spell whose hold is over: call it before the tick's samples are taken."""
@@ -168,11 +173,6 @@ class SignalStrand:
         self.spell = None
         return spell
 
-    def displaced(self) -> Spell | None:
-        """A declared spell that gave way to one on the other side at this tick."""
-        displaced, self._displaced = self._displaced, None
-        return displaced
-
     def ripe(self, elapsed_ms: int) -> bool:
         """True when an undeclared spell has lasted."""
         spell = self.spell
@@ -181,10 +181,21 @@ class SignalStrand:
         return elapsed_ms - spell.start_elapsed_ms >= DWELL_MS
 
     def saved(self) -> Any:
-        return _saved(self.spell)
+        return {"spell": _saved(self.spell), "other_side": _saved(self._other_side)}
 
     def restore(self, saved: Any) -> None:
-        self.spell = _restored(saved)
+        self.spell, self._other_side = _restored(saved["spell"]), _restored(saved["other_side"])
+
+
+def _outside(spell: Spell | None, band: Band, elapsed_ms: int, time_ms: int, current_mA: float | None) -> Spell:
+    """A spell with one more sample of it. A failure is worse than a gap, whichever side it is on."""
+    if spell is None:
+        spell = Spell(band.value, elapsed_ms, time_ms)
+    elif band in (Band.FAIL_LOW, Band.FAIL_HIGH) or spell.fault_class in (GAP_LOW, GAP_HIGH):
+        if not (spell.told and _is_low(spell.fault_class) is not _is_low(band)):
+            spell.fault_class = band.value
+    spell.note(current_mA)
+    return spell
 
 
 def _is_low(band: str) -> bool:

@@ -1,44 +1,47 @@
 """The commands that ask for one figure: `read` (from the wire, or from the running daemon) and `convert` (by hand)."""
 
 import asyncio
-import json
-import urllib.error
-import urllib.request
 from argparse import Namespace
+from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
 from collector.clock import RealClock
 from collector.collector import Collector
-from gaugehouse.core import Core, Tick
-from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.chain import budget_text, chain_json, chain_of
+from gaugehouse.core import Tick
+from gaugehouse.errors import CallError
+from gaugehouse.local import ask_daemon
 from gaugehouse.printing import as_json, steps_table
 from gaugehouse.rows import reading_json
-from gaugehouse.running import Running, find_daemon
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
-from gaugehouse.wiring import core_of, standard_of
+from gaugehouse.wiring import core_of, stock_of
+from models.chain import Step
 from models.errors import OutOfRange
-from models.gauging import NO_STOCK, Extra, Step, reading_of, steps_of, volumes_of
+from models.gauging import gauged, reading_of
+from models.quantity import Gauging
 from models.reading import Bound, Instant, Quality, Reason
+from models.stock_budget import Rest
 from models.tank import Measured, Tank
 from models.trust import Trust
 
-ANSWER_S: Final = 5.0
-
-_EXAMPLES: Final = {"m": "9.2 m", "degC": "28 degC", "kg/m3": "800 kg/m3"}
+_EXAMPLES: Final = {"m": "9.2 m", "degC": "28 degC", "kg/m3": "800 kg/m3", "%": "0.05 %"}
 
 
 def read(args: Namespace) -> int:
     """`gaugehouse read`: 0 when every level asked for is Good or Uncertain, 1 when one is Bad."""
     site = load_site(Path(args.site))
     tanks = [tank_of(site, args.tank)] if args.tank else list(site.tanks)
-    daemon = find_daemon(site)
-    chains = [_from_daemon(daemon, tank) for tank in tanks] if daemon else asyncio.run(_from_wire(site, tanks))
+    question = {"do": "read", "tanks": [tank.id for tank in tanks], "settings": site.fingerprint()}
+    said = ask_daemon(site, question)
+    source = "asked on the wire" if said is None else "asked by the running daemon"
+    chains: list[dict[str, Any]] = asyncio.run(_from_wire(site, tanks)) if said is None else said
     if args.json:
         print(as_json(chains[0] if args.tank else chains))
     else:
-        print("\n\n".join(_text(site, chain, daemon) for chain in chains))
+        print("\n\n".join(_text(site, chain, source) for chain in chains))
     return 1 if any(chain["quality"] == Quality.BAD.word for chain in chains) else 0
 
 
@@ -50,94 +53,81 @@ def tank_of(site: Site, tank_id: str) -> Tank:
     raise CallError(f"{site.path}: no tank {tank_id!r}; there are {', '.join(t.id for t in site.tanks)}")
 
 
-def _from_daemon(daemon: Running, tank: Tank) -> dict[str, Any]:
-    url = f"{daemon.url}api/tanks/{tank.id}/chain"
-    try:
-        with urllib.request.urlopen(url, timeout=ANSWER_S) as answer:  # noqa: S310 the daemon's own http address
-            chain: dict[str, Any] = json.load(answer)
-    except (OSError, urllib.error.URLError, ValueError) as error:
-        raise CouldNot(
-            f"the running daemon (process {daemon.pid}) does not answer at {url}: {error}; look at its log"
-        ) from error
-    return chain
-
-
 async def _from_wire(site: Site, tanks: list[Tank]) -> list[dict[str, Any]]:
     """Ask each instrument that these tanks need once, and run one tick through a fresh core."""
     clock = RealClock()
     collector = Collector(site.buses, lambda sample: None, clock)
-    sources = [source for tank in tanks for source in (tank.level, tank.temperature, tank.water)]
-    wanted = {source.instrument for source in sources if source is not None}
-    asked = [(bus.id, i.id) for bus in site.buses for i in bus.instruments if i.id in wanted]
+    asked = instruments_of(site, tanks)
     samples = [await collector.read_once(bus, instrument) for bus, instrument in asked]
     core = core_of(site)
     core.step(Tick(Instant(1, clock.now_ms(), 0), samples))
-    return [chain_of(core, tank) for tank in tanks]
+    return [chain_of(core.keepers[tank.id]) for tank in tanks]
 
 
-def chain_of(core: Core, tank: Tank) -> dict[str, Any]:
-    """Every step behind a tank's newest reading in a core, as `read --json` prints it."""
-    keeper = core.keepers[tank.id]
-    reading, sample = keeper.latest, keeper.sample
-    assert reading is not None
-    assert sample is not None
-    steps = [*steps_of(tank, reading, dict(sample.raw), dict(sample.values)), *core.standard[tank.id].steps(reading)]
-    return _chain(tank, steps, reading_json(reading))
-
-
-def _chain(tank: Tank, steps: list[Step], result: dict[str, Any]) -> dict[str, Any]:
-    return {
-        "tank": tank.id,
-        "time": result["time"],
-        "quality": result["quality"],
-        "reason": result["reason"],
-        "steps": [step._asdict() for step in steps],
-        "result": result,
+def instruments_of(site: Site, tanks: Iterable[Tank]) -> list[tuple[str, str]]:
+    """Bus and instrument of everything that these tanks' figures rest on, in the site file's order."""
+    wanted = {
+        source.instrument
+        for tank in tanks
+        for source in (tank.level, tank.temperature, tank.water, tank.ambient)
+        if source is not None
     }
+    return [(bus.id, i.id) for bus in site.buses for i in bus.instruments if i.id in wanted]
 
 
-def _text(site: Site, chain: dict[str, Any], daemon: Running | None) -> str:
+def _text(site: Site, chain: dict[str, Any], source: str) -> str:
     tank = site.tank(chain["tank"])
-    source = f"from the running daemon, process {daemon.pid}" if daemon else "asked on the wire"
     head = (
         f"{tank.name} ({tank.id}), {chain['time'] or 'no reading yet'}: {chain['quality']} {chain['reason']}".rstrip()
     )
-    return f"{head}, {source}\n{steps_table([Step(**step) for step in chain['steps']])}"
+    return f"{head}, {source}\n{_body(chain)}"
+
+
+def _body(chain: dict[str, Any]) -> str:
+    """The steps as a table, and below them how well the stock is known."""
+    steps = steps_table([Step(**step) for step in chain["steps"]])
+    budget = budget_text(chain["uncertainty"])
+    return f"{steps}\n\n{budget}" if budget else steps
 
 
 def convert(args: Namespace) -> int:
-    """`gaugehouse convert`: the same steps for numbers given by hand. A level off the capacity table is refused."""
+    """`gaugehouse convert`: the same steps for numbers given by hand. What cannot be is refused, nothing is clamped."""
     site = load_site(Path(args.site))
     tank = tank_of(site, args.tank)
-    level = _quantity("--level", args.level, "m")
-    temperature = None if args.temperature is None else _quantity("--temperature", args.temperature, "degC")
-    water = None if args.water is None else _quantity("--water", args.water, "m")
-    density = None if args.density is None else _quantity("--density", args.density, "kg/m3")
+    gauging = Gauging(
+        innage_m=_quantity("--level", args.level, "m"),
+        liquid_degC=_quantity("--temperature", args.temperature, "degC"),
+        water_m=_quantity("--water", args.water, "m"),
+        ullage_m=_quantity("--ullage", args.ullage, "m"),
+        ambient_degC=_quantity("--ambient", args.ambient, "degC"),
+        sediment_water_frac=(_quantity("--sediment-water", args.sediment_water, "%") or 0.0) / 100,
+    )
+    density = _quantity("--density", args.density, "kg/m3")
+    vessel = replace(tank.vessel, slack_m=0.0, water_measured=tank.vessel.water_measured or gauging.water_m is not None)
     try:
-        tank.table.volume_m3(level)
-        if water is not None:
-            tank.table.volume_m3(max(water, tank.table.bottom_m))
-        standard = standard_of(site, tank.id, density)
-        if temperature is not None:
-            standard.ctl(temperature)
+        model = stock_of(site, tank.id, vessel=vessel, density_kgpm3=density)
+        known = gauged(model, gauging, Rest.AFTER_RECEIPT)
     except OutOfRange as error:
         raise CallError(f"tank {tank.id}: {error}") from error
-    if water is not None and not 0 <= water <= level:
-        raise CallError(f"--water {args.water}: water innage is between 0 and the level ({args.level})")
-    measured = Measured(Quality.GOOD, Reason.NONE, None, None, level, Bound.NONE)
+    level = known.quantities.innage_m
+    if gauging.water_m is not None and level is not None and not 0 <= gauging.water_m <= level:
+        raise CallError(f"--water {args.water}: water innage is between 0 and the level ({level:g} m)")
+    if known.quantities.refusals:
+        raise CallError(f"tank {tank.id}: {known.quantities.refusals[0].reason}")
+    budget = model.budget(known.quantities, gauging, known.rest)
     at, trust = Instant(0, RealClock().now_ms(), 0), Trust(Quality.GOOD, Reason.NONE)
-    liquid, bottom = Extra(temperature), Extra(water)
-    volumes = volumes_of(tank, measured, trust, liquid, bottom)
-    stock = NO_STOCK if volumes is None else standard(volumes.gov_m3, temperature)
-    reading = reading_of(at, tank.id, measured, trust, liquid, bottom, volumes, stock, None)
-    chain = _chain(tank, [*steps_of(tank, reading, {}, {}), *standard.steps(reading)], reading_json(reading))
-    steps = [Step(**step) for step in chain["steps"]]
-    print(as_json(chain) if args.json else f"{tank.name} ({tank.id})\n{steps_table(steps)}")
+    measured = Measured(Quality.GOOD, Reason.NONE, None, None, level, Bound.NONE)
+    u95_m3 = model.u95_m3(known.quantities, gauging, known.rest)
+    result = reading_json(reading_of(at, tank, measured, trust, known, u95_m3, None))
+    chain = chain_json(tank.id, model.steps(known.quantities, gauging, budget), budget, result)
+    print(as_json(chain) if args.json else f"{tank.name} ({tank.id})\n{_body(chain)}")
     return 0
 
 
-def _quantity(option: str, text: str, unit: str) -> float:
-    """A quantity with its unit, as a person types it, in ours."""
+def _quantity(option: str, text: str | None, unit: str) -> float | None:
+    """A quantity with its unit, as a person types it, in ours; None where the option is not given."""
+    if text is None:
+        return None
     try:
         return parse(text, unit, _EXAMPLES[unit])
     except BadQuantity as error:

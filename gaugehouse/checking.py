@@ -5,6 +5,7 @@ Asks no bus and opens no store: everything in here follows from the site file an
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import NamedTuple
 
@@ -14,8 +15,10 @@ from gaugehouse.sitefile.budget import Budget, budget_of
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.problems import Problem, Severity, SiteError
 from gaugehouse.sitefile.wireadvice import block_ms
+from gaugehouse.stockcheck import StockFacts, overdue_warning, stock_facts, stock_lines
 from modbus.plan import plan
 from modbus.signals import BIT_FUNCTIONS
+from models.chain import base_word
 from models.tank import Tank
 
 
@@ -63,6 +66,7 @@ class TankFacts(NamedTuple):
     rates: tuple[str, ...]
     independent_high_high: str | None
     budget: Budget | None
+    stock: StockFacts
 
 
 @dataclass(frozen=True)
@@ -89,13 +93,19 @@ class CheckReport:
         return "\n".join(_lines(self)) + "\n"
 
 
-def check(path: Path) -> CheckReport:
-    """Check a site file and all that it points to. Raises nothing for a wrong file: the report says it."""
+def check(path: Path, today: str | None = None) -> CheckReport:
+    """Check a site file and all that it points to. Raises nothing for a wrong file: the report says it.
+
+    today: "YYYY-MM-DD", for certificates that are overdue; None takes the clock's.
+    """
     try:
         site = load_site(path)
     except SiteError as error:
         return CheckReport(path, error.problems, None)
-    return CheckReport(path, site.warnings, site, tuple(bus_plans(site)), tuple(tank_facts(site)))
+    tanks = tuple(tank_facts(site, today or date.today().isoformat()))
+    overdue = (overdue_warning(str(path), tank.tank, tank.stock) for tank in tanks)
+    problems = (*site.warnings, *(problem for problem in overdue if problem is not None))
+    return CheckReport(path, problems, site, tuple(bus_plans(site)), tanks)
 
 
 def bus_plans(site: Site) -> Iterator[BusPlan]:
@@ -121,8 +131,8 @@ def bus_plans(site: Site) -> Iterator[BusPlan]:
         yield BusPlan(bus.id, bus.kind.value, bus.period_ms, tuple(requests), wire_ms if ours else None)
 
 
-def tank_facts(site: Site) -> Iterator[TankFacts]:
-    """Capacity, limits with their volumes, and reach of each tank."""
+def tank_facts(site: Site, today: str) -> Iterator[TankFacts]:
+    """Capacity, limits with their volumes, reach and stock of each tank."""
     for tank, alarms in zip(site.tanks, site.tank_alarms, strict=True):
         table, extras = tank.table, site.extras[tank.id]
         levels = [limit for limit in alarms.limits if not limit.per]
@@ -144,6 +154,7 @@ def tank_facts(site: Site) -> Iterator[TankFacts]:
             rates=tuple(f"{limit.condition} {_rate(limit.at, limit.per)}" for limit in alarms.limits if limit.per),
             independent_high_high=extras.independent_high_high,
             budget=budget_of(site, tank.id),
+            stock=stock_facts(site, tank, today),
         )
 
 
@@ -165,7 +176,8 @@ def _lines(report: CheckReport) -> Iterator[str]:
     site = report.site
     yield f"{report.path}: site {site.id}, {_count(len(site.tanks), 'tank')}, no mistakes"
     yield f"  day begins {site.day_starts_min // 60:02}:{site.day_starts_min % 60:02} {site.zone}"
-    yield f"  standard volume at {site.reference_degC:g} degC by {site.volume_correction}"
+    base = base_word(site.reference_degC)
+    yield f"  standard volume at {base} by {site.volume_correction}, factors {site.factors}"
     yield f"  fingerprint {site.fingerprint()}"
     for bus in report.buses:
         yield ""
@@ -198,8 +210,6 @@ def _bus_lines(bus: BusPlan) -> Iterator[str]:
 
 def _tank_lines(tank: TankFacts) -> Iterator[str]:
     yield f"tank {tank.tank} ({tank.name}): capacity {tank.capacity_m3:.3f} m3 from {tank.source}"
-    if tank.source == "drawing dimensions":
-        yield "  nobody measured this shell: doubt of volume at least 1 % (k = 2) until a certificate is named"
     yield f"  table {tank.bottom_m:g} to {tank.top_m:g} m, {tank.litres_per_mm:.1f} L/mm at half height"
     yield f"  the instrument reaches {tank.reach_m:g} m"
     for limit in tank.limits:
@@ -216,3 +226,4 @@ def _tank_lines(tank: TankFacts) -> Iterator[str]:
         available, needed = budget.available_s, budget.total_s
         yield f"  {available:.0f} s from high-high to critical high at the largest flow; needed {needed:.0f} s:"
         yield from (f"    {name} {seconds:g} s" for name, seconds in budget.parts if seconds)
+    yield from stock_lines(tank.stock)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from gaugehouse import __version__
+from gaugehouse.capacitycall import add_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
@@ -60,10 +61,16 @@ def parser() -> argparse.ArgumentParser:
 
     convert = _json(command("convert", _convert, "the same steps for numbers given by hand"))
     convert.add_argument("tank", metavar="TANK")
-    convert.add_argument("--level", required=True, metavar='"9.2 m"', help="innage")
+    height = convert.add_mutually_exclusive_group(required=True)
+    height.add_argument("--level", metavar='"9.2 m"', help="innage")
+    height.add_argument("--ullage", metavar='"4.3 m"', help="from the reference point down to the surface")
     convert.add_argument("--temperature", metavar='"28 degC"', help="of the liquid")
     convert.add_argument("--water", metavar='"12 mm"', help="innage of free water")
     convert.add_argument("--density", metavar='"800 kg/m3"', help="at the reference temperature")
+    convert.add_argument("--ambient", metavar='"12 degC"', help="of the air, for the temperature of the shell")
+    convert.add_argument("--sediment-water", metavar='"0.05 %"', help="sediment and water, of the standard volume")
+
+    add_arguments(command("capacity", _capacity, "makes a capacity table as CSV", site=False))
 
     replay = command("replay", _replay, "runs recorded samples through the same core; same input, same bytes")
     replay.add_argument("samples", type=Path, metavar="SAMPLES.csv")
@@ -71,6 +78,13 @@ def parser() -> argparse.ArgumentParser:
 
     _filters(command("alarms", _alarms, "the alarm history that is kept"))
     _filters(command("faults", _faults, "the loop faults that are kept"))
+    acknowledge = _json(command("acknowledge", _acknowledge, "says by name that an alarm has been seen"))
+    acknowledge.add_argument("alarm", metavar="SOURCE.CONDITION", help="such as palm.high")
+    acknowledge.add_argument("--by", required=True, metavar="NAME")
+    acknowledge.add_argument("--comment", default="", metavar="TEXT")
+    acknowledge.add_argument(
+        "--occurrence", type=int, metavar="N", help="that one and no newer one (default: the newest)"
+    )
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
@@ -145,6 +159,12 @@ def _convert(args: argparse.Namespace) -> int:
     return convert(args)
 
 
+def _capacity(args: argparse.Namespace) -> int:
+    from gaugehouse.capacity import capacity
+
+    return capacity(args)
+
+
 def _replay(args: argparse.Namespace) -> int:
     from gaugehouse.replay import replay
     from gaugehouse.site import load_site
@@ -157,6 +177,12 @@ def _alarms(args: argparse.Namespace) -> int:
     from gaugehouse.looking import alarms
 
     return alarms(args)
+
+
+def _acknowledge(args: argparse.Namespace) -> int:
+    from gaugehouse.acting import acknowledge
+
+    return acknowledge(args)
 
 
 def _faults(args: argparse.Namespace) -> int:

@@ -19,9 +19,9 @@ from gaugehouse.days import Days
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
 from gaugehouse.site import Site
-from gaugehouse.standard import StandardVolume
 from models.gauging import NOTHING, Extra
 from models.reading import Instant, Reading, Sample
+from models.stock import StockModel
 from models.tank import Linear
 
 
@@ -41,7 +41,11 @@ class ResetExtremes(NamedTuple):
     by: str
 
 
-Act = Acknowledge | ResetExtremes
+class Look(NamedTuple):
+    """A person wants to see what is there now. Decides nothing; answered when all that came before it is decided."""
+
+
+Act = Acknowledge | ResetExtremes | Look
 
 
 class Tick(NamedTuple):
@@ -88,10 +92,9 @@ NOTHING_TOLD: Final = Context(frozenset())
 class Core:
     """The state of one site between ticks. Built from the site file alone; `restore` gives it its past."""
 
-    def __init__(self, site: Site, standard: Mapping[str, StandardVolume]) -> None:
+    def __init__(self, site: Site, stock: Mapping[str, StockModel]) -> None:
         self.site = site
         self.at = Instant(0, 0, 0)
-        self.standard = standard
         self.ne43_of = {loop.instrument: loop.ne43 for loop in site.loops}
         self._loop_facts = {loop.instrument: loop for loop in site.loops}
         days = Days(site.zone, site.day_starts_min)
@@ -102,22 +105,22 @@ class Core:
                 period_ms=site.period_ms[tank.instrument],
                 rate_window_ms=site.rate_window_ms[tank.id],
                 level_rates=any(limit.per == "m/s" for limit in site.alarms_of(tank.id).limits),
-                standard=standard[tank.id],
+                stock=stock[tank.id],
+                at_rest_after_ms=site.extras[tank.id].at_rest_after_ms,
             )
             for tank in site.tanks
         }
+        self._place = {tank.id: place for place, tank in enumerate(site.tanks)}
         self.samples: dict[str, Sample] = {}
         self.faults = FaultTracker(site.loops)
-        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops])
+        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet)
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
-        self._wanted = {
-            (source.instrument, source.signal)
-            for tank in site.tanks
-            for source in (tank.temperature, tank.water)
-            if source is not None
-        }
+        sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
+        sources += [meter.source for meter in site.meters]
+        sources += [point.source for point in site.points]
+        self._wanted = {(source.instrument, source.signal) for source in sources if source is not None}
         self._wanted_of: dict[str, list[str]] = {}
         for instrument, signal in sorted(self._wanted):
             self._wanted_of.setdefault(instrument, []).append(signal)
@@ -146,9 +149,13 @@ class Core:
                         keeper.flow == FILLING,
                     )
                 )
-        changes = self.faults.step(at, tick.samples)
-        declared = self.faults.declared()
-        transitions = self.alarms.step(at, facts, declared)
+        changes: list[FaultChange] = []
+        transitions: list[Transition] = []
+        if len(readings) > 1:
+            readings.sort(key=lambda reading: self._place[reading.tank])
+        if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
+            changes = self.faults.step(at, tick.samples)
+            transitions = self.alarms.step(at, facts, self.faults.declared())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         answers: list[AckAnswer | None] = []
@@ -164,6 +171,7 @@ class Core:
             sample,
             self.newest(tank.temperature, tank.max_age_ms),
             self.newest(tank.water, tank.max_age_ms),
+            self.newest(tank.ambient, tank.max_age_ms),
             frozen=sample.instrument in self._context.frozen,
         )
 
@@ -185,6 +193,8 @@ class Core:
         return None if sample is None else current_of(self._loop_facts[instrument], sample)
 
     def _act(self, at: Instant, act: Act, transitions: list[Transition], decisions: list[Decision]) -> AckAnswer | None:
+        if isinstance(act, Look):
+            return None
         if isinstance(act, ResetExtremes):
             self.keepers[act.tank].extremes.reset(at.time_ms, act.by)
             decisions.append(Decision("extremes_reset", {"tank": act.tank, "by": act.by}))

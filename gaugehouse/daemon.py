@@ -7,11 +7,12 @@ readings follow. Order of stopping: polling, what still waits for the core, the 
 import asyncio
 import contextlib
 import logging
+import os
 import socket
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Protocol, TextIO
+from typing import Final, Protocol
 
 from collector.clock import Clock
 from collector.collector import Collector
@@ -20,11 +21,12 @@ from console.serving import Server, build_server
 from gaugehouse.core import Act, Decision
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts
+from gaugehouse.handlers import handlers_of
 from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
 from gaugehouse.journal import started, state_of_site
+from gaugehouse.local import door
 from gaugehouse.publishing import Publishing, publishing_of
-from gaugehouse.recording import Recorder
-from gaugehouse.running import announced
+from gaugehouse.recording import Recorder, open_recording
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
 from gaugehouse.wiring import core_of
@@ -66,7 +68,7 @@ class Daemon:
     """One site's daemon. `run` returns after `stop` has been called and everything is written."""
 
     def __init__(self, site: Site, clock: DaemonClock, options: Options) -> None:
-        self._site, self._clock, self._options = site, clock, options
+        self.site, self._clock, self._options = site, clock, options
         self._inbox = Inbox()
         self._core = core_of(site)
         self._stopping = asyncio.Event()
@@ -84,7 +86,7 @@ class Daemon:
         self._inbox.put(Arrival(sample.time_ms, self._clock.elapsed_ms(), sample))
 
     async def submit(self, act: Act) -> object:
-        """A person's act: answered after it is in the record book."""
+        """A person's act: answered after it is in the record book, and after all that came in before it."""
         answer: asyncio.Future[object] = asyncio.get_running_loop().create_future()
         self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
         return await answer
@@ -93,9 +95,8 @@ class Daemon:
         """Raises `CouldNot` for a port or a store that is taken, whatever a bug raises, and nothing when stopped."""
         with contextlib.ExitStack() as stack:
             listening = self._listen(stack) if self._options.console else None
-            stores = stack.enter_context(open_stores(self._site))
+            stores = stack.enter_context(open_stores(self.site))
             record = self._open_record(stack)
-            stack.enter_context(announced(self._site, self.url))
             async with self._written(stores) as (book, readings, readers), self._published(book) as publishing:
                 self.facts = DaemonFacts(
                     self._core,
@@ -104,11 +105,14 @@ class Daemon:
                     stores.book,
                     readers,
                     self.submit,
+                    self.collector.health,
                     build=self._options.build,
                     simulated=self._options.simulated,
                 )
                 ticker = await self._begin(stores, book)
-                await self._serve(_Writing(book, readings, record, ticker, publishing), self.facts, listening)
+                writing = _Writing(book, readings, record, ticker, publishing)
+                async with door(self.site, self.url, handlers_of(self, self.facts)):
+                    await self._serve(writing, self.facts, listening)
 
     @contextlib.asynccontextmanager
     async def _published(self, book: BookWriter) -> AsyncIterator[Publishing | None]:
@@ -116,12 +120,12 @@ class Daemon:
             yield self.publishing
 
     def _listen(self, stack: contextlib.ExitStack) -> socket.socket:
-        host, port = self._site.console_host, self._site.console_port
+        host, port = self.site.console_host, self.site.console_port
         try:
             listening = stack.enter_context(contextlib.closing(socket.create_server((host, port))))
         except OSError as error:
             raise CouldNot(
-                f"console: cannot listen on {host} port {port}: {error.strerror}; end what listens there, or choose "
+                f"console: cannot listen on {host} port {port}: {reason(error)}; end what listens there, or choose "
                 "another [console] port"
             ) from error
         self.url = f"http://{host}:{listening.getsockname()[1]}/"
@@ -131,11 +135,9 @@ class Daemon:
         path = self._options.record
         if path is None:
             return None
-        try:
-            out: TextIO = stack.enter_context(path.open("w", encoding="utf-8", newline="\n"))
-        except OSError as error:
-            raise CouldNot(f"{path}: cannot be written: {error.strerror}") from error
-        return Recorder(out, self._site.signal_names)
+        out, new = open_recording(path, self.site.signal_names)
+        stack.enter_context(out)
+        return Recorder(out, self.site.signal_names, header=new)
 
     @contextlib.asynccontextmanager
     async def _written(self, stores: Stores) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool]]:
@@ -157,16 +159,16 @@ class Daemon:
         self._core.restore(state)
         seq = max(stores.book.last_seq(), stores.readings.last_seq())
         now_ms = self._clock.now_ms()
-        decisions = started(self._site, state, self._options.build, now_ms, simulated=self._options.simulated)
+        decisions = started(self.site, state, self._options.build, now_ms, simulated=self._options.simulated)
         entries = [Entry(d.kind, now_ms, seq, d.body) for d in decisions]
-        await book.commit(entries, state_of_site(self._site))
-        order = {loop.instrument: place for place, loop in enumerate(self._site.loops)}
+        await book.commit(entries, state_of_site(self.site))
+        order = {loop.instrument: place for place, loop in enumerate(self.site.loops)}
         return Ticker(seq, self._core.at.elapsed_ms, order)
 
     async def _serve(self, writing: "_Writing", facts: DaemonFacts, listening: socket.socket | None) -> None:
         server = None
         if listening is not None:
-            app = create_app(facts, allow_hosts=(self._site.console_host,), port=listening.getsockname()[1])
+            app = create_app(facts, allow_hosts=(self.site.console_host,), port=listening.getsockname()[1])
             server = build_server(app)
         async with asyncio.TaskGroup() as group:
             deciding = group.create_task(self._decide(writing), name="core")
@@ -182,7 +184,7 @@ class Daemon:
             self.ready.set()
             if self._options.on_ready is not None:
                 self._options.on_ready(self.url)
-            log.info("site %s runs; console %s", self._site.id, self.url or "off")
+            log.info("site %s runs; console %s", self.site.id, self.url or "off")
             await self._stopping.wait()
             await _end(polling)
             await self._drain()
@@ -246,6 +248,11 @@ class _Writing:
     record: Recorder | None
     ticker: Ticker
     publishing: Publishing | None
+
+
+def reason(error: OSError) -> str:
+    """The system's own word for an error, without what a library adds to it."""
+    return os.strerror(error.errno) if error.errno else str(error)
 
 
 async def _insist(commit: Callable[[], Awaitable[object]]) -> None:

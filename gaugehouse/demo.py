@@ -5,7 +5,6 @@ Every start is a new farm with a new store: a demo at speed leaves a clock behin
 
 import asyncio
 import math
-import shutil
 import sys
 from argparse import Namespace
 from dataclasses import replace
@@ -17,8 +16,11 @@ from collector.clock import RealClock
 from gaugehouse import __version__
 from gaugehouse.daemon import Daemon, Options
 from gaugehouse.errors import CallError, CouldNot
-from gaugehouse.service import stop_on_signals, unwrapped
+from gaugehouse.service import status_of, stop_on_signals, unwrapped
 from gaugehouse.site import load_site
+from gaugehouse.stores import RECORDS
+from history.errors import StoreError
+from history.lock import WriterLock
 from simulator.demo import write_demo
 from simulator.errors import SimulatorError
 from simulator.farm import Farm
@@ -34,8 +36,7 @@ def demo(args: Namespace) -> int:
     """Run the demo until it is interrupted."""
     folder: Path = args.dir
     _make_room(folder)
-    asyncio.run(_demo(folder, args.port, args.speed))
-    return 0
+    return asyncio.run(_demo(folder, args.port, args.speed))
 
 
 def period_of(speed: float) -> str:
@@ -49,8 +50,18 @@ def _make_room(folder: Path) -> None:
     try:
         if folder.is_dir() and any(folder.iterdir()) and not mark.exists():
             raise CallError(f"--dir {folder}: holds files that no demo made; name an empty or a new folder")
-        folder.mkdir(parents=True, exist_ok=True)
-        shutil.rmtree(folder / "store", ignore_errors=True)
+        store = folder / "store"
+        store.mkdir(parents=True, exist_ok=True)
+        try:
+            lock = WriterLock(store / RECORDS, "store")
+        except StoreError as error:
+            raise CouldNot(
+                f"--dir {folder}: another demo runs there; end it, or name another folder ({error})"
+            ) from error
+        for file in store.iterdir():
+            if file != lock.path and file.is_file():
+                file.unlink()
+        lock.release()
         mark.write_text(
             "Everything in this folder comes from a simulated fuel farm: invented tanks, invented figures.\n"
             "The next demo in this folder deletes the store and begins anew.\n",
@@ -60,7 +71,7 @@ def _make_room(folder: Path) -> None:
         raise CouldNot(f"--dir {folder}: cannot be used: {error.strerror}") from error
 
 
-async def _demo(folder: Path, port: int, speed: float) -> None:
+async def _demo(folder: Path, port: int, speed: float) -> int:
     clock = RealClock(speed)
     farm = Farm(SEED, clock.now_ms())
     try:
@@ -71,8 +82,9 @@ async def _demo(folder: Path, port: int, speed: float) -> None:
         site = load_site(write_demo(folder, server.ports, period_of(speed)))
         site = replace(site, console_port=port)
         daemon = Daemon(site, clock, Options(__version__, simulated=True, on_ready=partial(_say_where, speed)))
-        stop_on_signals(daemon)
+        stopped = stop_on_signals(daemon)
         await unwrapped(_together(daemon, server))
+        return status_of(stopped)
 
 
 def _say_where(speed: float, url: str) -> None:

@@ -8,20 +8,19 @@ from collections.abc import Awaitable, Callable
 from typing import Any, Final, Protocol
 
 from alerts.engine import AckAnswer as EngineAnswer
+from collector.health import BusHealth
 from console.facts import AckAnswer, AckStatus, FactsUnavailable, Json, SiteFacts
 from console.words import LIMITS
+from gaugehouse.chain import chain_of
 from gaugehouse.core import Acknowledge, Act, Core, ResetExtremes
 from gaugehouse.days import iso_ms
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.records import alarm_rows, fault_rows
-from gaugehouse.rows import reading_json
 from history.book import BookReader
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
 from models.errors import OutOfRange
-from models.gauging import steps_of
-from models.reading import Quality, Reading, Reason
 from models.tank import Tank
 
 PROFILE_POINTS: Final = 60
@@ -55,6 +54,7 @@ class DaemonFacts:
         book: BookReader,
         readers: ReaderPool,
         submit: Callable[[Act], Awaitable[object]],
+        health: Callable[[], dict[str, BusHealth]],
         *,
         build: str,
         simulated: bool,
@@ -63,7 +63,7 @@ class DaemonFacts:
         self._core, self._clock, self._store, self._book = core, clock, store, book
         self._readers, self._submit = readers, submit
         self._site = SiteFacts(site.id, site.name, site.zone, simulated, build)
-        self._view = LiveView(core, build)
+        self._view = LiveView(core, build, health)
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
 
@@ -136,22 +136,7 @@ class DaemonFacts:
         raise KeyError(instrument)
 
     def chain(self, tank: str) -> Json:
-        keeper = self._core.keepers[tank]
-        reading = keeper.latest or Reading(0, 0, tank, Quality.BAD, Reason.NO_COMMUNICATION)
-        sample = keeper.sample
-        raw = {} if sample is None else dict(sample.raw)
-        values = {} if sample is None else dict(sample.values)
-        result = reading_json(reading)
-        result["time"] = None if keeper.latest is None else result["time"]
-        steps = steps_of(keeper.tank, reading, raw, values)
-        return {
-            "tank": tank,
-            "time": result["time"],
-            "quality": result["quality"],
-            "reason": result["reason"],
-            "steps": [step._asdict() for step in [*steps, *self._core.standard[tank].steps(reading)]],
-            "result": result,
-        }
+        return chain_of(self._core.keepers[tank])
 
     async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
         trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)
@@ -178,6 +163,11 @@ class DaemonFacts:
         status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
         time = "" if answer.time_ms is None else iso_ms(answer.time_ms)
         return AckAnswer(status, answer.by, time, newest)
+
+    def newest_occurrence(self, alarm_id: str) -> int | None:
+        """The number of an alarm's newest occurrence, None for an id that the site does not have."""
+        view = self._core.alarms.view(alarm_id)
+        return None if view is None else view.occurrence
 
     async def reset_extremes(self, tank: str, by: str) -> str:
         await self._submit(ResetExtremes(tank, by))

@@ -1,4 +1,5 @@
-"""What one tank remembers from poll to poll: trust, rates, whether it fills or empties, extremes, the last good level.
+"""What one tank remembers from poll to poll: trust, rates, whether it fills or empties, extremes, the last good level,
+since when nothing has flowed in.
 
 No I/O and no clock: time comes in with each tick.
 """
@@ -7,18 +8,23 @@ from typing import Any, Final, NamedTuple
 
 from gaugehouse.days import Days
 from gaugehouse.extremes import Extremes
-from gaugehouse.standard import StandardVolume
-from models.gauging import NO_STOCK, Extra, reading_of, volumes_of
+from models.gauging import Extra, Gauged, gauged, gauging_of, reading_of
 from models.rate import Rate, SlopeWindow
-from models.reading import Instant, Quality, Reading, Sample
+from models.reading import BAD, GOOD, Instant, Quality, Reading, Sample
+from models.stock import StockModel
+from models.stock_budget import AFTER_RECEIPT, AT_REST, Rest
 from models.tank import Tank
 from models.trust import TrustKeeper
+from models.uncertainty import Budget
 
 LEAST_RATE_MS: Final = 60_000
 LEAST_POLLS: Final = 10
 HOLE_POLLS: Final = 3
 STILL_M_PER_S: Final = 0.001 / 60
 """A surface slower than 1 mm/min is still: day and night move a tall tank by less (common practice, no source)."""
+
+UNWATCHED_MS: Final = 600_000
+"""After so long without a level nobody knows whether something flowed in."""
 
 FILLING: Final = "filling"
 EMPTYING: Final = "emptying"
@@ -37,7 +43,7 @@ NO_SLOPES: Final = Slopes(None, None)
 
 class TankKeeper:
     """One tank's memory. `period_ms`: the poll period of its instrument on the site's clock. `level_rates`: whether any
-    limit asks how fast the level rises."""
+    limit asks how fast the level rises. `at_rest_after_ms`: how long after a receipt the liquid counts as at rest."""
 
     def __init__(
         self,
@@ -47,7 +53,8 @@ class TankKeeper:
         period_ms: int,
         rate_window_ms: int,
         level_rates: bool,
-        standard: StandardVolume,
+        stock: StockModel,
+        at_rest_after_ms: int,
     ) -> None:
         self.tank = tank
         self.extremes = Extremes(days)
@@ -56,8 +63,12 @@ class TankKeeper:
         self.sample: Sample | None = None
         self.flow = ""
         self.slopes = NO_SLOPES
+        self.stock = stock
+        self.known: Gauged | None = None
         self._trust = TrustKeeper()
-        self._standard = standard
+        self._at_rest_after_ms = at_rest_after_ms
+        self._level_ms: int | None = None  # elapsed time of the last level, and of the last one that was rising
+        self._receiving_ms = 0
         hole = HOLE_POLLS * period_ms
         window = max(LEAST_RATE_MS, LEAST_POLLS * period_ms)
         self._rate = SlopeWindow(window, hole_ms=hole, least=LEAST_POLLS)
@@ -65,54 +76,76 @@ class TankKeeper:
         self._volume_slope = self._rate if own == window else SlopeWindow(own, hole_ms=hole, least=LEAST_POLLS)
         self._level_slope = SlopeWindow(own, hole_ms=hole, least=LEAST_POLLS) if level_rates else None
 
-    def step(self, at: Instant, sample: Sample, temperature: Extra, water: Extra, *, frozen: bool) -> Reading:
+    def step(
+        self, at: Instant, sample: Sample, temperature: Extra, water: Extra, ambient: Extra, *, frozen: bool
+    ) -> Reading:
         """The Reading of one poll; remembers what the next one needs."""
         measured = self.tank.measure(sample)
         trust = self._trust.judge(at.elapsed_ms, measured, frozen=frozen)
-        volumes = volumes_of(self.tank, measured, trust, temperature, water)
-        rate = None
-        if volumes is None:
-            self.slopes = NO_SLOPES
-        else:
-            rate = self._follow(at.elapsed_ms, measured.level_m, volumes.tov_m3, trust.quality)
-        stock = NO_STOCK if volumes is None else self._standard(volumes.gov_m3, temperature.value)
-        reading = reading_of(at, self.tank.id, measured, trust, temperature, water, volumes, stock, rate)
-        if trust.quality is Quality.GOOD:
+        gauging = gauging_of(measured, trust, temperature, water, ambient)
+        known = self.known = gauged(self.stock, gauging, self._rest(at.elapsed_ms, trust.quality))
+        rate = self._follow(at.elapsed_ms, known, trust.quality)
+        u95_m3 = self.stock.u95_m3(known.quantities, gauging, known.rest)
+        reading = reading_of(at, self.tank, measured, trust, known, u95_m3, rate)
+        if trust.quality is GOOD:
             self.last_good = reading
         self.extremes.add(reading)
         self.latest, self.sample = reading, sample
         return reading
 
-    def _follow(self, elapsed_ms: int, level_m: float | None, tov_m3: float | None, quality: Quality) -> Rate | None:
+    def budget(self) -> Budget | None:
+        """The uncertainty of the newest standard volume, term by term; None where there is none."""
+        known = self.known
+        return None if known is None else self.stock.budget(known.quantities, known.gauging, known.rest)
+
+    def _rest(self, elapsed_ms: int, quality: Quality) -> Rest:
+        """Whether the liquid has stood long enough to lie in layers; not known to have is taken as "has not"."""
+        if quality is not BAD:
+            if self._level_ms is None or elapsed_ms - self._level_ms > UNWATCHED_MS or self.flow == FILLING:
+                self._receiving_ms = elapsed_ms
+            self._level_ms = elapsed_ms
+        return AT_REST if elapsed_ms - self._receiving_ms >= self._at_rest_after_ms else AFTER_RECEIPT
+
+    def _follow(self, elapsed_ms: int, known: Gauged, quality: Quality) -> Rate | None:
         """Take a level into the rates; gives the rate of TOV. Only Good samples count, a Bad one has no rate."""
-        if quality is Quality.GOOD and level_m is not None and tov_m3 is not None:
+        if quality is BAD:
+            self.slopes = NO_SLOPES
+            return None
+        level_m, tov_m3, area_m2, *_ = known.quantities
+        if quality is GOOD and level_m is not None and tov_m3 is not None:
             self._rate.add(elapsed_ms, tov_m3)
             if self._volume_slope is not self._rate:
                 self._volume_slope.add(elapsed_ms, tov_m3)
             if self._level_slope is not None:
                 self._level_slope.add(elapsed_ms, level_m)
-        if quality is Quality.BAD:
-            self.slopes = NO_SLOPES
-            return None
         rate = self._rate.rate(elapsed_ms)
-        volume = rate if self._volume_slope is self._rate else self._volume_slope.rate(elapsed_ms)
-        level = None if self._level_slope is None else self._level_slope.rate(elapsed_ms)
-        self.slopes = Slopes(None if level is None else level.per_s, None if volume is None else volume.per_s)
+        volume = None if rate is None else rate.per_s
+        if self._volume_slope is not self._rate:
+            volume = self._volume_slope.slope(elapsed_ms)
+        level = None if self._level_slope is None else self._level_slope.slope(elapsed_ms)
+        self.slopes = Slopes(level, volume)
         if rate is not None:
-            self.flow = self._flow(level_m or 0.0, rate)
+            self.flow = self._flow(self.tank.table.area_m2(level_m or 0.0) if area_m2 is None else area_m2, rate)
         return rate
 
-    def _flow(self, level_m: float, rate: Rate) -> str:
-        least = max(STILL_M_PER_S * self.tank.table.area_m2(level_m), 3 * rate.sd_per_s)
+    def _flow(self, area_m2: float, rate: Rate) -> str:
+        least = max(STILL_M_PER_S * area_m2, 3 * rate.sd_per_s)
         if abs(rate.per_s) <= least:
             return STILL
         return FILLING if rate.per_s > 0 else EMPTYING
 
     def save(self) -> dict[str, Any]:
         """What outlives a restart; the rates are measured anew."""
-        return {"trust": self._trust.save(), "extremes": self.extremes.save(), "flow": self.flow}
+        return {
+            "trust": self._trust.save(),
+            "extremes": self.extremes.save(),
+            "flow": self.flow,
+            "level": self._level_ms,
+            "receiving": self._receiving_ms,
+        }
 
     def restore(self, state: dict[str, Any]) -> None:
         self._trust.restore(state["trust"])
         self.extremes.restore(state["extremes"])
         self.flow = state["flow"]
+        self._level_ms, self._receiving_ms = state.get("level"), state.get("receiving", 0)

@@ -3,11 +3,14 @@
 Reads the core between ticks, changes nothing; the shapes are those of `console.facts`.
 """
 
-from typing import Any, Final
+from collections.abc import Callable
+from typing import Any
 
 from alerts.alarm import AlarmView
 from alerts.faults import Fault
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, TankAlarms
+from collector.health import BusHealth
+from gaugehouse import wireview
 from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
@@ -15,9 +18,7 @@ from gaugehouse.rows import reading_json
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
 from models.tank import Tank
-
-COVERAGE: Final = 2.0
-"""Times the standard deviation of a rate: its upper bound at about 95 % (GUM, k = 2)."""
+from models.working import room_m3, time_to, working
 
 Json = dict[str, Any]
 
@@ -25,11 +26,13 @@ Json = dict[str, Any]
 class LiveView:
     """Builds the live object. `now_ms`: the site's clock; ages are counted to the data's own clock."""
 
-    def __init__(self, core: Core, build: str) -> None:
+    def __init__(self, core: Core, build: str, health: Callable[[], dict[str, BusHealth]]) -> None:
         self._core = core
+        self._health = health
         self._build = build
         self._worst: dict[str, Fault] = {}
         site = core.site
+        self._safe_fill = {tank.id: site.safe_fill_of(tank.id) for tank in site.tanks}
         self._names = {product.id: product.name for product in site.products}
         self._tanks_of: dict[str, list[str]] = {loop.instrument: [] for loop in site.loops}
         for tank in site.tanks:
@@ -46,6 +49,8 @@ class LiveView:
             "build": self._build,
             "tanks": [self._tank(keeper, standing, now_ms) for keeper in core.keepers.values()],
             "alarms": [self._alarm(view) for view in standing],
+            "buses": wireview.buses(core.site, self._health()),
+            "points": wireview.points(core),
             "loops": [self._loop(loop.instrument, now_ms) for loop in core.site.loops],
         }
 
@@ -68,6 +73,7 @@ class LiveView:
             "flow": "" if reading.quality is Quality.BAD else keeper.flow,
             "next_limit": self._next_limit(keeper, reading),
             "room_m3": self._room_m3(tank, reading),
+            **self._working(tank, reading),
             "water_age_s": None if water.age_ms is None else water.age_ms / 1000,
             "water_source": "signal" if tank.water is not None else "dips" if tank.water_from_dips else "none",
             "day_low_m": extremes.day.low_m,
@@ -89,7 +95,21 @@ class LiveView:
         high = next((at for condition, at in self._limits(tank) if condition == "high"), None)
         if high is None or reading.tov_m3 is None or reading.quality is Quality.BAD:
             return None
-        return tank.table.volume_m3(high) - reading.tov_m3
+        return room_m3(tank.table, tank.table.nearest_m(reading.level_m or 0.0), high)
+
+    def _working(self, tank: Tank, reading: Reading) -> Json:
+        """Usable and dead stock above and below the suction, and the safe fill; None where it is not known."""
+        suction, level, fill = self._core.site.extras[tank.id].suction_m, reading.level_m, self._safe_fill[tank.id]
+        known = None
+        good = reading.quality is not Quality.BAD and reading.tov_m3 is not None
+        if suction is not None and level is not None and good:
+            innage = tank.table.nearest_m(level)
+            known = working(tank.table, innage, suction, min(max(reading.water_m or 0.0, 0.0), innage))
+        return {
+            "usable_m3": None if known is None else known.usable_m3,
+            "dead_m3": None if known is None else known.dead_m3,
+            "safe_fill": None if fill is None else fill._asdict(),
+        }
 
     def _next_limit(self, keeper: TankKeeper, reading: Reading) -> Json | None:
         """The limit that the level moves to, with the time to it at the upper bound of the rate.
@@ -112,8 +132,8 @@ class LiveView:
             volume = abs(keeper.tank.table.volume_m3(at) - tov)
         except OutOfRange:
             return None
-        fastest = abs(rate) + COVERAGE * (reading.rate_sd_m3_per_h or 0.0)
-        return {"condition": condition, "at_m": at, "seconds": volume / fastest * 3600, "volume_m3": volume}
+        seconds = time_to(volume, abs(rate) / 3600, (reading.rate_sd_m3_per_h or 0.0) / 3600).earliest_s
+        return {"condition": condition, "at_m": at, "seconds": seconds, "volume_m3": volume}
 
     def _alarm(self, view: AlarmView) -> Json:
         tanks = self._tanks_of.get(view.source, [view.source])

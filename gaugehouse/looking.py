@@ -40,6 +40,14 @@ def moment_ms(text: str | None, site: Site) -> int | None:
     return round(moment.timestamp() * 1000)
 
 
+def span_of(args: Namespace, site: Site) -> tuple[int | None, int | None]:
+    """The time asked for, from <= t < to."""
+    start, end = moment_ms(args.start, site), moment_ms(args.end, site)
+    if start is not None and end is not None and start >= end:
+        raise CallError(f"--from {args.start} is not before --to {args.end}; turn them round")
+    return start, end
+
+
 def sources_of(site: Site, tank: str | None) -> set[str] | None:
     """A tank and the instrument of its level; None for all."""
     if tank is None:
@@ -53,7 +61,7 @@ def sources_of(site: Site, tank: str | None) -> set[str] | None:
 def alarms(args: Namespace) -> int:
     """`gaugehouse alarms`: transitions, oldest first."""
     site = load_site(Path(args.site))
-    sources, start, end = sources_of(site, args.tank), moment_ms(args.start, site), moment_ms(args.end, site)
+    sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
     with look_into_book(site) as book:
         rows = alarm_rows(book, sources, start, end)
     _print_rows((*ALARM_COLUMNS, "occurrence", "by", "comment"), rows, args.json, "no alarm in that time")
@@ -63,7 +71,7 @@ def alarms(args: Namespace) -> int:
 def faults(args: Namespace) -> int:
     """`gaugehouse faults`: loop faults that touch the time asked for, oldest first."""
     site = load_site(Path(args.site))
-    sources, start, end = sources_of(site, args.tank), moment_ms(args.start, site), moment_ms(args.end, site)
+    sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
     with look_into_book(site) as book:
         rows = fault_rows(book, sources, start, end)
     _print_rows((*FAULT_COLUMNS, "status"), rows, args.json, "no loop fault in that time")
@@ -118,11 +126,15 @@ def _sheet_json(sheet: StockSheet) -> list[dict[str, Any]]:
 
 
 def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
-    local = datetime.fromtimestamp(at_ms / 1000, ZoneInfo(site.zone))
+    zone = ZoneInfo(site.zone)
+    local = datetime.fromtimestamp(at_ms / 1000, zone)
     rows = [
         {
             "tank": line.tank,
             "product": line.product,
+            "read at": None
+            if line.time_ms is None
+            else f"{datetime.fromtimestamp(line.time_ms / 1000, zone):%H:%M:%S}",
             "level [m]": _fixed(line.level_m, 4),
             "t [degC]": _fixed(line.temperature_degC, 2),
             "TOV [m3]": _fixed(line.tov_m3, 3),
@@ -178,4 +190,6 @@ def verify(args: Namespace) -> int:
         )
     else:
         print(verdict)
+        if not verdict.unbroken and against is not None and against.count > verdict.head.count:
+            print("A head with more entries than the book has: entries are gone, or it is the head of another book.")
     return 0 if verdict.unbroken else 1

@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from models.gauging import Step
+from models.chain import Step
 
 DECIMALS = {"mA": 4, "m": 5, "degC": 3, "m3": 4, "kg": 1, "%": 3, "kg/m3": 2}
 

@@ -15,8 +15,8 @@ from typing import Any, Final, TypeVar
 
 from collector.mqtt_broker import Broker, Tls
 from collector.mqtt_link import MqttLink
-from collector.mqtt_messages import Connect, Message, OutboxUnavailable, Stretch, Topics
-from collector.publish import Pace, PublishCounters, Publisher
+from collector.mqtt_messages import Connect, Message, OutboxUnavailable, Pace, PublishCounters, Stretch, Topics
+from collector.publish import Publisher
 from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.records import ALARM

@@ -24,13 +24,40 @@ def columns_of(signals: Mapping[str, Sequence[str]]) -> list[str]:
     return list(dict.fromkeys(name for names in signals.values() for name in names))
 
 
+def header_of(signals: Mapping[str, Sequence[str]]) -> str:
+    """The first line of a recording."""
+    return ",".join(["time", "instrument", "outcome", *columns_of(signals)]) + "\n"
+
+
+def open_recording(path: Path, signals: Mapping[str, Sequence[str]]) -> tuple[TextIO, bool]:
+    """A file to record into, and whether it still needs its header. A recording that is there is gone on with.
+
+    Each line is handed to the system at once. Raises `CallError` for a file that holds something else.
+    """
+    try:
+        if path.exists() and path.stat().st_size:
+            with path.open(encoding="utf-8") as file:
+                first = file.readline()
+            if first != header_of(signals):
+                raise CallError(
+                    f"{path}: holds something else, or a recording with other columns; it stays, name a new file"
+                )
+            return path.open("a", encoding="utf-8", newline="\n", buffering=1), False
+        return path.open("w", encoding="utf-8", newline="\n", buffering=1), True
+    except OSError as error:
+        raise CouldNot(f"{path}: cannot be written: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise CallError(f"{path}: is no recording; it is left alone, name a new file") from error
+
+
 class Recorder:
     """Writes Samples to a CSV file as they come. `signals`: the signal names of each instrument."""
 
-    def __init__(self, out: TextIO, signals: Mapping[str, Sequence[str]]) -> None:
+    def __init__(self, out: TextIO, signals: Mapping[str, Sequence[str]], *, header: bool = True) -> None:
         self._out = out
         self._columns = columns_of(signals)
-        out.write(",".join(["time", "instrument", "outcome", *self._columns]) + "\n")
+        if header:
+            out.write(header_of(signals))
 
     def write(self, samples: Iterable[Sample], time_ms: int) -> None:
         """Write the samples of one tick under the tick's time."""
@@ -64,7 +91,7 @@ def _rows(path: Path, rows: Iterator[list[str]], signals: Mapping[str, Sequence[
     places = _places(path, header, signals)
     known = {name: frozenset(names) for name, names in signals.items()}
     for number, row in enumerate(rows, start=2):
-        if not row:
+        if not any(cell.strip() for cell in row):
             continue
         where = f"{path}, row {number}"
         if len(row) > len(header):
@@ -120,7 +147,7 @@ def _sample(
         if name not in known:
             raise CallError(f"{where}: instrument {instrument!r} has no signal {name!r}; leave that cell empty")
         try:
-            value = float(cell)
+            value = float(cell.replace("_", "?"))
         except ValueError:
             raise CallError(f"{where}, column {name}: {cell!r} is no number; empty means no answer") from None
         values[name] = value if math.isfinite(value) else None

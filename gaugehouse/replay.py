@@ -125,5 +125,6 @@ def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | No
                 ended += [change.fault for change in result.fault_changes if change.change == ENDED]
             faults = sorted(ended + core.faults.open_faults(), key=lambda f: (f.start_ms, order[f.instrument]))
             results.finish(faults)
+            tell(f"{samples}: {core.at.seq} ticks; readings, alarms, faults and movements are in {out}")
     except OSError as error:
         raise CouldNot(f"{error.filename or out}: cannot be written: {error.strerror}") from error

@@ -23,24 +23,36 @@ def run(args: Namespace) -> int:
     for warning in site.warnings:
         log.warning("%s", warning.text)
     options = Options(build=__version__, record=args.record, on_ready=_say_where)
-    asyncio.run(_run(Daemon(site, RealClock(), options)))
-    return 0
+    return asyncio.run(_run(Daemon(site, RealClock(), options)))
 
 
 def _say_where(url: str) -> None:
     print(f"console: {url}", file=sys.stderr, flush=True)
 
 
-async def _run(daemon: Daemon) -> None:
-    stop_on_signals(daemon)
+async def _run(daemon: Daemon) -> int:
+    stopped = stop_on_signals(daemon)
     await unwrapped(daemon.run())
+    return status_of(stopped)
 
 
-def stop_on_signals(daemon: Daemon) -> None:
-    """SIGINT and SIGTERM end the daemon in order."""
+def stop_on_signals(daemon: Daemon) -> list[signal.Signals]:
+    """SIGINT and SIGTERM end the daemon in order; the list tells afterwards which of them came."""
+    came: list[signal.Signals] = []
+
+    def stop(number: signal.Signals) -> None:
+        came.append(number)
+        daemon.stop()
+
     loop = asyncio.get_running_loop()
     for number in (signal.SIGINT, signal.SIGTERM):
-        loop.add_signal_handler(number, daemon.stop)
+        loop.add_signal_handler(number, stop, number)
+    return came
+
+
+def status_of(stopped: list[signal.Signals]) -> int:
+    """130 when a person interrupted it at the keyboard, 0 when it was told to end."""
+    return 130 if signal.SIGINT in stopped else 0
 
 
 async def unwrapped(work: Awaitable[None]) -> None:

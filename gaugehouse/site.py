@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from gaugehouse.sitefile.advice import advise
+from gaugehouse.sitefile.alarmsheet import read_sheet
 from gaugehouse.sitefile.domain import build
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import (
@@ -49,9 +50,19 @@ def load_site(path: Path) -> Site:
     draft = _draft(path, report)
     if draft is None or report.errors:
         raise SiteError(report.errors)
-    site = build(draft, path)
+    site = _with_sheet(build(draft, path), report)
+    if report.errors:
+        raise SiteError(report.errors)
     advise(draft, site)
     return replace(site, warnings=report.warnings)
+
+
+def _with_sheet(site: Site, report: Report) -> Site:
+    if site.alarm_sheet is None:
+        return site
+    instruments = [loop.instrument for loop in site.loops]
+    sheet = read_sheet(site.alarm_sheet, [tank.id for tank in site.tanks], instruments, report)
+    return replace(site, tank_alarms=sheet.applied(site.tank_alarms), sheet=sheet.texts)
 
 
 def _draft(path: Path, report: Report) -> Draft | None:

@@ -1,6 +1,6 @@
 """The capacity (strapping) table of a tank: innage to volume and back.
 
-One type serves every tank: certificates are read into it, geometry generates it (`models.shapes`). Levels strictly
+One type serves every tank: certificates are read into it, `models.geometry_tables` generates it. Levels strictly
 increase; volumes never fall (real tables are printed in whole litres, so a flat stretch is legal). Outside of the table
 there is no volume: `OutOfRange`, never a clamped figure.
 """
@@ -68,16 +68,34 @@ class CapacityTable:
 
     def volume_m3(self, level_m: float) -> float:
         """Volume at an innage. Raises `OutOfRange` below the first and above the last row."""
+        return self.at(level_m)[0]
+
+    def at(self, level_m: float) -> tuple[float, float]:
+        """Volume in m3 and area in m2 (what a metre more would add) at an innage, found together.
+
+        Raises `OutOfRange` as `volume_m3` does.
+        """
         levels, volumes = self._levels, self._volumes
+        i = bisect_right(levels, level_m)
+        if not 0 < i < len(levels):
+            if level_m != levels[-1]:
+                raise OutOfRange(self._off(level_m))
+            i -= 1
+        low, part = levels[i - 1], volumes[i - 1]
+        rise, more = levels[i] - low, volumes[i] - part
+        if level_m == levels[i]:
+            return volumes[i], more / rise
+        return part + more * ((level_m - low) / rise), more / rise
+
+    def _off(self, level_m: float) -> str:
+        levels = self._levels
         if level_m < levels[0]:
-            raise OutOfRange(f"level {level_m:.4f} m below the first row of the capacity table ({levels[0]:g} m)")
-        if level_m > levels[-1]:
-            raise OutOfRange(f"level {level_m:.4f} m above the top of the capacity table ({levels[-1]:g} m)")
-        i = bisect_right(levels, level_m) - 1
-        if i == len(levels) - 1:
-            return volumes[i]
-        low, part = levels[i], volumes[i]
-        return part + (volumes[i + 1] - part) * ((level_m - low) / (levels[i + 1] - low))
+            return f"level {level_m:.4f} m below the first row of the capacity table ({levels[0]:g} m)"
+        return f"level {level_m:.4f} m above the top of the capacity table ({levels[-1]:g} m)"
+
+    def nearest_m(self, level_m: float) -> float:
+        """The level itself, or the end of the table that it is off. Whether that may be is the caller's to say."""
+        return min(max(level_m, self._levels[0]), self._levels[-1])
 
     def levels_of(self, volume_m3: float) -> Interval:
         """The innages that hold a volume. Raises `OutOfRange` outside of the table's volumes."""
@@ -94,7 +112,6 @@ class CapacityTable:
         return Interval(level, level)
 
     def area_m2(self, level_m: float) -> float:
-        """Cubic metres per metre of level at an innage; between two rows the same all along."""
-        levels, volumes = self._levels, self._volumes
-        i = min(max(bisect_right(levels, level_m) - 1, 0), len(levels) - 2)
-        return (volumes[i + 1] - volumes[i]) / (levels[i + 1] - levels[i])
+        """Cubic metres per metre of level at an innage; between two rows the same all along, off the table as at its
+        end."""
+        return self.at(self.nearest_m(level_m))[1]

@@ -3,8 +3,9 @@
 Knows which edition and which form (unrounded or as printed); the formulas are in `models.vcf` and `models.vcf1980`.
 """
 
+from collections.abc import Callable
 from enum import StrEnum
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Final, NamedTuple
 
 from models import rounding, vcf, vcf1980
@@ -81,6 +82,40 @@ def ctl_rounded(
     temperature = round_temperature(temperature_degC, base_degC)
     factor = ctl(product_group, density, temperature, base_degC, edition, alpha60_per_degF=alpha60_per_degF)
     return rounding.to_increment(factor, rounding.FACTOR)
+
+
+def corrector(
+    product_group: str,
+    base_density_kgpm3: float,
+    base_degC: float = 15.0,
+    edition: str = _API,
+    form: str = Form.UNROUNDED,
+    *,
+    alpha60_per_degF: float | None = None,
+) -> Callable[[float], float]:
+    """CTL of one product as a function of its temperature alone: what hangs on the density is worked out once.
+
+    Raises `OutOfRange` for the density at once, the function for a temperature.
+    """
+    group_name(product_group, base_density_kgpm3, base_degC, edition, alpha60_per_degF)
+    if form == Form.ROUNDED:
+
+        def rounded(temperature_degC: float) -> float:
+            return ctl_rounded(
+                product_group,
+                base_density_kgpm3,
+                temperature_degC,
+                base_degC,
+                edition,
+                alpha60_per_degF=alpha60_per_degF,
+            )
+
+        return rounded
+    if edition == _API:
+        return partial(
+            vcf.ctl, vcf.line_of(commodity_of(product_group), base_density_kgpm3, base_degC, alpha60_per_degF)
+        )
+    return partial(vcf1980.vcf, _line_1980(product_group, base_density_kgpm3, base_degC, edition))
 
 
 def round_temperature(temperature_degC: float, base_degC: float) -> float:

@@ -1,16 +1,22 @@
 """From one poll of a level instrument to a tank's Reading, and to the list of steps that explains it.
 
-Pure: trust, rate, and the newest temperature and water are handed in. A Bad level leaves its cell and all that follows
-from it empty, but for the gap above 20.5 mA on a loop whose full end that is: there the level and volumes are those of
-20 mA, marked as the least that they can be.
+Pure: trust, rate, and the newest temperature and water are handed in; figures come from `models.quantity`. A Bad level
+leaves its cell and all that follows from it empty, but for the gap above 20.5 mA on a loop whose full end that is:
+there the level and the observed volume are those of 20 mA, marked as the least that they can be.
 """
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
+from models.chain import Step
+from models.quantity import Gauging, Quantities
 from models.rate import Rate
-from models.reading import Bound, Instant, Quality, Reading
-from models.tank import LevelKind, Measured, Tank, Volumes
+from models.reading import BAD, EXACT, Bound, Instant, Reading
+from models.stock import StockModel
+from models.stock_budget import Rest
+from models.tank import LevelKind, Measured, Tank
 from models.trust import Trust
+from models.uncertainty import Budget
 
 
 class Extra(NamedTuple):
@@ -23,127 +29,110 @@ class Extra(NamedTuple):
 NOTHING = Extra(None)
 
 
-class Stock(NamedTuple):
-    """Standard volume and mass behind a reading; None where they are not known."""
+class Gauged(NamedTuple):
+    """What is known of a tank's stock at one moment: what was measured, the figures, whether the liquid is at rest."""
 
-    gsv_m3: float | None
-    mass_kg: float | None
-
-
-NO_STOCK = Stock(None, None)
+    gauging: Gauging
+    quantities: Quantities
+    rest: Rest = Rest.AFTER_RECEIPT
 
 
-def volumes_of(tank: Tank, measured: Measured, trust: Trust, temperature: Extra, water: Extra) -> Volumes | None:
-    """The volumes behind one poll; None where there is no level to stand by, not even as a bound."""
-    level = measured.level_m
-    if level is None or (trust.quality is Quality.BAD and measured.bound is Bound.NONE):
-        return None
-    return tank.volumes(level, water.value, temperature.value)
+def gauging_of(measured: Measured, trust: Trust, temperature: Extra, water: Extra, ambient: Extra) -> Gauging:
+    """The gauging behind one poll; without an innage where there is no level to stand by, not even as a bound."""
+    quality = trust.quality
+    level = None if quality is BAD and measured.bound is EXACT else measured.level_m
+    return Gauging(level, temperature.value, water.value, None, ambient.value, 0.0, 0.0, quality)
+
+
+def gauged(model: StockModel, gauging: Gauging, rest: Rest) -> Gauged:
+    """The figures that a gauging allows: a Bad level gives a bound of the observed volume at most, never a stock."""
+    q = model.calculate(gauging)
+    return Gauged(gauging, q.observed_only() if gauging.level_quality is BAD else q, rest)
 
 
 def reading_of(
-    at: Instant,
-    tank: str,
-    measured: Measured,
-    trust: Trust,
-    temperature: Extra,
-    water: Extra,
-    volumes: Volumes | None,
-    stock: Stock,
-    rate: Rate | None,
+    at: Instant, tank: Tank, measured: Measured, trust: Trust, known: Gauged, u95_m3: float | None, rate: Rate | None
 ) -> Reading:
-    """A tank's Reading at one instant. `volumes` as `volumes_of` gives them; the rate in m3/s, filling positive."""
+    """A tank's Reading at one instant. The rate in m3/s, filling positive; u95_m3: of GSV, expanded."""
     quality, reason = trust
-    if volumes is None:
+    gauging, q, _ = known
+    level = q.innage_m
+    if level is None:
         return Reading(
-            at.seq, at.time_ms, tank, quality, reason, measured.current_mA, None, temperature.value, water.value
-        )
-    bad = quality is Quality.BAD
+            at.seq, at.time_ms, tank.id, quality, reason, measured.current_mA, None, gauging.liquid_degC,
+            gauging.water_m, bound=measured.bound if measured.level_m is None else Bound.NONE,
+        )  # fmt: skip
+    table, tov, gsv = tank.table, q.tov_m3, q.gsv_m3
+    rate_known = rate is not None and quality is not BAD
     return Reading(
         at.seq,
         at.time_ms,
-        tank,
+        tank.id,
         quality,
         reason,
         measured.current_mA,
-        measured.level_m,
-        temperature.value,
-        water.value,
-        volumes.tov_m3,
-        None if bad else volumes.gov_m3,
-        None if bad else stock.gsv_m3,
-        None if bad else stock.mass_kg,
-        volumes.volume_percent,
-        volumes.level_percent,
-        volumes.ullage_m,
-        None if bad or rate is None else rate.per_s * 3600,
-        Quality.BAD if bad or stock.gsv_m3 is None else quality,
+        level,
+        gauging.liquid_degC,
+        gauging.water_m,
+        tov,
+        q.gov_m3,
+        gsv,
+        q.mass_kg,
+        None if tov is None else 100 * tov / table.capacity_m3,
+        100 * level / table.top_m,
+        tank.reference_height_m - level,
+        rate.per_s * 3600 if rate is not None and rate_known else None,
+        BAD if gsv is None else quality,
         measured.bound,
-        None if bad or rate is None else rate.sd_per_s * 3600,
+        rate.sd_per_s * 3600 if rate is not None and rate_known else None,
+        u95_m3,
     )
 
 
-class Step(NamedTuple):
-    """One line of the chain from the wire to the stock: what, how much, by which rule, how far to be trusted."""
-
-    symbol: str
-    name: str
-    value: float | str | None
-    unit: str
-    rule: str
-    quality: str
-
-
 def steps_of(
-    tank: Tank, reading: Reading, raw: dict[str, tuple[int, ...]], values: dict[str, float | None]
+    model: StockModel,
+    tank: Tank,
+    reading: Reading,
+    known: Gauged,
+    budget: Budget | None,
+    raw: Mapping[str, tuple[int, ...]],
+    values: Mapping[str, float | None],
 ) -> list[Step]:
-    """Every step behind a Reading, in the order in which it was made.
+    """Every step behind a Reading, from the wire to the stock and its uncertainty, in the order in which it was made.
 
     raw: registers by signal of the tank's instrument; values: the same after type, scale and offset.
     """
-    level_signal = tank.level.signal
-    quality, reason = reading.quality.word, str(reading.reason)
+    steps = _signal_steps(tank, reading, raw, values)
+    for step in model.steps(known.quantities, known.gauging, budget):
+        if step.symbol == "h":
+            quality = f"{reading.quality.word} {reading.reason}".rstrip()
+            step = step._replace(rule=_level_rule(tank, reading), quality=quality)
+        steps.append(step)
+    return steps
+
+
+def _signal_steps(
+    tank: Tank, reading: Reading, raw: Mapping[str, tuple[int, ...]], values: Mapping[str, float | None]
+) -> list[Step]:
+    signal, quality = tank.level.signal, reading.quality.word
     steps = []
-    registers = raw.get(level_signal)
+    registers = raw.get(signal)
     if registers is not None:
         words = " ".join(f"{r:04X}" for r in registers)
-        steps.append(Step("raw", f"registers of {tank.instrument}.{level_signal}", words, "hex", "Modbus reply", ""))
-    if level_signal in values:
-        value = values[level_signal]
-        steps.append(Step("x", f"{level_signal} after type, scale and offset", value, "", "site file", quality))
+        steps.append(Step("raw", f"registers of {tank.instrument}.{signal}", words, "hex", "Modbus reply", ""))
+    if signal in values:
+        value = values[signal]
+        steps.append(Step("x", f"{signal} after type, scale and offset", value, "", "site file", quality))
     if reading.current_mA is not None:
         band = tank.ne43.band(reading.current_mA)
         steps.append(Step("I", "loop current", reading.current_mA, "mA", f"NE 43: {band.value}", quality))
+    return steps
+
+
+def _level_rule(tank: Tank, reading: Reading) -> str:
     ends = tank.range_m
     if tank.kind is not LevelKind.LENGTH and ends is not None and reading.level_m is not None:
         rule = f"innage at 4 mA {ends[0]:g} m, at 20 mA {ends[1]:g} m, straight line"
     else:
         rule = "digital level" if tank.measures == "innage" else "reference height - distance"
-    steps.append(Step("h", "innage", reading.level_m, "m", rule, f"{quality} {reason}".strip()))
-    steps.append(Step("%L", "percent of level", reading.level_percent, "%", "100 x level / top of table", quality))
-    steps.append(Step("U", "ullage", reading.ullage_m, "m", "reference height - innage", quality))
-    steps.append(Step("TOV", "total observed volume", reading.tov_m3, "m3", "capacity table, straight line", quality))
-    steps.append(Step("%V", "percent of volume", reading.volume_percent, "%", "100 x TOV / capacity", quality))
-    steps += _stock_steps(tank, reading)
-    return steps
-
-
-def _stock_steps(tank: Tank, reading: Reading) -> list[Step]:
-    quality = reading.stock_quality.word
-    measured_water = tank.water is not None or tank.water_from_dips
-    steps = [
-        Step("t", "liquid temperature", reading.temperature_degC, "degC", "newest within its largest age", quality),
-        Step(
-            "hw", "innage of free water", reading.water_m, "m", "gauge" if measured_water else "not measured", quality
-        ),
-    ]
-    if reading.gov_m3 is not None:
-        ctsh = tank.ctsh(reading.temperature_degC)
-        given = tank.shell_expansion_per_degC is not None
-        steps.append(
-            Step("CTSh", "shell correction", ctsh, "", "API MPMS 12.1.1" if given else "none given: 1", quality)
-        )
-    steps.append(
-        Step("GOV", "gross observed volume", reading.gov_m3, "m3", "(TOV - FW) x CTSh, API MPMS 12.1.1", quality)
-    )
-    return steps
+    return rule if reading.bound is EXACT else f"at least: the loop is at or beyond its full end; {rule}"

@@ -9,11 +9,18 @@ All levels are innages from the lowest point inside, all ends are flat unless sa
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final, Protocol
-
-from fluids import geometry as heads
+from functools import cache
+from typing import Any, Final, Protocol
 
 from models.errors import OutOfRange
+
+
+@cache
+def _fluids() -> Any:
+    """The library of head volumes, loaded by the first curved head: a flat-ended tank or a table needs none of it."""
+    from fluids import geometry
+
+    return geometry
 
 
 class Shape(Protocol):
@@ -62,7 +69,7 @@ class Head:
     def out_m(self, diameter_m: float) -> float:
         """How far the head stands out of the cylinder; negative where it stands in."""
         if self.kind is HeadKind.TORISPHERICAL:
-            depth: float = heads.a_torispherical(diameter_m, self.crown_frac, self.knuckle_frac)
+            depth: float = _fluids().a_torispherical(diameter_m, self.crown_frac, self.knuckle_frac)
             return -depth if self.depth_m < 0 else depth
         return self.depth_m
 
@@ -119,14 +126,15 @@ class LyingCylinder:
         inside(level_m, self.diameter_m)
         level = min(level_m, self.diameter_m)
         straight = segment_m2(self.diameter_m / 2, level) * self.length_m
-        return straight + self._head_m3(self.left, level) + self._head_m3(self.right, level)
+        left = self._head_m3(self.left, level)
+        return straight + left + (left if self.right == self.left else self._head_m3(self.right, level))
 
     def _head_m3(self, head: Head, level: float) -> float:
-        d, a = self.diameter_m, head.depth_m
+        if head.kind is HeadKind.FLAT:
+            return 0.0
+        d, a, heads = self.diameter_m, head.depth_m, _fluids()
         volume: float
         match head.kind:
-            case HeadKind.FLAT:
-                return 0.0
             case HeadKind.CONICAL:
                 volume = heads.V_horiz_conical(d, 0.0, a, level, headonly=True)
             case HeadKind.ELLIPSOIDAL:
@@ -180,11 +188,11 @@ def _over_bottom_m3(head: Head, d: float, level: float) -> float:
     """Volume over a bottom in an endless upright cylinder, level from the lowest point."""
     if level <= 0:
         return 0.0
-    a, inward = head.depth_m, head.depth_m < 0
+    if head.kind is HeadKind.FLAT:
+        return math.pi / 4 * d * d * level
+    a, inward, heads = head.depth_m, head.depth_m < 0, _fluids()
     volume: float
     match head.kind:
-        case HeadKind.FLAT:
-            volume = math.pi / 4 * d * d * level
         case HeadKind.CONICAL:
             volume = (heads.V_vertical_conical_concave if inward else heads.V_vertical_conical)(d, a, level)
         case HeadKind.ELLIPSOIDAL:

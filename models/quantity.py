@@ -1,23 +1,27 @@
 """Static quantity calculation in the form of API MPMS Ch. 12.1.1: a gauge reading -> standard volume, mass, weight.
 
-`quantities` gives the figures, `chain` the same figures with every step: symbol, name, value, unit, rule and quality.
-What is missing stays None with all that follows from it; what cannot be (level off the table, water above the level, a
-roof in its critical zone, a density or temperature that no table takes) raises `OutOfRange`. No rounding but in the
-form "rounded", and then of the temperature of the shell and of the factors only, never of a volume.
+The only place where these figures are made: the daemon, the commands and the pages all ask here, and `models.chain`
+explains the same figures step by step. A `Calculation` never fails: what is missing stays None with all that follows
+from it, and what cannot be (level off the table, water above the level, a roof in its critical zone, a temperature that
+no table takes) is refused with the reason; `quantities` raises that reason instead. No rounding but in the form
+"rounded", and then of the temperature of the shell and of the factors only, never of a volume.
 Words and order: secondary, a public handbook citing API MPMS 12.1.1 and EI HM 1.
 """
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from models import rounding, vcf
 from models.airweight import air_factor, density_in_air_kgpm3
 from models.capacity import CapacityTable
-from models.correction import Edition, Form, ctl, ctl_rounded, group_name, round_temperature
+from models.correction import Edition, Form, corrector, round_temperature
 from models.errors import OutOfRange
 from models.groups import commodity_of
 from models.reading import Quality
 from models.roof import FloatingRoof
+
+SLACK_M: Final = 1e-9
+"""Two sums of the same heights differ in their last bit; that is no level off the table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,16 +46,40 @@ class Shell:
         d = self.expansion_per_degC * (shell_degC - self.reference_degC)
         return 1 + 2 * d + d * d
 
+    def correction(self, liquid_degC: float, ambient_degC: float | None, rounded: bool = False) -> tuple[float, float]:
+        """TSh and CTSh; rounded: to a whole degree, and to five decimals."""
+        bare = not self.insulated and ambient_degC is not None
+        shell_degC = self.temperature_degC(liquid_degC, ambient_degC) if bare else liquid_degC
+        if not rounded:
+            return shell_degC, self.factor(shell_degC)
+        shell_degC = rounding.to_increment(shell_degC, 1.0)
+        return shell_degC, rounding.to_increment(self.factor(shell_degC), rounding.FACTOR)
+
 
 @dataclass(frozen=True, slots=True)
 class Vessel:
-    """A tank as its papers describe it. water_measured False: free water counts 0 and is printed "not measured"."""
+    """A tank as its papers describe it. water_measured False: free water counts 0 and is printed "not measured".
+
+    slack_m: a level off the table by no more than this counts as the table's end (the tolerance of the gauge: an empty
+    tank reads 3.99 mA at times). Hand gauging has none.
+    """
 
     table: CapacityTable
     reference_height_m: float
     shell: Shell | None = None
     roof: FloatingRoof | None = None
     water_measured: bool = True
+    slack_m: float = 0.0
+
+    @property
+    def least_m(self) -> float:
+        """The lowest innage that still has a volume."""
+        return self.table.bottom_m - self.slack_m - SLACK_M
+
+    @property
+    def most_m(self) -> float:
+        """The highest innage that still has a volume."""
+        return self.table.top_m + self.slack_m + SLACK_M
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +113,22 @@ class Gauging(NamedTuple):
     density_quality: Quality = Quality.GOOD
 
 
-class Quantities(NamedTuple):
-    """All figures of the chain, unrounded; None where an input is missing."""
+class Refusal(NamedTuple):
+    """Why a figure is not given: the symbol of its step, and the reason in words."""
 
-    innage_m: float
-    tov_m3: float
+    symbol: str
+    reason: str
+
+
+class Quantities(NamedTuple):
+    """All figures of the chain, unrounded; None where an input is missing or refused.
+
+    area_m2, water_area_m2: cubic metres per metre of level at the innage, and at the water's.
+    """
+
+    innage_m: float | None
+    tov_m3: float | None
+    area_m2: float | None
     free_water_m3: float | None
     shell_degC: float | None
     ctsh: float | None
@@ -98,206 +137,164 @@ class Quantities(NamedTuple):
     ctl: float | None
     cpl: float | None
     ctpl: float | None
-    gsv_m3: float | None
-    nsv_m3: float | None
-    tcv_m3: float | None
-    mass_kg: float | None
-    weight_in_air_kg: float | None
+    gsv_m3: float | None = None
+    nsv_m3: float | None = None
+    tcv_m3: float | None = None
+    mass_kg: float | None = None
+    weight_in_air_kg: float | None = None
+    refusals: tuple[Refusal, ...] = ()
+    water_area_m2: float = 0.0
+
+    def observed_only(self) -> "Quantities":
+        """Without all that a level which is only a bound does not allow: no GOV, and nothing that follows from it."""
+        return self._replace(
+            gov_m3=None, gsv_m3=None, nsv_m3=None, tcv_m3=None, mass_kg=None, weight_in_air_kg=None
+        )  # fmt: skip
 
 
-class Step(NamedTuple):
-    """One line of the chain."""
+class Calculation:
+    """The calculation for one vessel and product. Build once, call for each gauging: a call costs a few microseconds.
 
-    symbol: str
-    name: str
-    value: float | None
-    unit: str
-    rule: str
-    quality: str
+    Raises `OutOfRange` when built for a density that the edition does not take.
+    """
 
+    __slots__ = (
+        "_air", "_bottom", "_bottom_area", "_density", "_in_air", "_least", "_most", "_reference", "_roof", "_rounded",
+        "_shell", "_table", "_thermal", "_top", "_water_measured", "product", "vessel",
+    )  # fmt: skip
 
-class Chain(NamedTuple):
-    result: Quantities
-    steps: tuple[Step, ...]
+    def __init__(self, vessel: Vessel, product: Product) -> None:
+        self.vessel, self.product = vessel, product
+        table = self._table = vessel.table
+        self._bottom, self._top = table.bottom_m, table.top_m
+        self._bottom_area = table.area_m2(table.bottom_m)
+        self._least, self._most = vessel.least_m, vessel.most_m
+        self._reference = vessel.reference_height_m
+        self._roof, self._shell, self._water_measured = vessel.roof, vessel.shell, vessel.water_measured
+        density = self._density = product.base_density_kgpm3
+        self._air, self._in_air = air_factor(density), density_in_air_kgpm3(density)
+        self._rounded = product.form == Form.ROUNDED
+        self._thermal = corrector(
+            product.group,
+            density,
+            product.base_degC,
+            product.edition,
+            product.form,
+            alpha60_per_degF=product.alpha60_per_degF,
+        )
 
+    def __call__(self, gauging: Gauging) -> Quantities:
+        """Every figure from one gauging: GOV = (TOV - FW) x CTSh + FRA, GSV = GOV x CTPL, NSV = GSV x (1 - S&W)."""
+        innage, liquid_degC, water, ullage, ambient_degC, pressure_kPa, sediment_water, _, _, _, _ = gauging
+        refused: list[Refusal] = []
+        water_area = 0.0
+        if innage is None and ullage is not None:
+            innage = self._reference - ullage
+        tov = area = fw = None
+        if innage is not None:
+            if self._least <= innage <= self._most:
+                at = self._bottom if innage < self._bottom else self._top if innage > self._top else innage
+                tov, area = self._table.at(at)
+            else:
+                refused.append(Refusal("TOV", self._off(innage)))
+        if not self._water_measured:
+            fw = 0.0
+        elif water is not None:
+            fw, water_area = self._free_water(water, innage, refused)
+        shell_degC, ctsh = None, 1.0 if self._shell is None else None
+        thermal: float | None = None
+        cpl: float | None = None
+        ctpl: float | None = None
+        if liquid_degC is not None:
+            if self._shell is not None:
+                shell_degC, ctsh = self._shell.correction(liquid_degC, ambient_degC, self._rounded)
+            try:
+                thermal = self._thermal(liquid_degC)
+                cpl, ctpl = (1.0, thermal) if pressure_kPa <= 0 else self._pressed(thermal, liquid_degC, pressure_kPa)
+            except OutOfRange as error:
+                refused.append(Refusal("CTL", str(error)))
+        roof = 0.0 if self._roof is None else self._roof_m3(self._roof, innage, thermal, refused)
+        gov = None
+        if tov is not None and fw is not None and ctsh is not None and roof is not None:
+            gov = (tov - fw if tov > fw else 0.0) * ctsh + roof
+            if gov < 0:
+                words = f"gross observed volume {gov:.3f} m3: the roof displaces more than the tank holds at this level"
+                refused.append(Refusal("GOV", words))
+                gov = None
+        if gov is None or ctpl is None:
+            return Quantities(
+                innage, tov, area, fw, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, refusals=tuple(refused),
+                water_area_m2=water_area,
+            )  # fmt: skip
+        sound = 0 <= sediment_water < 1
+        if not sound:
+            words = f"sediment and water {100 * sediment_water:g} %; allowed 0 to below 100 %"
+            refused.append(Refusal("S&W", words))
+        gsv = gov * ctpl
+        mass = gsv * self._density
+        return Quantities(
+            innage, tov, area, fw, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, gsv,
+            gsv * (1 - sediment_water) if sound else None, gsv + (fw or 0.0), mass, mass * self._air,
+            tuple(refused) if refused else (), water_area,
+        )  # fmt: skip
 
-def innage_m(vessel: Vessel, gauging: Gauging) -> float:
-    """Innage, be it measured or reference height less ullage. Source: API MPMS 3.1A form."""
-    if (gauging.innage_m is None) == (gauging.ullage_m is None):
-        raise OutOfRange("a gauging needs an innage or an ullage, and only one of them")
-    if gauging.innage_m is not None:
-        innage = gauging.innage_m
-    else:
-        assert gauging.ullage_m is not None
-        innage = vessel.reference_height_m - gauging.ullage_m
-    if innage < 0:
-        raise OutOfRange(f"innage {innage:.4f} m is below the datum plate; look at the reference height and the dip")
-    return innage
+    def _off(self, innage: float) -> str:
+        if innage < 0 and innage < self._bottom:
+            return f"innage {innage:.4f} m is below the datum plate; look at the reference height and the dip"
+        try:
+            self._table.at(innage)
+        except OutOfRange as error:
+            return str(error)
+        raise AssertionError("unreachable: the level is off the table")
+
+    def _free_water(self, water: float, innage: float | None, refused: list[Refusal]) -> tuple[float | None, float]:
+        """Volume of the water, 0 at or below the table's first row, and the area there. Water above the product leaves
+        no product, and is a mistake to tell."""
+        if water <= self._bottom:
+            if water < 0:
+                words = f"water innage {water:.4f} m is below the datum plate; look at the dip"
+                refused.append(Refusal("FW", words))
+            return 0.0, self._bottom_area
+        if innage is not None and water > innage:
+            words = f"water innage {water:.4f} m is above the product's innage {innage:.4f} m; look at both"
+            refused.append(Refusal("FW", words))
+        elif water > self._top:
+            words = f"water innage {water:.4f} m is above the top of the capacity table ({self._top:g} m); look at it"
+            refused.append(Refusal("FW", words))
+        return (None, 0.0) if water > self._top else self._table.at(water)
+
+    def _pressed(self, thermal: float, t: float, pressure: float) -> tuple[float, float]:
+        """CPL and CTPL under gauge pressure, which the 1980 tables do not know."""
+        product = self.product
+        if product.edition != Edition.API_2004:
+            raise OutOfRange(f"gauge pressure {pressure:g} kPa: only API MPMS 11.1-2004 corrects for pressure")
+        density, base = product.base_density_kgpm3, product.base_degC
+        if self._rounded:
+            density = rounding.to_increment(density, rounding.DENSITY_KGPM3)
+            t, pressure = round_temperature(t, base), rounding.to_increment(pressure, rounding.PRESSURE_KPA)
+        line = vcf.line_of(commodity_of(product.group), density, base, product.alpha60_per_degF)
+        factors = vcf.factors(line, t, pressure)
+        if self._rounded:  # the product of the two is rounded, not each
+            return factors.cpl, rounding.to_increment(factors.ctpl, rounding.FACTOR)
+        return factors.cpl, factors.ctpl
+
+    def _roof_m3(
+        self, roof: FloatingRoof, innage: float | None, thermal: float | None, refused: list[Refusal]
+    ) -> float | None:
+        if innage is None or thermal is None:
+            return None
+        try:
+            return roof.correction_m3(innage, self._in_air, thermal)
+        except OutOfRange as error:
+            refused.append(Refusal(roof.symbol, str(error)))
+            return None
 
 
 def quantities(vessel: Vessel, product: Product, gauging: Gauging) -> Quantities:
-    """Every figure from one gauging: GOV = (TOV - FW) x CTSh + FRA, GSV = GOV x CTPL, NSV = GSV x (1 - S&W)."""
-    innage = innage_m(vessel, gauging)
-    tov = vessel.table.volume_m3(innage)
-    water = _free_water_m3(vessel, gauging, innage)
-    shell_degC, ctsh = _shell(vessel, product, gauging)
-    thermal, cpl, ctpl = _factors(product, gauging)
-    density = product.base_density_kgpm3
-    roof: float | None = 0.0
-    if vessel.roof is not None:
-        at_base = density_in_air_kgpm3(density)
-        roof = None if thermal is None else vessel.roof.correction_m3(innage, at_base, thermal)
-    gov = None if water is None or ctsh is None or roof is None else (tov - water) * ctsh + roof
-    if gov is not None and gov < 0 and roof:
-        raise OutOfRange(
-            f"gross observed volume {gov:.3f} m3: the roof displaces more than the tank holds at this level"
-        )
-    gsv = None if gov is None or ctpl is None else gov * ctpl
-    if gsv is None:
-        return Quantities(
-            innage, tov, water, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, None, None, None, None, None
-        )
-    if not 0 <= gauging.sediment_water_frac < 1:
-        raise OutOfRange(f"sediment and water {100 * gauging.sediment_water_frac:g} %; allowed 0 to below 100 %")
-    nsv = gsv * (1 - gauging.sediment_water_frac)
-    mass = gsv * density
-    tcv = None if water is None else gsv + water
-    return Quantities(
-        innage, tov, water, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, gsv, nsv, tcv, mass,
-        mass * air_factor(density),
-    )  # fmt: skip
-
-
-def _free_water_m3(vessel: Vessel, gauging: Gauging, innage: float) -> float | None:
-    if not vessel.water_measured:
-        return 0.0
-    water = gauging.water_m
-    if water is None:
-        return None
-    if water < 0:
-        raise OutOfRange(f"water innage {water:.4f} m is below the datum plate; look at the dip")
-    if water > innage:
-        raise OutOfRange(f"water innage {water:.4f} m is above the product's innage {innage:.4f} m; look at both")
-    return 0.0 if water <= vessel.table.bottom_m else vessel.table.volume_m3(water)
-
-
-def _shell(vessel: Vessel, product: Product, gauging: Gauging) -> tuple[float | None, float | None]:
-    if vessel.shell is None:
-        return None, 1.0
-    if gauging.liquid_degC is None:
-        return None, None
-    shell_degC = vessel.shell.temperature_degC(gauging.liquid_degC, gauging.ambient_degC)
-    if product.form == Form.ROUNDED:
-        shell_degC = rounding.to_increment(shell_degC, 1.0)
-        return shell_degC, rounding.to_increment(vessel.shell.factor(shell_degC), rounding.FACTOR)
-    return shell_degC, vessel.shell.factor(shell_degC)
-
-
-def _factors(product: Product, gauging: Gauging) -> tuple[float | None, float | None, float | None]:
-    """CTL, CPL, CTPL; CPL is 1 without gauge pressure, and the 1980 tables know no other."""
-    t = gauging.liquid_degC
-    if t is None:
-        return None, None, None
-    group, density, base, edition = product.group, product.base_density_kgpm3, product.base_degC, product.edition
-    function = ctl_rounded if product.form == Form.ROUNDED else ctl
-    thermal = function(group, density, t, base, edition, alpha60_per_degF=product.alpha60_per_degF)
-    if gauging.pressure_kPa <= 0:
-        return thermal, 1.0, thermal
-    if edition != Edition.API_2004:
-        raise OutOfRange(f"gauge pressure {gauging.pressure_kPa:g} kPa: only API MPMS 11.1-2004 corrects for pressure")
-    pressure = gauging.pressure_kPa
-    if product.form == Form.ROUNDED:
-        density = rounding.to_increment(density, rounding.DENSITY_KGPM3)
-        t, pressure = round_temperature(t, base), rounding.to_increment(pressure, rounding.PRESSURE_KPA)
-    line = vcf.line_of(commodity_of(group), density, base, product.alpha60_per_degF)
-    factors = vcf.factors(line, t, pressure)
-    if product.form == Form.ROUNDED:  # the product of the two is rounded, not each
-        return thermal, factors.cpl, rounding.to_increment(factors.ctpl, rounding.FACTOR)
-    return thermal, factors.cpl, factors.ctpl
-
-
-def chain(vessel: Vessel, product: Product, gauging: Gauging) -> Chain:
-    """The figures of `quantities` with every step that led to them, in the order of the calculation."""
-    q = quantities(vessel, product, gauging)
-    g = gauging
-    level, temperature = g.level_quality, _known(g.liquid_degC, g.temperature_quality)
-    water = _known(q.free_water_m3, g.water_quality if vessel.water_measured else Quality.GOOD)
-    shell = Quality.GOOD if vessel.shell is None else temperature
-    roof = Quality.GOOD if vessel.roof is None else max(temperature, g.density_quality)
-    factor = max(temperature, g.density_quality)
-    gov = max(level, water, shell, roof)
-    stock = max(gov, factor)
-    rho = product.base_density_kgpm3
-    base = f"{product.base_degC:g} degC" if product.base_degC in (15.0, 20.0) else "60 degF"
-    group = group_name(product.group, rho, product.base_degC, product.edition, product.alpha60_per_degF)
-    rows: list[tuple[str, str, float | None, str, str, Quality]] = []
-    if g.ullage_m is not None:
-        rows.append(("U", "ullage", g.ullage_m, "m", "measured", level))
-        rows.append(("Hr", "reference height", vessel.reference_height_m, "m", "capacity table", Quality.GOOD))
-    rows += [
-        ("h", "innage", q.innage_m, "m", "measured" if g.ullage_m is None else "Hr - U", level),
-        ("TOV", "total observed volume", q.tov_m3, "m3", "capacity table, straight line between rows", level),
-        ("hw", "innage of free water", g.water_m, "m", _water_rule(vessel), water),
-        ("FW", "free water", q.free_water_m3, "m3", _water_rule(vessel), water),
-        ("t", "liquid temperature", g.liquid_degC, "degC", "measured", temperature),
-    ]
-    if vessel.shell is not None:
-        rows.append(("TSh", "shell temperature", q.shell_degC, "degC", _shell_rule(vessel.shell, product, g), shell))
-    rows.append(("CTSh", "correction for the temperature of the shell", q.ctsh, "", _ctsh_rule(vessel.shell), shell))
-    if vessel.roof is not None:
-        rows.append((vessel.roof.symbol, "floating roof", q.roof_m3, "m3", _roof_rule(vessel.roof), roof))
-    rows += [
-        ("GOV", "gross observed volume", q.gov_m3, "m3", _gov_rule(vessel.roof), gov),
-        ("rho_b", f"density at {base}", rho, "kg/m3", f"product group {product.group}", g.density_quality),
-        ("CTL", "correction for the temperature of the liquid", q.ctl, "", _ctl_rule(product, group, base), factor),
-    ]
-    if g.pressure_kPa > 0:
-        rows.append(("CPL", "correction for the pressure of the liquid", q.cpl, "", product.edition, factor))
-        rows.append(("CTPL", "correction for temperature and pressure", q.ctpl, "", "CTL x CPL", factor))
-    factor_word = "CTPL" if g.pressure_kPa > 0 else "CTL"
-    rows += [
-        ("GSV", f"gross standard volume at {base}", q.gsv_m3, "m3", f"GOV x {factor_word}", stock),
-        ("S&W", "sediment and water", 100 * g.sediment_water_frac, "%", "entered, else 0", Quality.GOOD),
-        ("NSV", f"net standard volume at {base}", q.nsv_m3, "m3", "GSV x (1 - S&W)", stock),
-        ("TCV", "total calculated volume", q.tcv_m3, "m3", "GSV + FW", stock),
-        ("m", "mass, in vacuo", q.mass_kg, "kg", "GSV x rho_b", stock),
-        ("W", "weight in air", q.weight_in_air_kg, "kg", "m x density in air / rho_b, API MPMS 11.5-2009", stock),
-    ]
-    return Chain(q, tuple(Step(*row[:5], row[5].word) for row in rows))
-
-
-def _known(value: float | None, quality: Quality) -> Quality:
-    return Quality.BAD if value is None else quality
-
-
-def _water_rule(vessel: Vessel) -> str:
-    return "capacity table at the water's innage" if vessel.water_measured else "not measured, counts 0"
-
-
-def _shell_rule(shell: Shell, product: Product, gauging: Gauging) -> str:
-    if shell.insulated:
-        rule = "= t, insulated shell"
-    else:
-        rule = "= t, no ambient temperature" if gauging.ambient_degC is None else "(7 t + ambient) / 8"
-    return rule + (", to a whole degree" if product.form == Form.ROUNDED else "")
-
-
-def _ctsh_rule(shell: Shell | None) -> str:
-    if shell is None:
-        return "no expansion given: 1"
-    a, reference = shell.expansion_per_degC, shell.reference_degC
-    return f"1 + 2 a dT + (a dT)^2, a = {a:g} /degC from {reference:g} degC, API MPMS 12.1.1"
-
-
-def _roof_rule(roof: FloatingRoof) -> str:
-    if roof.deducted_at_kgpm3 is None:
-        return "not in the table: - weight / (density in air x CTL)"
-    return f"in the table at {roof.deducted_at_kgpm3:g} kg/m3: weight / that - weight / (density in air x CTL)"
-
-
-def _gov_rule(roof: FloatingRoof | None) -> str:
-    return "(TOV - FW) x CTSh" + ("" if roof is None else f" + {roof.symbol}") + ", API MPMS 12.1.1"
-
-
-def _ctl_rule(product: Product, group: str, base: str) -> str:
-    return f"{product.edition}, {product.form}, group {group}, base {base}"
+    """Every figure from one gauging that is sound. Raises `OutOfRange` with the first reason that one is refused."""
+    if (gauging.innage_m is None) == (gauging.ullage_m is None):
+        raise OutOfRange("a gauging needs an innage or an ullage, and only one of them")
+    found = Calculation(vessel, product)(gauging)
+    if found.refusals:
+        raise OutOfRange(found.refusals[0].reason)
+    return found

@@ -37,11 +37,18 @@ class SlopeWindow:
         """Take a new origin near the points, so that the sums lose no digits."""
         self._origin_ms = self._points[0][0] if self._points else 0
         self._zero = self._points[0][1] if self._points else 0.0
-        sums = [0.0] * 5
+        self._sums = [0.0] * 5
         for at_ms, value in self._points:
-            _add(sums, (at_ms - self._origin_ms) / 1000, value - self._zero, 1)
-        self._sums = sums
+            self._take(at_ms, value)
         self._n = len(self._points)
+
+    def _take(self, at_ms: int, value: float) -> None:
+        t, v, sums = (at_ms - self._origin_ms) / 1000, value - self._zero, self._sums
+        sums[0] += t
+        sums[1] += t * t
+        sums[2] += v
+        sums[3] += t * v
+        sums[4] += v * v
 
     def add(self, at_ms: int, value: float) -> None:
         """One more sample; `at_ms` on a clock that never falls (several at one time are allowed)."""
@@ -51,47 +58,57 @@ class SlopeWindow:
         points.append((at_ms, value))
         if self._n == 0:
             self._origin_ms, self._zero = at_ms, value
-        _add(self._sums, (at_ms - self._origin_ms) / 1000, value - self._zero, 1)
+        self._take(at_ms, value)
         self._n += 1
-        self._drop(at_ms)
+        if points[0][0] < at_ms - self._window_ms:
+            self._drop(at_ms)
 
     def _drop(self, now_ms: int) -> None:
-        points = self._points
+        points, sums = self._points, self._sums
         oldest = now_ms - self._window_ms
         while points and points[0][0] < oldest:
             at_ms, value = points.popleft()
             if points and points[0][0] - at_ms > self._hole_ms:
                 self._holes -= 1
-            _add(self._sums, (at_ms - self._origin_ms) / 1000, value - self._zero, -1)
+            t, v = (at_ms - self._origin_ms) / 1000, value - self._zero
+            sums[0] -= t
+            sums[1] -= t * t
+            sums[2] -= v
+            sums[3] -= t * v
+            sums[4] -= v * v
             self._n -= 1
         if points and points[-1][0] - self._origin_ms > 4 * self._window_ms + 1000:
             self._restart()
 
     def rate(self, now_ms: int) -> Rate | None:
         """The slope as seen at `now_ms`, or None where there is not enough to tell."""
-        self._drop(now_ms)
+        moments = self._moments(now_ms)
+        if moments is None:
+            return None
+        n, sxx, sxy, syy = moments
+        slope = sxy / sxx
+        sse = syy - slope * sxy
+        return Rate(slope, math.sqrt(sse / (n - 2) / sxx) if n > 2 and sse > 0 else 0.0)
+
+    def slope(self, now_ms: int) -> float | None:
+        """The same without its standard deviation."""
+        moments = self._moments(now_ms)
+        return None if moments is None else moments[2] / moments[1]
+
+    def _moments(self, now_ms: int) -> tuple[int, float, float, float] | None:
+        """Number of samples, and the sums of squares about the mean: of time, of time and value, of value."""
+        points = self._points
+        if points and points[0][0] < now_ms - self._window_ms:
+            self._drop(now_ms)
         n = self._n
-        if n < self._least or self._holes or now_ms - self._points[-1][0] > self._hole_ms:
+        if n < self._least or self._holes or now_ms - points[-1][0] > self._hole_ms:
             return None
         st, stt, sv, stv, svv = self._sums
         sxx = stt - st * st / n
-        if sxx <= 0:
-            return None
-        sxy = stv - st * sv / n
-        slope = sxy / sxx
-        sse = max(0.0, (svv - sv * sv / n) - slope * sxy)
-        return Rate(slope, math.sqrt(sse / (n - 2) / sxx) if n > 2 else 0.0)
+        return None if sxx <= 0 else (n, sxx, stv - st * sv / n, svv - sv * sv / n)
 
     def clear(self) -> None:
         """Forget everything: what came before says nothing about what comes next."""
         self._points.clear()
         self._holes = 0
         self._restart()
-
-
-def _add(sums: list[float], t: float, v: float, sign: int) -> None:
-    sums[0] += sign * t
-    sums[1] += sign * t * t
-    sums[2] += sign * v
-    sums[3] += sign * t * v
-    sums[4] += sign * v * v

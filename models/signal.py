@@ -49,6 +49,8 @@ class Ne43:
 
     def band(self, current_mA: float) -> Band:
         """The band of a current in mA. 3.6 and 21.0 count as failure, 3.8 and 20.5 as measurement."""
+        if self.low_mA <= ZERO_MA <= current_mA <= FULL_MA <= self.high_mA:
+            return Band.NORMAL
         if current_mA <= self.fail_low_mA + _EPSILON_MA:
             return Band.FAIL_LOW
         if current_mA < self.low_mA - _EPSILON_MA:

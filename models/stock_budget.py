@@ -2,19 +2,21 @@
 
 One budget a reading: level, table, temperature, density, water, shell, roof. Sensitivities are analytic and of the
 unrounded chain. Two budgets of one tank make a movement's (`models.uncertainty.difference`): the gauge's zero, the
-density and the probe's bias nearly cancel there, the table partly, repeatability and profile not at all.
+density and the probe's bias nearly cancel there, the table partly, repeatability and profile not at all. What the
+daemon puts beside every reading is the same budget, its terms not written out.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import Final
+from operator import mul
+from typing import Final, NamedTuple
 
 from models.certificate import CapacityCertificate, stated_of
 from models.correction import expansion
 from models.errors import OutOfRange
 from models.quantity import Gauging, Product, Quantities, Vessel, quantities
-from models.uncertainty import Budget, Known, Term, rectangular
+from models.uncertainty import COVERAGE, Budget, Known, Term, rectangular
 
 TABLE_DECAY_M: Final = 2.0
 """How far apart two levels are when the table's local errors are strangers: about a course of plates (our model)."""
@@ -29,6 +31,9 @@ class Rest(StrEnum):
     AFTER_RECEIPT = "after receipt"
     AT_REST = "at rest"
 
+
+AT_REST: Final = Rest.AT_REST
+AFTER_RECEIPT: Final = Rest.AFTER_RECEIPT
 
 _PROFILE_DEGC: Final = {
     Rest.AFTER_RECEIPT: Known(1.5, "one spot probe just after a receipt, 1 to 2 degC (common practice, no source)"),
@@ -64,32 +69,152 @@ class Accuracy:
 
 
 def accuracy_of(
-    certificate: CapacityCertificate | None,
-    rest: Rest = Rest.AFTER_RECEIPT,
-    *,
-    level_zero_m: Known | None = None,
-    level_repeat_m: Known | None = None,
-    level_span_frac: Known | None = None,
-    density_kgpm3: Known | None = None,
+    certificate: CapacityCertificate | None, rest: Rest = Rest.AFTER_RECEIPT, **known: Known | None
 ) -> Accuracy:
     """What to assume of a tank where the site says nothing better; without a certificate the table is good to 1 %.
 
-    The site's own figures (dip comparisons, a loop check record, a densitometer's certificate) replace the defaults.
+    known: the site's own figures by name (dip comparisons, a loop check record, a densitometer's certificate); they
+    replace the defaults.
     """
     stated = stated_of(certificate)
-    return Accuracy(
-        level_zero_m=level_zero_m or rectangular(0.004, "API MPMS 3.1B, gauge as installed, custody (from memory)"),
-        level_repeat_m=level_repeat_m or rectangular(0.001, "API MPMS 3.1B.4.3.2, gauge as made, custody"),
-        level_span_frac=level_span_frac or rectangular(0.0002, "OIML R 85 class 2, 0.02 % of reading (from memory)"),
+    assumed = Accuracy(
+        level_zero_m=rectangular(0.004, "API MPMS 3.1B, gauge as installed, custody (from memory)"),
+        level_repeat_m=rectangular(0.001, "API MPMS 3.1B.4.3.2, gauge as made, custody"),
+        level_span_frac=rectangular(0.0002, "OIML R 85 class 2, 0.02 % of reading (from memory)"),
         table_frac=Known(stated.standard_frac, stated.source),
         temperature_probe_degC=rectangular(0.5, "probe and transmitter (common practice, no source)"),
         temperature_profile_degC=_PROFILE_DEGC[rest],
-        density_kgpm3=density_kgpm3 or rectangular(0.5, "hydrometer, read to half a division (common practice)"),
+        density_kgpm3=rectangular(0.5, "hydrometer, read to half a division (common practice)"),
         water_m=rectangular(0.003, "water dip with paste (common practice, no source)"),
         shell_expansion_frac=rectangular(0.05, "steel of unknown grade (common practice, no source)"),
         shell_degC=rectangular(3.0, "shell in sun or wind (common practice, no source)"),
         roof_weight_frac=rectangular(0.01, "roof weight (common practice, no source)"),
     )
+    return replace(assumed, **{name: figure for name, figure in known.items() if figure is not None})
+
+
+class Input(NamedTuple):
+    """One input of the budget: its size and unit, what two readings share of it, and the way in which it acts."""
+
+    name: str
+    known: Known
+    unit: str
+    acts: str
+    shared: float
+    decay_m: float | None = None
+
+
+LEVEL, SPAN, TABLE, TEMPERATURE, DENSITY = "level", "span", "table", "temperature", "density"
+WATER, SHELL, SHELL_T, ROOF = "water", "shell", "shell temperature", "roof"
+
+
+def _ways(vessel: Vessel) -> tuple[str, ...]:
+    """How inputs act on a vessel's stock, in the order of `StockBudgeter.sensitivities`."""
+    ways = [LEVEL, SPAN, TABLE, TEMPERATURE, DENSITY, WATER]
+    if vessel.shell is not None:
+        ways += [SHELL, SHELL_T]
+    return (*ways, ROOF) if vessel.roof is not None else tuple(ways)
+
+
+def _inputs(vessel: Vessel, accuracy: Accuracy) -> tuple[Input, ...]:
+    """The inputs that a vessel has."""
+    a, table = accuracy, accuracy.table_frac
+    unmeasured = Known(0.0, "not measured: not in this budget")
+    inputs = [
+        Input("level zero", a.level_zero_m, "m", LEVEL, 1.0),
+        Input("level repeatability", a.level_repeat_m, "m", LEVEL, 0.0),
+        Input("level span", a.level_span_frac, "1", SPAN, 1.0),
+        Input("capacity table, scale", _part(table, 1 - TABLE_LOCAL_SHARE), "1", TABLE, 1.0),
+        Input("capacity table, local", _part(table, TABLE_LOCAL_SHARE), "1", TABLE, 0.0, TABLE_DECAY_M),
+        Input("temperature probe", a.temperature_probe_degC, "degC", TEMPERATURE, 1.0),
+        Input("temperature profile", a.temperature_profile_degC, "degC", TEMPERATURE, 0.0),
+        Input("density", a.density_kgpm3, "kg/m3", DENSITY, 1.0),
+        Input("free water", a.water_m if vessel.water_measured else unmeasured, "m", WATER, 0.0),
+        Input("shell expansion", a.shell_expansion_frac, "1", SHELL, 1.0),
+        Input("shell temperature", a.shell_degC, "degC", SHELL_T, 0.0),
+        Input("roof weight", a.roof_weight_frac, "1", ROOF, 1.0),
+    ]
+    ways = _ways(vessel)
+    return tuple(one for one in inputs if one.acts in ways)
+
+
+def _part(known: Known, share: float) -> Known:
+    return Known(known.standard * math.sqrt(share), known.source)
+
+
+class StockBudgeter:
+    """The budgets of one vessel, product and accuracy. Build once: what hangs on no reading is worked out once."""
+
+    __slots__ = ("_alpha", "_alpha_slope", "_base", "_density", "_inputs", "_roof", "_shell", "_standards", "_ways")
+
+    def __init__(self, vessel: Vessel, product: Product, accuracy: Accuracy) -> None:
+        self._shell, self._roof = vessel.shell, vessel.roof
+        self._density, self._base = product.base_density_kgpm3, product.base_degC
+        self._alpha, self._alpha_slope = expansion(
+            product.group, self._density, self._base, product.edition, product.alpha60_per_degF
+        )
+        self._inputs, self._ways = _inputs(vessel, accuracy), _ways(vessel)
+        self._standards = [
+            math.hypot(*(one.known.standard for one in self._inputs if one.acts == way)) for way in self._ways
+        ]
+
+    def expanded_m3(self, q: Quantities, gauging: Gauging) -> float | None:
+        """Expanded uncertainty of GSV, k = `COVERAGE`; None where there is no GSV.
+
+        The figure of `budget`, quicker: inputs that act in the same way are one.
+        """
+        if q.gsv_m3 is None:
+            return None
+        return COVERAGE * math.hypot(*map(mul, self.sensitivities(q, gauging), self._standards))
+
+    def sensitivities(self, q: Quantities, gauging: Gauging) -> list[float]:
+        """d GSV / d input for each way of acting, in m3 a unit, of figures that have a GSV. Analytic, of the unrounded
+        chain; d ln(CTL) / dT and / d rho to second order in alpha dT."""
+        innage, tov, area_m2, fw, shell_degC, ctsh, roof_m3, _, _, _, ctpl, gsv_m3, _, _, _, _, _, water_area_m2 = q
+        liquid_degC = gauging.liquid_degC
+        assert innage is not None and tov is not None and area_m2 is not None and fw is not None  # noqa: PT018 one fact
+        assert ctsh is not None and ctpl is not None and gsv_m3 is not None and liquid_degC is not None  # noqa: PT018
+        factor = ctsh * ctpl
+        liquid_m3 = tov - fw
+        by_level = area_m2 * factor
+        d_t = liquid_degC - self._base
+        bend = -gsv_m3 * (1 + 1.6 * self._alpha * d_t)
+        by_degC = self._alpha * bend
+        by_density = self._alpha_slope * d_t * bend
+        by_water = -water_area_m2 * factor
+        shell = self._shell
+        if shell is None:
+            out = [by_level, by_level * innage, liquid_m3 * factor, by_degC, by_density, by_water]
+        else:
+            assert shell_degC is not None
+            a, by_shell = shell.expansion_per_degC, shell_degC - shell.reference_degC
+            shell_by_degC = liquid_m3 * 2 * a * (1 + a * by_shell) * ctpl
+            bare = not shell.insulated and gauging.ambient_degC is not None
+            by_degC += shell_by_degC * (7 / 8 if bare else 1.0)
+            out = [
+                by_level, by_level * innage, liquid_m3 * factor, by_degC, by_density, by_water,
+                shell_by_degC * by_shell, shell_by_degC,
+            ]  # fmt: skip
+        if self._roof is not None:
+            out.append((roof_m3 or 0.0) * ctpl)
+        return out
+
+    def budget(self, q: Quantities, gauging: Gauging, figure: Figure = Figure.GSV) -> Budget:
+        """The budget written out. Raises `OutOfRange` where the figure itself is missing."""
+        if q.gsv_m3 is None or q.mass_kg is None or gauging.liquid_degC is None:
+            raise OutOfRange(f"no budget without a {figure.value}: temperature or water is missing")
+        by = dict(zip(self._ways, self.sensitivities(q, gauging), strict=True))
+        scale = 1.0
+        if figure is Figure.MASS:  # the base density times the terms of GSV, which for the density adds GSV / rho
+            scale = self._density
+            by[DENSITY] += q.gsv_m3 / self._density
+        terms = tuple(
+            Term(name, known.standard, unit, scale * by[acts], shared, known.source, decay_m)
+            for name, known, unit, acts, shared, decay_m in self._inputs
+        )
+        if figure is Figure.MASS:
+            return Budget("mass", q.mass_kg, "kg", terms, q.innage_m)
+        return Budget("GSV", q.gsv_m3, "m3", terms, q.innage_m)
 
 
 def stock_budget(
@@ -100,78 +225,4 @@ def stock_budget(
     figure: Figure = Figure.GSV,
 ) -> Budget:
     """The budget of one reading's GSV in m3 or mass in kg. Raises `OutOfRange` where the figure itself is missing."""
-    q = quantities(vessel, product, gauging)
-    if q.gsv_m3 is None or q.mass_kg is None or gauging.liquid_degC is None:
-        raise OutOfRange(f"no budget without a {figure.value}: temperature or water is missing")
-    scale = product.base_density_kgpm3 if figure is Figure.MASS else 1.0
-    terms = _terms(vessel, product, gauging, accuracy, q, q.gsv_m3, gauging.liquid_degC, figure)
-    scaled = tuple(term._replace(sensitivity=term.sensitivity * scale) for term in terms)
-    if figure is Figure.MASS:
-        return Budget("mass", q.mass_kg, "kg", scaled, q.innage_m)
-    return Budget("GSV", q.gsv_m3, "m3", scaled, q.innage_m)
-
-
-def _terms(
-    vessel: Vessel,
-    product: Product,
-    gauging: Gauging,
-    accuracy: Accuracy,
-    q: Quantities,
-    gsv: float,
-    liquid_degC: float,
-    figure: Figure,
-) -> list[Term]:
-    """Terms in m3 of GSV; a mass is the base density times these, which for the density adds GSV / rho."""
-    ctsh, ctpl = q.ctsh or 1.0, q.ctpl or 1.0
-    liquid_m3 = q.tov_m3 - (q.free_water_m3 or 0.0)
-    area = vessel.table.area_m2(q.innage_m) * ctsh * ctpl
-    by_degC, by_density = _thermal(product, liquid_degC)
-    density = gsv * by_density + (gsv / product.base_density_kgpm3 if figure is Figure.MASS else 0.0)
-    table = accuracy.table_frac
-    corrected = liquid_m3 * ctsh * ctpl
-    shell_by_degC = 0.0
-    if vessel.shell is not None and q.shell_degC is not None:
-        a, d_t = vessel.shell.expansion_per_degC, q.shell_degC - vessel.shell.reference_degC
-        shell_by_degC = liquid_m3 * 2 * a * (1 + a * d_t) * ctpl
-    bare = vessel.shell is not None and not vessel.shell.insulated and gauging.ambient_degC is not None
-    temperature = gsv * by_degC + shell_by_degC * (7 / 8 if bare else 1.0)
-    rows = [
-        ("level zero", accuracy.level_zero_m, "m", area, 1.0, None),
-        ("level repeatability", accuracy.level_repeat_m, "m", area, 0.0, None),
-        ("level span", accuracy.level_span_frac, "1", area * q.innage_m, 1.0, None),
-        ("capacity table, scale", _part(table, 1 - TABLE_LOCAL_SHARE), "1", corrected, 1.0, None),
-        ("capacity table, local", _part(table, TABLE_LOCAL_SHARE), "1", corrected, 0.0, TABLE_DECAY_M),
-        ("temperature probe", accuracy.temperature_probe_degC, "degC", temperature, 1.0, None),
-        ("temperature profile", accuracy.temperature_profile_degC, "degC", temperature, 0.0, None),
-        ("density", accuracy.density_kgpm3, "kg/m3", density, 1.0, None),
-    ]
-    if vessel.water_measured:
-        water_m = gauging.water_m or 0.0
-        by_water = -vessel.table.area_m2(max(water_m, vessel.table.bottom_m)) * ctsh * ctpl
-        rows.append(("free water", accuracy.water_m, "m", by_water, 0.0, None))
-    else:
-        rows.append(("free water", Known(0.0, "not measured: not in this budget"), "m", 0.0, 0.0, None))
-    if vessel.shell is not None and q.shell_degC is not None:
-        by_coefficient = shell_by_degC * (q.shell_degC - vessel.shell.reference_degC)
-        rows.append(("shell expansion", accuracy.shell_expansion_frac, "1", by_coefficient, 1.0, None))
-        rows.append(("shell temperature", accuracy.shell_degC, "degC", shell_by_degC, 0.0, None))
-    if vessel.roof is not None:
-        rows.append(("roof weight", accuracy.roof_weight_frac, "1", (q.roof_m3 or 0.0) * ctpl, 1.0, None))
-    return [
-        Term(name, known.standard, unit, sensitivity, shared, known.source, decay)
-        for name, known, unit, sensitivity, shared, decay in rows
-    ]
-
-
-def _thermal(product: Product, liquid_degC: float) -> tuple[float, float]:
-    """d ln(CTL) / dT in 1/degC and d ln(CTL) / d rho in m3/kg, to second order in alpha dT."""
-    alpha, slope = expansion(
-        product.group, product.base_density_kgpm3, product.base_degC, product.edition, product.alpha60_per_degF
-    )
-    d_t = liquid_degC - product.base_degC
-    bend = 1 + 1.6 * alpha * d_t
-    return -alpha * bend, -slope * d_t * bend
-
-
-def _part(known: Known, share: float) -> Known:
-    return Known(known.standard * math.sqrt(share), known.source)
+    return StockBudgeter(vessel, product, accuracy).budget(quantities(vessel, product, gauging), gauging, figure)

@@ -1,6 +1,7 @@
-"""A tank and its level loop: one poll of an instrument -> level -> volumes, with the trust that each deserves.
+"""A tank and its level loop: one poll of an instrument -> level, with the trust that it deserves.
 
-Pure and without memory: what depends on the past (a dwell, "just back from a fault") is judged elsewhere.
+Pure and without memory: what depends on the past (a dwell, "just back from a fault") is judged elsewhere, and what
+follows from a level is of `models.quantity`.
 """
 
 from dataclasses import dataclass, field
@@ -8,11 +9,17 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from models.capacity import CapacityTable
-from models.reading import OK, TIMEOUT, Bound, Quality, Reason, Sample
-from models.signal import NE43_2003, Band, Ne43, span_fraction
+from models.quantity import Shell, Vessel
+from models.reading import BAD, EXACT, GOOD, NO_REASON, OK, TIMEOUT, UNCERTAIN, Bound, Quality, Reason, Sample
+from models.roof import FloatingRoof
+from models.signal import NE43_2003, SPAN_MA, ZERO_MA, Band, Ne43, span_fraction
 
 DEFAULT_TOLERANCE_FRAC: Final = 0.0025
 """A loop's own tolerance, as a fraction of span (domain practice; a site may set its own)."""
+
+
+UNDER_RANGE_FRAC: Final = 0.0125
+"""3.8 mA as a fraction of span below 0 %: where NE 43 ends the measuring range."""
 
 
 class LevelKind(StrEnum):
@@ -48,24 +55,13 @@ class Measured(NamedTuple):
     bound: Bound
 
 
-class Volumes(NamedTuple):
-    """What follows from an innage. Volumes are None where the level is off the capacity table."""
-
-    tov_m3: float | None
-    free_water_m3: float | None
-    gov_m3: float | None
-    volume_percent: float | None
-    level_percent: float
-    ullage_m: float
-
-
 @dataclass(frozen=True, slots=True)
 class Tank:
     """A tank as the site file describes it, in SI.
 
     level: the signal and its factor to mA, m or %, as `kind` says. at_4mA_m, at_20mA_m: what the loop measures (innage
     or distance) at its ends; both None for a digital length without a declared range. current_signal: where NE 43 is
-    judged, None when the instrument does not tell its current. shell_expansion_per_degC: linear, None = no CTSh.
+    judged, None when the instrument does not tell its current. shell: None = no CTSh. ambient: the air at the tank.
     """
 
     id: str
@@ -81,25 +77,42 @@ class Tank:
     current_signal: Linear | None = None
     temperature: Linear | None = None
     water: Linear | None = None
+    ambient: Linear | None = None
     water_from_dips: bool = False
     max_age_ms: int = 600_000
     tolerance_frac: float = DEFAULT_TOLERANCE_FRAC
     ne43: Ne43 = NE43_2003
-    shell_expansion_per_degC: float | None = None
-    shell_reference_degC: float = 15.0
+    shell: Shell | None = None
+    roof: FloatingRoof | None = None
+    vessel: Vessel = field(init=False, repr=False, compare=False)
     _ends: tuple[float, float] | None = field(init=False, repr=False, compare=False, default=None)
+    _low_frac: float = field(init=False, repr=False, compare=False, default=0.0)
+    _high_frac: float = field(init=False, repr=False, compare=False, default=1.0)
     _least_m: float = field(init=False, repr=False, compare=False, default=0.0)
     _most_m: float = field(init=False, repr=False, compare=False, default=0.0)
+    _floor_m: float = field(init=False, repr=False, compare=False, default=0.0)
 
     def __post_init__(self) -> None:
         """What every poll would have to work out anew: the innages of the range, and where the table still holds."""
         ends = None
         if self.at_4mA_m is not None and self.at_20mA_m is not None:
             ends = self.innage_m(self.at_4mA_m), self.innage_m(self.at_20mA_m)
-        slack = 1e-9 if ends is None else self.tolerance_frac * abs(ends[1] - ends[0]) + 1e-9
+        slack = 0.0 if ends is None else self.tolerance_frac * abs(ends[1] - ends[0])
+        measured = self.water is not None or self.water_from_dips
+        vessel = Vessel(self.table, self.reference_height_m, self.shell, self.roof, measured, slack)
         object.__setattr__(self, "_ends", ends)
-        object.__setattr__(self, "_least_m", self.table.bottom_m - slack)
-        object.__setattr__(self, "_most_m", self.table.top_m + slack)
+        object.__setattr__(self, "vessel", vessel)
+        object.__setattr__(self, "_low_frac", -self.tolerance_frac - 1e-9)
+        object.__setattr__(self, "_high_frac", 1 + self.tolerance_frac + 1e-9)
+        object.__setattr__(self, "_least_m", vessel.least_m)
+        object.__setattr__(self, "_most_m", vessel.most_m)
+        span = self.table.top_m - self.table.bottom_m if ends is None else abs(ends[1] - ends[0])
+        object.__setattr__(self, "_floor_m", self.table.bottom_m - max(slack, UNDER_RANGE_FRAC * span) - 1e-9)
+
+    @property
+    def floor_m(self) -> float:
+        """A digital level below this innage, in m, is no level: as far below the bottom as 3.8 mA is below 4 mA."""
+        return self._floor_m
 
     @property
     def instrument(self) -> str:
@@ -116,40 +129,69 @@ class Tank:
 
     def measure(self, sample: Sample) -> Measured:
         """Level and trust from one poll of this tank's instrument."""
-        current = self._current_mA(sample)
-        band = None if current is None else self.ne43.band(current)
-        if self.level.signal not in sample.values:
-            silent = sample.outcome in (TIMEOUT, OK)
-            reason = Reason.NO_COMMUNICATION if silent else Reason.COMMUNICATION_ERROR
-            return Measured(Quality.BAD, reason, band, current, None, Bound.NONE)
-        value = sample.values[self.level.signal]
-        if value is None:
-            return Measured(Quality.BAD, Reason.OUT_OF_RANGE, band, current, None, Bound.NONE)
+        values, source, level = sample.values, self.current_signal, self.level
+        current, band = None, None
+        if source is not None:
+            value = values.get(source.signal)
+            if value is not None:
+                current = value * source.factor + source.constant
+                band = self.ne43.band(current)
         if band is not None and not band.measures:
             return self._untrusted(band, current)
-        value = value * self.level.factor + self.level.constant
+        if level.signal not in values:
+            silent = sample.outcome in (TIMEOUT, OK)
+            reason = Reason.NO_COMMUNICATION if silent else Reason.COMMUNICATION_ERROR
+            return Measured(BAD, reason, band, current, None, EXACT)
+        value = values[level.signal]
+        if value is None:
+            return Measured(BAD, Reason.OUT_OF_RANGE, band, current, None, EXACT)
+        value = value * level.factor + level.constant
         kind = self.kind
         if kind is LevelKind.CURRENT:
             return self._in_range(span_fraction(value), None, band, current)
         if kind is LevelKind.PERCENT:
-            return self._in_range(value / 100, None, band, current)
-        return self._in_range(self._fraction_of(value), self.innage_m(value), band, current)
+            return self._percent(value / 100, band, current)
+        return self._digital(value, band, current)
 
-    def _current_mA(self, sample: Sample) -> float | None:
-        source = self.current_signal
-        if source is None:
+    def _percent(self, fraction: float, band: Band | None, current: float | None) -> Measured:
+        """A percent of the range is made of the loop's current, so that NE 43 holds for it too: 0 mA reads -25 %."""
+        if band is None:
+            band = self.ne43.band(ZERO_MA + SPAN_MA * fraction)
+            if not band.measures:
+                return self._untrusted(band, None)
+        return self._beyond_by_current(band, current, None) or self._in_range(fraction, None, band, current)
+
+    def _digital(self, value: float, band: Band | None, current: float | None) -> Measured:
+        """A level that is a length already. What lies far below the tank's bottom is no level at all."""
+        level_m = self.innage_m(value)
+        if level_m < self._floor_m:
+            return Measured(BAD, Reason.OUT_OF_RANGE, band, current, None, EXACT)
+        return self._beyond_by_current(band, current, level_m) or self._in_range(
+            self._fraction_of(value), level_m, band, current
+        )
+
+    def _beyond_by_current(self, band: Band | None, current: float | None, level_m: float | None) -> Measured | None:
+        """The loop is beyond its 100 %, whatever another register says of the level: at least what 20 mA means."""
+        if band is not Band.OVER_RANGE or current is None or span_fraction(current) <= self._high_frac:
             return None
-        value = sample.values.get(source.signal)
-        return None if value is None else value * source.factor + source.constant
+        ends = self._ends
+        if ends is None:
+            return Measured(UNCERTAIN, Reason.UNITS_EXCEEDED, band, current, level_m, Bound.AT_LEAST)
+        if ends[0] > ends[1]:
+            return None
+        least = ends[1] if level_m is None else max(ends[1], level_m)
+        return Measured(UNCERTAIN, Reason.UNITS_EXCEEDED, band, current, least, Bound.AT_LEAST)
 
     def _untrusted(self, band: Band, current: float | None) -> Measured:
         """A current outside of 3.8-20.5 mA. The side of a full tank is never held back: at least 100 %."""
         if band in (Band.FAIL_LOW, Band.FAIL_HIGH):
-            return Measured(Quality.BAD, Reason.SENSOR_FAILURE, band, current, None, Bound.NONE)
+            return Measured(BAD, Reason.SENSOR_FAILURE, band, current, None, EXACT)
         ends = self._ends
+        if ends is None and band is Band.GAP_HIGH:
+            return Measured(BAD, Reason.OUT_OF_RANGE, band, current, None, Bound.AT_LEAST)
         if ends is not None and (band is Band.GAP_HIGH) == (ends[1] > ends[0]):
-            return Measured(Quality.BAD, Reason.OUT_OF_RANGE, band, current, max(ends), Bound.AT_LEAST)
-        return Measured(Quality.BAD, Reason.OUT_OF_RANGE, band, current, None, Bound.NONE)
+            return Measured(BAD, Reason.OUT_OF_RANGE, band, current, max(ends), Bound.AT_LEAST)
+        return Measured(BAD, Reason.OUT_OF_RANGE, band, current, None, EXACT)
 
     def _fraction_of(self, measured_m: float) -> float | None:
         if self.at_4mA_m is None or self.at_20mA_m is None:
@@ -159,62 +201,19 @@ class Tank:
     def _in_range(
         self, fraction: float | None, level_m: float | None, band: Band | None, current: float | None
     ) -> Measured:
-        """A trusted signal: beyond 0 or 100 % by more than the loop's tolerance it is Uncertain."""
-        quality, reason, bound = Quality.GOOD, Reason.NONE, Bound.NONE
+        """A trusted signal: beyond 0 or 100 % by more than the loop's tolerance, or off the table, it is Uncertain."""
         ends = self._ends
         if fraction is not None and ends is not None:
             at_4mA, at_20mA = ends
             if level_m is None:
                 level_m = at_4mA + fraction * (at_20mA - at_4mA)
-            beyond = max(-fraction, fraction - 1)
-            if beyond > self.tolerance_frac + 1e-9:
-                quality, reason = Quality.UNCERTAIN, Reason.UNITS_EXCEEDED
+            if not self._low_frac <= fraction <= self._high_frac:
+                bound = EXACT
                 if (fraction > 1) == (at_20mA > at_4mA):
                     level_m, bound = max(ends), Bound.AT_LEAST
-        if level_m is None:
-            return Measured(Quality.BAD, Reason.CONFIGURATION_ERROR, band, current, None, Bound.NONE)
-        if quality is Quality.GOOD and not self._on_table(level_m):
-            quality, reason = Quality.UNCERTAIN, Reason.UNITS_EXCEEDED
-        return Measured(quality, reason, band, current, level_m, bound)
-
-    def _on_table(self, level_m: float) -> bool:
-        """On the table, or off it by no more than the loop's own tolerance: an empty tank reads 3.99 mA at times."""
-        return self._least_m <= level_m <= self._most_m
-
-    def volumes(self, level_m: float, water_m: float | None, liquid_degC: float | None) -> Volumes:
-        """Volumes at an innage, in m and m3. Source: API MPMS 12.1.1 form, GOV = (TOV - FW) x CTSh.
-
-        water_m: innage of free water; None leaves GOV out unless the tank has no water measurement at all. A level
-        off the table by no more than the loop's tolerance counts as the table's end.
-        """
-        table = self.table
-        level_percent = 100 * level_m / table.top_m
-        ullage = self.reference_height_m - level_m
-        if not self._least_m <= level_m <= self._most_m:
-            return Volumes(None, None, None, None, level_percent, ullage)
-        tov = table.volume_m3(min(max(level_m, table.bottom_m), table.top_m))
-        free_water = self._free_water_m3(water_m)
-        ctsh = self.ctsh(liquid_degC)
-        gov = None if free_water is None or ctsh is None else max(0.0, tov - free_water) * ctsh
-        return Volumes(tov, free_water, gov, 100 * tov / table.capacity_m3, level_percent, ullage)
-
-    def _free_water_m3(self, water_m: float | None) -> float | None:
-        if self.water is None and not self.water_from_dips:
-            return 0.0  # "none": counts as 0 and is printed as not measured
-        if water_m is None or water_m > self.table.top_m:
-            return None
-        return 0.0 if water_m <= self.table.bottom_m else self.table.volume_m3(water_m)
-
-    def ctsh(self, liquid_degC: float | None) -> float | None:
-        """Shell correction for temperature; 1 where no expansion is given, None where the temperature is missing.
-
-        Source: API MPMS 12.1.1, CTSh = 1 + 2 a dT + a^2 dT^2 with the linear expansion a; the shell is taken to be as
-        warm as the liquid, there being no ambient signal.
-        """
-        a = self.shell_expansion_per_degC
-        if a is None:
-            return 1.0
-        if liquid_degC is None:
-            return None
-        dT = liquid_degC - self.shell_reference_degC
-        return 1 + 2 * a * dT + a * a * dT * dT
+                return Measured(UNCERTAIN, Reason.UNITS_EXCEEDED, band, current, level_m, bound)
+        elif level_m is None:
+            return Measured(BAD, Reason.CONFIGURATION_ERROR, band, current, None, EXACT)
+        if self._least_m <= level_m <= self._most_m:
+            return Measured(GOOD, NO_REASON, band, current, level_m, EXACT)
+        return Measured(UNCERTAIN, Reason.UNITS_EXCEEDED, band, current, level_m, EXACT)

@@ -6,7 +6,7 @@ measuring sample after a fault is Uncertain, and Good again only after 4 s of me
 
 from typing import Any, Final, NamedTuple
 
-from models.reading import Quality, Reason
+from models.reading import BAD, GOOD, UNCERTAIN, Quality, Reason
 from models.tank import Measured
 
 SETTLE_MS: Final = 4_000
@@ -31,23 +31,23 @@ class TrustKeeper:
 
     def judge(self, elapsed_ms: int, measured: Measured, *, frozen: bool = False) -> Trust:
         """Quality of one poll's level. `frozen`: the loop stands declared frozen since an earlier tick."""
-        if frozen and measured.quality is not Quality.BAD:
-            measured = measured._replace(quality=Quality.BAD, reason=Reason.DEVICE_FAILURE)
+        if frozen and measured.quality is not BAD:
+            measured = measured._replace(quality=BAD, reason=Reason.DEVICE_FAILURE)
             self._doubtful = True
-        if measured.quality is Quality.BAD:
+        if measured.quality is BAD:
             self._failed += 1
             if self._failed >= FAILED_POLLS or (measured.band is not None and not measured.band.measures):
                 self._doubtful = True
             self._measuring_since_ms = None
-            return Trust(Quality.BAD, measured.reason)
+            return Trust(BAD, measured.reason)
         self._failed = 0
         if self._doubtful:
             if self._measuring_since_ms is None:
                 self._measuring_since_ms = elapsed_ms
             if elapsed_ms - self._measuring_since_ms >= SETTLE_MS:
                 self._doubtful, self._measuring_since_ms = False, None
-            elif measured.quality is Quality.GOOD:
-                return Trust(Quality.UNCERTAIN, Reason.SUB_NORMAL)
+            elif measured.quality is GOOD:
+                return Trust(UNCERTAIN, Reason.SUB_NORMAL)
         return Trust(measured.quality, measured.reason)
 
     def save(self) -> dict[str, Any]:

@@ -52,6 +52,14 @@ class Term(NamedTuple):
         return self.sensitivity * self.standard
 
 
+class Leading(NamedTuple):
+    """What weighs most in a budget, in the unit of its result, and by whose word it is known."""
+
+    name: str
+    contribution: float
+    source: str
+
+
 class Budget(NamedTuple):
     """A figure with all that makes it uncertain. innage_m: where it was read, as some correlations fade with height."""
 
@@ -75,6 +83,16 @@ class Budget(NamedTuple):
     def largest(self) -> Term:
         """The input that weighs most: the one worth mending."""
         return max(self.terms, key=lambda term: abs(term.contribution))
+
+
+def leading(budget: Budget) -> Leading:
+    """The largest input, one that is split in parts ("capacity table, scale" and ", local") taken as one."""
+    whole: dict[str, Leading] = {}
+    for term in budget.terms:
+        name = term.name.partition(",")[0]
+        before = whole.get(name, Leading(name, 0.0, term.source))
+        whole[name] = before._replace(contribution=math.hypot(before.contribution, term.contribution))
+    return max(whole.values(), key=lambda one: one.contribution)
 
 
 def difference(opening: Budget, closing: Budget, shared: Mapping[str, float] | None = None) -> Budget:

@@ -12,7 +12,9 @@ from gaugehouse.sitefile.problems import Report
 from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.tankchecks import range_m
 from gaugehouse.sitefile.wireadvice import advise_wires
-from models.density import DENSITY_RANGES
+from models.certificate import reference_height_objection
+from models.density import density_objection
+from models.errors import OutOfRange
 from models.signal import NE43_2003
 from models.tank import LevelKind, Tank
 
@@ -44,6 +46,8 @@ def advise(draft: Draft, site: Site) -> None:
         _standards(key, table, tank, report)
         _limits(key, table, site, report)
         _response(key, tank, site, report)
+        _papers(key, tank, site, report)
+        _safe_fill(key, tank, site, report)
 
 
 def _outside(site: Site, report: Report) -> None:
@@ -76,13 +80,9 @@ def _names(site: Site, report: Report) -> None:
 
 def _densities(site: Site, report: Report) -> None:
     for product in site.products:
-        known = DENSITY_RANGES.get(product.group)
-        if known is not None and not known.low <= product.base_density_kgpm3 <= known.high:
-            text = (
-                f"{product.base_density_kgpm3:g} kg/m3 is no density of {product.group}: {known.low:g} to "
-                f"{known.high:g} kg/m3 ({known.source}); check it against the certificate"
-            )
-            report.warn(f"product[{product.id}].base_density", text, found=product.base_density_kgpm3)
+        why = density_objection(product.group, product.base_density_kgpm3, site.reference_degC)
+        if why is not None:
+            report.warn(f"product[{product.id}].base_density", why, found=product.base_density_kgpm3)
 
 
 def _silence(key: str, table: TankTable, report: Report) -> None:
@@ -94,7 +94,7 @@ def _silence(key: str, table: TankTable, report: Report) -> None:
         text = "no temperature: this tank has no standard volume and no mass; name a signal if there is one"
         report.warn(f"{key}.temperature", text, found="none")
     if table.water == "none":
-        text = 'no water measured: its volume counts as fuel; name a signal, or water = "dips" and enter the dips'
+        text = "no water measured: its volume counts as fuel; name a signal where an instrument measures it"
         report.warn(f"{key}.water", text, found="none")
     if table.limits.high_high is None:
         text = "no high-high limit: nothing warns before this tank overflows; add high_high"
@@ -138,6 +138,9 @@ def _standards(key: str, table: TankTable, tank: Tank, report: Report) -> None:
             "is named: alarms of the gauge are not independent; name a switch with independent_high_high"
         )
         report.warn(f"{key}.overfill_category", text, found=category)
+    if table.shell_expansion is not None and table.shape is not None and table.shape.kind in ("lying", "sphere"):
+        text = "CTSh corrects the area of an upright shell (API MPMS 12.1.1), and this tank is none; remove shell_expansion"
+        report.warn(f"{key}.shell_expansion", text, found=table.shell_expansion)
     top, reference = tank.table.top_m, tank.reference_height_m
     if top > reference + 1e-9:
         text = f"the capacity table ends at {top:g} m, above the reference height of {reference:g} m; check both"
@@ -180,3 +183,32 @@ def _response(key: str, tank: Tank, site: Site, report: Report) -> None:
 
 def _parts(parts: Iterable[tuple[str, float]]) -> str:
     return ", ".join(f"{name} {seconds:g}" for name, seconds in parts if seconds)
+
+
+def _papers(key: str, tank: Tank, site: Site, report: Report) -> None:
+    """What speaks against the tank's certificate."""
+    certificate = site.extras[tank.id].certificate
+    if certificate is None:
+        return
+    why = reference_height_objection(certificate, tank.reference_height_m)
+    if why is not None:
+        report.warn(f"{key}.reference_height", why, found=f"{tank.reference_height_m:g} m")
+
+
+def _safe_fill(key: str, tank: Tank, site: Site, report: Report) -> None:
+    """A rule that leaves nothing, or a working level above what it allows."""
+    rule = site.safe_fill[tank.id]
+    if rule is None:
+        return
+    try:
+        fill = rule.safe_fill(tank.table)
+    except OutOfRange as exc:
+        report.warn(f"{key}.safe_fill", str(exc))
+        return
+    high = next((limit.at for limit in site.alarms_of(tank.id).limits if limit.condition == "high"), None)
+    if high is not None and high > fill.level_m + 1e-6:
+        text = (
+            f"the maximum working level of {high:g} m is above the safe fill of {fill.level_m:.3f} m ({fill.rule}); "
+            "lower high"
+        )
+        report.warn(f"{key}.limits.high", text, found=f"{high:g} m", allowed=f"up to {fill.level_m:.3f} m")

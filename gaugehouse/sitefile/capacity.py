@@ -14,13 +14,28 @@ from gaugehouse.sitefile.quantities import converts, linear
 from models.capacity import CapacityTable
 from models.errors import BadTable
 
-_HEADER: Final = re.compile(r"\s*(\w+)\s*\[\s*([^\]]+?)\s*\]\s*")
+HEADER: Final = re.compile(r"\s*(\w+)\s*\[\s*([^\]]+?)\s*\]\s*")
 _MOST_TOLD: Final = 10
 _LIKE: Final = 'write "level [mm],volume [L]" (any unit of length and of volume)'
 
 
+Line = tuple[int, str]
+
+
 def read_capacity(path: Path, shown: str, key: str, report: Report) -> CapacityTable | None:
     """The table in a CSV file, or None with every mistake told. `shown`: the file's name as the site file gives it."""
+    lines = read_lines(path, shown, key, report)
+    if lines is None:
+        return None
+    if not lines:
+        report.error("", f"the capacity table is empty; {_LIKE} and one row for each level", file=shown)
+        return None
+    factors = _factors(*lines[0], shown, report)
+    return None if factors is None else _table(lines[1:], factors, shown, report)
+
+
+def read_lines(path: Path, shown: str, key: str, report: Report) -> list[Line] | None:
+    """The lines of a CSV file that hold something, with their numbers; None where the file cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as exc:
@@ -30,20 +45,15 @@ def read_capacity(path: Path, shown: str, key: str, report: Report) -> CapacityT
     except UnicodeDecodeError:
         report.error(key, "this is no text file in UTF-8; save the table as CSV in UTF-8", found=shown, file=shown)
         return None
-    lines = [
+    return [
         (n, line) for n, line in enumerate(text.splitlines(), 1) if line.strip() and not line.lstrip().startswith("#")
     ]
-    if not lines:
-        report.error("", f"the capacity table is empty; {_LIKE} and one row for each level", file=shown)
-        return None
-    factors = _factors(*lines[0], shown, report)
-    return None if factors is None else _table(lines[1:], factors, shown, report)
 
 
 def _factors(number: int, header: str, shown: str, report: Report) -> tuple[float, float] | None:
     """What turns the two columns into m and m3."""
     cells = next(csv.reader([header]))
-    found = [_HEADER.fullmatch(cell) for cell in cells]
+    found = [HEADER.fullmatch(cell) for cell in cells]
     names = [match[1].lower() if match else "" for match in found]
     key = f"row {number}"
     if names[:1] == ["ullage"]:

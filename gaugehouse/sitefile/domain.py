@@ -13,6 +13,7 @@ from gaugehouse.sitefile.fields import SignalRef
 from gaugehouse.sitefile.quantities import linear
 from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
 from gaugehouse.sitefile.settings import settings_of
+from gaugehouse.sitefile.stockfacts import accuracies, certificate_of, given_accuracy, roof_of, safe_fill_of, shell_of
 from gaugehouse.sitefile.tankchecks import level_kind, reach_m
 from modbus.signals import RegisterSignal, RegisterType
 from models.signal import NE43_2003, Ne43
@@ -24,6 +25,9 @@ PRIORITIES: Final = {"critical_high": 1, "high_high": 1, "low": 3}
 OTHER_PRIORITY: Final = 2
 RATE_DEADBAND: Final = 0.1
 """A rate alarm's deadband where none is given, as a part of its limit: our own choice."""
+
+FAR: Final = 1e12
+"""Beyond every register: an open end, and a number that JSON can hold."""
 
 _SI: Final = {LevelKind.CURRENT: "mA", LevelKind.LENGTH: "m", LevelKind.PERCENT: "%"}
 _FLOATS: Final = frozenset({RegisterType.FLOAT32, RegisterType.FLOAT64})
@@ -42,6 +46,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         day_starts_min=file.site.day_starts,
         reference_degC=file.site.reference_temperature,
         volume_correction=file.site.volume_correction.value,
+        factors=file.site.factors.value,
         store_path=folder / file.store.path,
         console_host=file.console.host,
         console_port=file.console.port,
@@ -76,11 +81,18 @@ def build(draft: Draft, path: Path) -> facts.Site:
         period_ms=facts.frozen({i.id: bus.period for bus in file.bus for i in file.instrument if i.bus == bus.id}),
         signals=facts.frozen({(i.id, s.name): _register(s) for i in file.instrument for s in i.signal}),
         instrument_names=facts.frozen({i.id: i.name or i.id for i in file.instrument}),
-        extras=facts.frozen({t.id: _extras(t, folder) for t in file.tank}),
+        extras=facts.frozen({t.id: _extras(t, folder, file.site.reference_temperature) for t in file.tank}),
+        accuracy={},
+        safe_fill={},
         settings={},
         source_files=(path, *dict.fromkeys(draft.files)),
     )
-    return replace(site, settings=settings_of(site))
+    return replace(
+        site,
+        accuracy=facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks}),
+        safe_fill=facts.frozen({t.id: safe_fill_of(site, t.id) for t in site.tanks}),
+        settings=settings_of(site),
+    )
 
 
 def _bus(bus: BusTable, instruments: Sequence[InstrumentTable]) -> BusSpec:
@@ -178,15 +190,31 @@ def _tank(draft: Draft, tank: TankTable) -> Tank:
         current_signal=current,
         temperature=None if tank.temperature == "none" else _linear(draft, tank.temperature, "degC"),
         water=None if tank.water in ("none", "dips") else _linear(draft, tank.water, "m"),
+        ambient=_ambient(draft, tank.id),
         water_from_dips=tank.water == "dips",
         max_age_ms=tank.max_age,
         tolerance_frac=tank.tolerance / 100,
         ne43=NE43_2003
         if tank.ne43 is None
         else Ne43(tank.ne43.fail_low, tank.ne43.low, tank.ne43.high, tank.ne43.fail_high),
-        shell_expansion_per_degC=tank.shell_expansion,
-        shell_reference_degC=draft.file.site.reference_temperature,
+        shell=shell_of(tank, draft.file.site.reference_temperature),
+        roof=roof_of(tank.roof),
     )
+
+
+def _ambient(draft: Draft, tank_id: str) -> Linear | None:
+    """The air temperature of a tank: that of a point which speaks of it, else that of one which speaks of no tank."""
+    points = [point for point in draft.file.point if point.role == "ambient_temperature"]
+    for wanted in (tank_id, None):
+        for point in points:
+            if point.tank == wanted:
+                return _linear(draft, point.signal, ROLES[point.role])
+    return None
+
+
+def _level_step(draft: Draft, tank: Tank) -> float | None:
+    """The smallest step of a tank's level in m."""
+    return level_step_m(_signal(draft, SignalRef(tank.level.instrument, tank.level.signal)), tank)
 
 
 def _reach_m(draft: Draft, tank: TankTable) -> float:
@@ -194,8 +222,8 @@ def _reach_m(draft: Draft, tank: TankTable) -> float:
     return draft.capacities[tank.id].top_m if known is None else known[0]
 
 
-def _extras(tank: TankTable, folder: Path) -> facts.TankExtras:
-    given = tank.response
+def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankExtras:
+    given, fill = tank.response, tank.safe_fill
     response = None if given is None else facts.Response(
         given.max_fill_rate, given.damping, given.refresh, given.notification, given.reaction, given.valve_closing,
         given.run_on,
@@ -207,6 +235,14 @@ def _extras(tank: TankTable, folder: Path) -> facts.TankExtras:
         independent_high_high=tank.independent_high_high,
         overfill_category=tank.overfill_category,
         response=response,
+        certificate=certificate_of(tank, reference_degC),
+        accepted_by=tank.accepted_by,
+        given_accuracy=given_accuracy(tank.accuracy),
+        at_rest_after_ms=tank.accuracy.at_rest_after,
+        suction_m=tank.suction,
+        safe_fill=None
+        if fill is None
+        else facts.SafeFillSpec(fill.rule, fill.rate, fill.time, fill.percent, fill.source),
     )
 
 
@@ -240,10 +276,21 @@ def _loop(instrument: InstrumentTable, tanks: Sequence[Tank]) -> LoopFacts:
         current_signal=None if current is None else current.signal,
         current_factor=1.0 if current is None else current.factor,
         current_constant=0.0 if current is None else current.constant,
+        level_signals=tuple(dict.fromkeys(tank.level.signal for tank in tanks)),
+        possible={tank.level.signal: possible(tank) for tank in tanks if tank.kind is LevelKind.LENGTH},
+        percent_signal=next((tank.level.signal for tank in tanks if tank.kind is LevelKind.PERCENT), None),
         watched=_watched(instrument, tanks),
         ne43=tank.ne43 if tank else NE43_2003,
         frozen_after_ms=instrument.frozen_after,
     )
+
+
+def possible(tank: Tank) -> tuple[float, float]:
+    """Between what a digital level signal must lie, in its declared unit, to be a level at all (`Tank.floor_m`)."""
+    floor = tank.floor_m if tank.measures is Measures.INNAGE else tank.reference_height_m - tank.floor_m
+    edge = (floor - tank.level.constant) / tank.level.factor
+    upward = (tank.measures is Measures.INNAGE) == (tank.level.factor > 0)
+    return (edge, FAR) if upward else (-FAR, edge)
 
 
 def _watched(instrument: InstrumentTable, tanks: Sequence[Tank]) -> tuple[tuple[str, float | None], ...]:

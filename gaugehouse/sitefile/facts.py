@@ -7,16 +7,22 @@ daemon runs.
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from alerts.sheet import Sheet
 from alerts.spec import LoopFacts, TankAlarms
 from collector.spec import BusSpec
 from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
+from models.certificate import CapacityCertificate
+from models.errors import OutOfRange
+from models.stock_budget import Accuracy, Rest
 from models.tank import Linear, Tank
+from models.uncertainty import Known
+from models.working import SafeFill, SafeFillRule
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +98,23 @@ class Response:
 
 
 @dataclass(frozen=True, slots=True)
+class SafeFillSpec:
+    """The rule of a tank's safe fill, with what the site file gives of it; the rest comes from `Response`."""
+
+    rule: str
+    rate_m3_per_s: float | None = None
+    time_ms: int | None = None
+    percent: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class TankExtras:
-    """What the site says of a tank beside its model: what the checks judge."""
+    """What the site says of a tank beside its model: what the checks judge, how well its figures are known.
+
+    accepted_by: who accepts a stock without a calibration certificate. given_accuracy: what replaces a default, by the
+    names of `models.stock_budget.Accuracy`. suction_m: innage of the lowest suction.
+    """
 
     capacity_source: Path | None
     blocking_m: float | None = None
@@ -101,6 +122,12 @@ class TankExtras:
     independent_high_high: str | None = None
     overfill_category: int | None = None
     response: Response | None = None
+    certificate: CapacityCertificate | None = None
+    accepted_by: str | None = None
+    given_accuracy: Mapping[str, Known] = field(default_factory=lambda: MappingProxyType({}))
+    at_rest_after_ms: int = 43_200_000
+    suction_m: float | None = None
+    safe_fill: SafeFillSpec | None = None
 
 
 @dataclass(frozen=True)
@@ -109,8 +136,9 @@ class Site:
 
     `day_starts_min`: minutes after local midnight. `reach_m`: the highest innage that a tank's instrument can tell (its
     20 mA level, blocking limit or flange, whichever is lowest; the table's top where none of them is given).
-    `period_ms` is per instrument, `rate_window_ms` and `extras` per tank. `signals` has every signal of every
-    instrument by (instrument, signal). `source_files`: the site file and all that it points to.
+    `period_ms` is per instrument, `rate_window_ms` and `extras` per tank; so are `accuracy` and `safe_fill`, which are
+    worked out from the rest. `factors`: whether correction factors keep all their digits. `signals` has every signal
+    of every instrument by (instrument, signal). `source_files`: the site file and all that it points to.
     """
 
     path: Path
@@ -120,6 +148,7 @@ class Site:
     day_starts_min: int
     reference_degC: float
     volume_correction: str
+    factors: str
     store_path: Path
     console_host: str
     console_port: int
@@ -138,9 +167,12 @@ class Site:
     signals: Mapping[tuple[str, str], RegisterSignal]
     instrument_names: Mapping[str, str]
     extras: Mapping[str, TankExtras]
+    accuracy: Mapping[str, Mapping[Rest, Accuracy]]
+    safe_fill: Mapping[str, SafeFillRule | None]
     settings: Mapping[str, Any]
     source_files: tuple[Path, ...]
     warnings: tuple[Problem, ...] = ()
+    sheet: Sheet = field(default_factory=Sheet)
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""
@@ -166,6 +198,14 @@ class Site:
                 return alarms
         raise KeyError(tank_id)
 
+    def safe_fill_of(self, tank_id: str) -> SafeFill | None:
+        """The safe fill of a tank by its rule; None without one, or where it leaves nothing (`check` warns of that)."""
+        rule = self.safe_fill[tank_id]
+        try:
+            return None if rule is None else rule.safe_fill(self.tank(tank_id).table)
+        except OutOfRange:
+            return None
+
     @property
     def signal_names(self) -> Mapping[str, tuple[str, ...]]:
         """The names of each instrument's signals, in the file's order."""
@@ -183,7 +223,7 @@ class Site:
         """SHA-256 of what turns this tank's signal into stock: tank, product, table, reference conditions."""
         model, product = f"tank[{tank_id}].model.", f"product[{self.tank(tank_id).product}].model."
         content = {key: value for key, value in self.settings.items() if key.startswith((model, product))}
-        return digest([content, self.reference_degC, self.volume_correction])
+        return digest([content, self.reference_degC, self.volume_correction, self.factors])
 
 
 def digest(content: object) -> str:

@@ -5,15 +5,17 @@ Each takes the text of the file and gives the plain SI value, or refuses with a 
 
 import re
 from collections.abc import Callable
+from datetime import date
 from typing import Annotated, Final, NamedTuple, TypeVar
 
-from pydantic import BeforeValidator, PlainValidator
+from pydantic import BeforeValidator, Field, PlainValidator
 from pydantic_core import PydanticCustomError
 
 from gaugehouse.sitefile import quantities
 from gaugehouse.sitefile.problems import listed, nearest, shown
 
 ID: Final = re.compile(r"[A-Za-z0-9_-]{1,32}", re.ASCII)
+_DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _CLOCK: Final = re.compile(r"([01]\d|2[0-3]):([0-5]\d)", re.ASCII)
 _REFERENCE: Final = re.compile(r"([A-Za-z0-9_-]{1,32})\.([A-Za-z0-9_-]{1,32})", re.ASCII)
 
@@ -106,6 +108,34 @@ Timeout = Annotated[int, milliseconds("500 ms", 0.01, 60)]
 Delay = Annotated[int, milliseconds("5 s", 0, 86_400)]
 Window = Annotated[int, milliseconds("60 s", 1, 86_400)]
 Age = Annotated[int, milliseconds("10 min", 1, 604_800)]
+Coverage = Annotated[float, Field(ge=1, le=4)]
+
+
+def _difference(value: object) -> float:
+    try:
+        number = quantities.difference(value, "0.5 degC")
+    except quantities.BadQuantity as exc:
+        raise refuse(str(exc), allowed='"0.5 degC"') from None
+    if not 0 <= number <= 50:
+        raise refuse(f'"{value}" is out of bounds; allowed is 0 to 50 degC', allowed="0 to 50 degC")
+    return number
+
+
+Difference = Annotated[float, BeforeValidator(_difference)]
+"""A difference of temperatures: half a degree is half a degree, wherever the scale begins."""
+
+
+def _date(value: object) -> str:
+    try:
+        if isinstance(value, str) and _DATE.fullmatch(value):
+            return date.fromisoformat(value).isoformat()
+    except ValueError:
+        pass
+    mend = 'write "YYYY-MM-DD" in quotes, such as "2024-05-31"'
+    raise refuse(f"{shown(value)} is no date; {mend}", allowed='"YYYY-MM-DD"')
+
+
+Date = Annotated[str, PlainValidator(_date)]
 
 
 def _expansion(value: object) -> float:

@@ -108,11 +108,23 @@ def parse(text: object, unit: str, example: str) -> float:
     return value
 
 
+def difference(text: object, example: str) -> float:
+    """A difference of temperatures in degC: "0.5 degC", "0.5 K" or "0.9 degF". Raises `BadQuantity` with the mend."""
+    parse(text, DEGC, example)  # what is wrong with it as a quantity is told as for any other
+    assert isinstance(text, str)
+    found = _NUMBER.fullmatch(text)
+    assert found is not None
+    number, unit = float(found[1]), unit_of(found[2])
+    per_degC = {"delta_degC": 1.0, "kelvin": 1.0, "degree_Celsius": 1.0, "degree_Fahrenheit": 5 / 9}.get(str(unit))
+    if per_degC is None:
+        raise BadQuantity(f'"{text}" is no difference of temperatures', f'write it in degC or K, such as "{example}"')
+    return float(f"{number * per_degC:.12g}")
+
+
 _KINDS: Final = {
     "m": "a length", "s": "a time", "ms": "a time", "m3": "a volume", "m3/s": "a volume flow", "m/s": "a speed",
-    "degC": "a temperature", "kg/m3": "a density", "mA": "a current", "%": "a percentage", "1/degC": "an expansion",
-    "1/degF": "an expansion",
-    "V": "a voltage",
+    "degC": "a temperature", "kg/m3": "a density", "kg": "a mass", "mA": "a current", "%": "a percentage",
+    "1/degC": "an expansion", "1/degF": "an expansion", "V": "a voltage",
 }  # fmt: skip
 
 

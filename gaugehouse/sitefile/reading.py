@@ -11,7 +11,8 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from gaugehouse.sitefile.problems import Report, listed, nearest, shown
-from gaugehouse.sitefile.schema import SiteFile, Table
+from gaugehouse.sitefile.schema import SiteFile
+from gaugehouse.sitefile.table import Table
 
 T = TypeVar("T", bound=Table)
 Loc = tuple[int | str, ...]
@@ -25,6 +26,8 @@ _KINDS = {
     "float_type": "a number (without quotes)",
     "finite_number": "a finite number",
     "greater_than": "a number above {gt}",
+    "greater_than_equal": "a number from {ge} up",
+    "less_than_equal": "a number up to {le}",
     "less_than": "a number below {lt}",
     "too_short": "{min_length} or more",
     "too_long": "{max_length} at most",

@@ -1,30 +1,29 @@
 """The tables and keys of a site file, as pydantic models: strict, unknown keys refused, quantities to SI at once.
 
 Says what each key may hold by itself; what keys mean together is in `wirechecks` and `tankchecks`. Every key stands in
-docs/site-file.md (a test compares the two).
+docs/site-file.md (a test compares the two). The tables that make stock of a level are in `stockschema`.
 """
 
-from typing import Annotated, Any, Final, Literal
+import re
+from typing import Annotated, Any, Final
 
-from pydantic import BaseModel, ConfigDict, Field, PlainValidator, model_validator
+from pydantic import AfterValidator, Field, PlainValidator, model_validator
 
 from collector.spec import BusKind
 from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
+from gaugehouse.sitefile.stockschema import (
+    AccuracyTable,
+    CertificateTable,
+    RoofTable,
+    SafeFillTable,
+    ShapeTable,
+)
+from gaugehouse.sitefile.table import Finite, Table, Text
 from modbus.signals import READ_FUNCTIONS, Order, RegisterType
-from models.correction import Edition
+from models.correction import Edition, Form
 from models.groups import PRODUCT_GROUPS
 from models.tank import Measures
-
-
-class Table(BaseModel):
-    """A table of the site file. One with mistakes is kept in part: a key that could not be read is then None."""
-
-    model_config = ConfigDict(strict=True, extra="forbid", arbitrary_types_allowed=True)
-
-
-Text = Annotated[str, Field(min_length=1)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
 
 
 class SiteTable(Table):
@@ -34,6 +33,7 @@ class SiteTable(Table):
     day_starts: f.MinuteOfDay = 0
     reference_temperature: f.Temperature = Field(examples=['"15 degC"'])
     volume_correction: Annotated[Edition, PlainValidator(one_of({e.value: e for e in Edition}))] = Edition.API_2004
+    factors: Annotated[Form, PlainValidator(one_of({form.value: form for form in Form}))] = Form.UNROUNDED
 
 
 class StoreTable(Table):
@@ -50,7 +50,14 @@ class AlarmsTable(Table):
 
 
 MQTT_PROTOCOLS: Final = ("5", "3.1.1")
-CLIENT_ID: Final = "^[A-Za-z0-9_.:-]+$"
+CLIENT_ID: Final = re.compile(r"[A-Za-z0-9_.:-]{1,64}", re.ASCII)
+
+
+def _client_id(value: str) -> str:
+    if not CLIENT_ID.fullmatch(value):
+        allowed = "1 to 64 of A-Z a-z 0-9 _ . : -"
+        raise refuse(f'"{value}" is no client id; write {allowed}', allowed=allowed)
+    return value
 
 
 class MqttTable(Table):
@@ -63,7 +70,7 @@ class MqttTable(Table):
     username: Text | None = None
     password_file: Text | None = None
     password_env: Text | None = None
-    client_id: Annotated[str, Field(min_length=1, max_length=64, pattern=CLIENT_ID)] | None = None
+    client_id: Annotated[str, AfterValidator(_client_id)] | None = None
     protocol: Annotated[str, PlainValidator(one_of({word: word for word in MQTT_PROTOCOLS}))] = "5"
     keepalive: Annotated[int, milliseconds("30 s", 5, 3600)] = 30_000
     interval: Annotated[int, milliseconds("1 s", 0.1, 3600)] = 1_000
@@ -103,7 +110,7 @@ class SignalTable(Table):
     offset: Finite = 0.0
     unit: str = ""
     bit: Annotated[int, whole(0, 15)] | None = None
-    invalid: list[int] = []
+    invalid: list[int] = Field(default_factory=list)
     valid: Annotated[list[Finite], Field(min_length=2, max_length=2)] | None = None
     resolution: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
 
@@ -126,13 +133,6 @@ class ProductTable(Table):
     group: Annotated[str, PlainValidator(one_of({word: word for word in PRODUCT_GROUPS}))] = "refined"
     base_density: f.Density = Field(examples=['"800 kg/m3"'])
     alpha60: f.Alpha60 | None = None
-
-
-class ShapeTable(Table):
-    kind: Literal["upright", "lying"] = Field(examples=['"upright"'])
-    diameter: f.Height = Field(examples=['"10 m"'])
-    height: f.Height | None = None
-    length: f.Height | None = None
 
 
 class Ne43Table(Table):
@@ -215,8 +215,16 @@ class TankTable(Table):
     at_20mA: f.Innage | None = None
     reference_height: f.Height = Field(examples=['"12.5 m"'])
     capacity: Text | None = None
+    proportional_parts: Text | None = None
+    certificate: CertificateTable | None = None
+    accepted_by: Text | None = None
     shape: ShapeTable | None = None
     shell_expansion: f.Expansion | None = None
+    shell_insulated: bool = False
+    roof: RoofTable | None = None
+    accuracy: AccuracyTable = AccuracyTable()
+    suction: f.Innage | None = None
+    safe_fill: SafeFillTable | None = None
     tolerance: f.Tolerance = 0.25
     max_age: f.Age = 600_000
     ne43: Ne43Table | None = None
@@ -274,5 +282,5 @@ class SiteFile(Table):
     instrument: list[InstrumentTable] = Field(min_length=1, examples=["[[instrument]]"])
     product: list[ProductTable] = Field(min_length=1, examples=["[[product]]"])
     tank: list[TankTable] = Field(min_length=1, examples=["[[tank]]"])
-    meter: list[MeterTable] = []
-    point: list[PointTable] = []
+    meter: list[MeterTable] = Field(default_factory=list)
+    point: list[PointTable] = Field(default_factory=list)

@@ -21,7 +21,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     def put(prefix: str, value: object) -> None:
         pairs.update(_flat(prefix, value, site.path.parent))
 
-    for name in ("id", "name", "zone", "day_starts_min", "reference_degC", "volume_correction"):
+    for name in ("id", "name", "zone", "day_starts_min", "reference_degC", "volume_correction", "factors"):
         put(f"site.{name}", getattr(site, name))
     put("store.path", site.store_path)
     put("console.host", site.console_host)

@@ -9,13 +9,16 @@ from typing import Final
 
 from gaugehouse.sitefile.capacity import read_capacity
 from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.drawing import drawn
 from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.parts import read_parts
 from gaugehouse.sitefile.quantities import converts, kind_of
-from gaugehouse.sitefile.schema import ROLES, LimitTable, Ne43Table, ProductTable, ShapeTable, TankTable
-from models import shapes
+from gaugehouse.sitefile.schema import ROLES, LimitTable, Ne43Table, ProductTable, TankTable
+from gaugehouse.sitefile.stockchecks import check_stock
 from models.capacity import CapacityTable
 from models.correction import Edition, ctl
 from models.errors import OutOfRange
+from models.geometry_tables import table_of
 from models.tank import LevelKind, Measures
 
 FROM_TOP: Final = ("critical_high", "high_high", "high", "low", "low_low")
@@ -39,6 +42,7 @@ def check_tanks(draft: Draft) -> None:
         _ne43(draft, f"{key}.ne43", tank.ne43)
         _limits(draft, key, tank, table)
         _independent(draft, key, tank)
+        check_stock(draft, key, tank, table)
     for key, meter in draft.items("meter"):
         draft.expect_signal(f"{key}.signal", meter.signal)
         _measures(draft, f"{key}.signal", meter.signal, {"volume": "m3", "flow": "m3/s"}.get(meter.kind))
@@ -139,28 +143,27 @@ def _capacity(draft: Draft, key: str, tank: TankTable) -> CapacityTable | None:
             )
             draft.report.error(f"{key}.capacity", text, allowed="capacity or shape")
     elif tank.capacity is not None:
-        path = draft.folder / tank.capacity
-        draft.files.append(path)
-        table = read_capacity(path, tank.capacity, f"{key}.capacity", draft.report)
+        table = _certified(draft, key, tank, tank.capacity)
     elif tank.shape is not None and sound:
-        table = _drawn(draft, f"{key}.shape", tank.shape)
+        shape = drawn(draft.report, f"{key}.shape", tank.shape)
+        table = None if shape is None else table_of(shape)
     if table is not None and tank.id is not None:
         draft.capacities[tank.id] = table
     return table
 
 
-def _drawn(draft: Draft, key: str, shape: ShapeTable) -> CapacityTable | None:
-    wanted, other = ("height", "length") if shape.kind == "upright" else ("length", "height")
-    if getattr(shape, other) is not None:
-        text = f'this key does not belong to kind = "{shape.kind}", which has diameter and {wanted}; remove it'
-        draft.report.error(f"{key}.{other}", text)
+def _certified(draft: Draft, key: str, tank: TankTable, capacity: str) -> CapacityTable | None:
+    """The table of the tank's CSV files."""
+    path = draft.folder / capacity
+    draft.files.append(path)
+    table = read_capacity(path, capacity, f"{key}.capacity", draft.report)
+    if tank.proportional_parts is None:
+        return table
+    path = draft.folder / tank.proportional_parts
+    draft.files.append(path)
+    if table is None:
         return None
-    size = getattr(shape, wanted)
-    if size is None:
-        text = f'missing; kind = "{shape.kind}" needs it, add {wanted} = "8 m"'
-        draft.report.error(f"{key}.{wanted}", text, allowed='"8 m"')
-        return None
-    return (shapes.upright if shape.kind == "upright" else shapes.lying)(shape.diameter, size)
+    return read_parts(path, tank.proportional_parts, f"{key}.proportional_parts", table, draft.report)
 
 
 def _range(draft: Draft, key: str, tank: TankTable) -> None:

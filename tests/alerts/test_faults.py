@@ -117,11 +117,74 @@ def test_the_other_side_is_another_row() -> None:
         """
         0 s 3.5  |
         4 s 3.5  | declared fail_low 0- 3.5..3.5
-        5 s 21.5 | ended fail_low 0-5 3.5..3.5
-        9 s 21.5 | declared fail_high 5- 21.5..21.5
+        5 s 21.5 |
+        8 s 21.5 |
+        9 s 21.5 | ended fail_low 0-5 3.5..3.5, declared fail_high 5- 21.5..21.5
         """,
     )
-    play_faults(tracker(), "0 s 3.5 |\n2 s 21.5 |\n4 s 21.5 |\n6 s 21.5 | declared fail_high 2- 21.5..21.5")
+
+
+def test_a_loose_terminal_that_swings_between_both_sides_is_declared_as_soon_as_any_fault() -> None:
+    play_faults(
+        tracker(),
+        """
+        0 s 3.5  |
+        1 s 21.5 |
+        2 s 3.5  |
+        3 s 21.5 |
+        4 s 3.5  | declared fail_low 0- 3.5..21.5
+        5 s 21.5 |
+        6 s 3.5  |
+        7 s 12   |
+        11 s 12  | ended fail_low 0-7 3.5..21.5
+        """,
+    )
+    play_faults(tracker(), "0 s 3.5 |\n2 s 20.7 |\n4 s 20.7 | declared fail_low 0- 3.5..20.7")
+
+
+def test_a_short_swing_to_the_other_side_does_not_part_a_fault_in_two() -> None:
+    play_faults(
+        tracker(),
+        """
+        0 s 3.5  |
+        5 s 3.5  | declared fail_low 0- 3.5..3.5
+        6 s 21.5 |
+        7 s 21.5 |
+        8 s 3.4  |
+        20 s 3.5 |
+        21 s 12  |
+        25 s 12  | ended fail_low 0-21 3.4..3.5
+        """,
+    )
+
+
+LEVEL_LOOP = LoopFacts("L1", "current", level_signals=("level",), possible={"level": (-150.0, 1e12)})
+PERCENT_LOOP = LoopFacts("L1", None, level_signals=("percent",), percent_signal="percent")
+
+
+@pytest.mark.parametrize(
+    ("facts", "outcome", "values", "expected"),
+    [
+        (LEVEL_LOOP, "ok", {"current": 12.0, "level": None}, "wrong_reply"),
+        (LEVEL_LOOP, "exception-02", {"current": 12.0}, "wrong_reply"),
+        (LEVEL_LOOP, "timeout", {"current": 12.0}, "no_answer"),
+        (LEVEL_LOOP, "ok", {"current": 12.0}, "no_answer"),
+        (LEVEL_LOOP, "ok", {"current": 12.0, "level": -3000.0}, "wrong_reply"),
+        (LEVEL_LOOP, "ok", {"current": 3.5, "level": None}, "fail_low"),
+        (LEVEL_LOOP, "ok", {"current": 12.0, "level": 6000.0}, ""),
+        (PERCENT_LOOP, "ok", {"percent": -25.0}, "fail_low"),  # 0 mA reads as -25 % of span
+        (PERCENT_LOOP, "ok", {"percent": 107.0}, "fail_high"),  # 21.12 mA
+        (PERCENT_LOOP, "ok", {"percent": -1.25}, ""),  # 3.8 mA
+        (PERCENT_LOOP, "ok", {"percent": None}, "wrong_reply"),
+    ],
+)
+def test_a_tank_whose_level_is_bad_always_has_a_fault(
+    facts: LoopFacts, outcome: str, values: dict[str, float | None], expected: str
+) -> None:
+    watch = FaultTracker([facts])
+    for second in range(8):
+        watch.step(instant(second, second + 1), [Sample("L1", START_MS + second * 1000, outcome, values)])
+    assert watch.current().get("L1", "") == expected
 
 
 @pytest.mark.parametrize(

@@ -11,10 +11,11 @@ from collections.abc import Callable
 import numpy as np
 
 from models.arrays import ArrayChain
+from models.chain import chain
 from models.correction import ctl
 from models.geometry import LyingCylinder, Shape, UprightCylinder
 from models.geometry_tables import table_of
-from models.quantity import Gauging, Product, Shell, Vessel, chain, quantities
+from models.quantity import Gauging, Product, Shell, Vessel, quantities
 
 AIM = 100
 DENSITY = 804.0

@@ -11,7 +11,7 @@ from gaugehouse.errors import CallError
 from gaugehouse.site import Site, changes, load_site, read_password
 from gaugehouse.sitefile.facts import MqttSpec
 from modbus.signals import Order, RegisterType
-from models.shapes import lying_cylinder_m3
+from models.geometry import LyingCylinder
 from models.signal import NE43_2003
 from models.tank import LevelKind, Linear, Measures
 
@@ -106,7 +106,7 @@ def test_a_tank_with_a_level_in_mm_keeps_no_range(plain):
     tank = plain.tank("t2")
     assert (tank.kind, tank.level, tank.range_m) == (LevelKind.LENGTH, Linear("li-2", "level", 0.001, 0.0), None)
     assert tank.current_signal is None
-    assert tank.table.volume_m3(1.0) == pytest.approx(lying_cylinder_m3(2.5, 8, 1.0), abs=4e-5)
+    assert tank.table.volume_m3(1.0) == pytest.approx(LyingCylinder(2.5, 8).volume_m3(1.0), abs=4e-5)
 
 
 def test_a_digital_level_keeps_the_loop_current_beside_it(farm):

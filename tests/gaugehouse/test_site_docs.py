@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from gaugehouse.sitefile import schema
-from gaugehouse.sitefile.schema import Table
+from gaugehouse.sitefile import schema, stockschema
+from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
+from models.certificate import TankForm
 from models.correction import Edition
 from models.groups import PRODUCT_GROUPS
 
@@ -24,8 +25,14 @@ SECTIONS: dict[str, type[Table]] = {
     "`[[instrument.signal]]`": schema.SignalTable,
     "`[[product]]`": schema.ProductTable,
     "`[[tank]]`": schema.TankTable,
-    "`shape`": schema.ShapeTable,
+    "`shape`": stockschema.ShapeTable,
+    "An end": stockschema.HeadTable,
     "`ne43`": schema.Ne43Table,
+    "`[tank.certificate]`": stockschema.CertificateTable,
+    "`[tank.accuracy]`": stockschema.AccuracyTable,
+    "An accuracy": stockschema.KnownTable,
+    "`[tank.roof]`": stockschema.RoofTable,
+    "`[tank.safe_fill]`": stockschema.SafeFillTable,
     "`[tank.limits]`": schema.LimitsTable,
     "A level limit": schema.LimitTable,
     "A rate limit": schema.RateLimitTable,
@@ -43,7 +50,8 @@ def rows(section: str) -> dict[str, list[str]]:
 
 
 def test_every_table_of_the_site_file_has_its_section():
-    tables = {value for value in vars(schema).values() if isinstance(value, type) and issubclass(value, Table)}
+    both = [*vars(schema).values(), *vars(stockschema).values()]
+    tables = {value for value in both if isinstance(value, type) and issubclass(value, Table)}
     assert tables - {Table, schema.SiteFile} == set(SECTIONS.values())
     named = {re.sub(r"\W|.*\.", "", section) for section in SECTIONS if section.startswith("`[")}
     assert set(schema.SiteFile.model_fields) <= named
@@ -67,6 +75,10 @@ def test_the_page_says_which_keys_are_required(section):
         ("`[[product]]`", "group", list(PRODUCT_GROUPS)),
         ("`[[point]]`", "role", list(schema.ROLES)),
         ("`[[meter]]`", "kind", list(schema.METER_KINDS)),
+        ("`shape`", "kind", list(stockschema.SHAPES)),
+        ("An end", "kind", list(stockschema.HEADS)),
+        ("`[tank.certificate]`", "form", [form.value for form in TankForm]),
+        ("`[tank.safe_fill]`", "rule", list(stockschema.SAFE_FILL_RULES)),
         ("`[site]`", "volume_correction", [edition.value for edition in Edition]),
     ],
 )

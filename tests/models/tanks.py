@@ -1,10 +1,11 @@
 """Tanks that the tests of this folder share."""
 
-from models.shapes import upright
+from models.geometry import UprightCylinder
+from models.geometry_tables import table_of
 from models.tank import LevelKind, Linear, Measures, Tank
 
 RANGE_M = 12.0
-TABLE = upright(10, 13)
+TABLE = table_of(UprightCylinder(10, 13))
 
 
 def loop_tank(**changes: object) -> Tank:

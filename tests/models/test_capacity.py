@@ -6,9 +6,12 @@ from hypothesis import strategies as st
 
 from models.capacity import CapacityTable
 from models.errors import BadTable, OutOfRange
-from models.shapes import lying, lying_cylinder_m3, upright
+from models.geometry import LyingCylinder, UprightCylinder
+from models.geometry_tables import table_of
 from tests.reference import rows
 
+SHAPE = LyingCylinder(2.5, 8)
+LYING = table_of(SHAPE)
 INCH_M, GALLON_M3 = 0.0254, 0.003785411784  # exact: NIST SP 811 appendix B
 
 
@@ -21,12 +24,13 @@ def test_a_dip_between_two_rows_is_interpolated_not_rounded_to_a_row() -> None:
 @pytest.mark.parametrize("row", [r for r in rows("stock/capacity_elementary.csv") if r["id"] == "ve1"])
 def test_an_upright_cylinder_agrees_with_elementary_geometry(row: dict[str, str]) -> None:
     assert row["inputs"] == "D=12 m, h=7.531 m"
-    assert upright(12, 14).volume_m3(7.531) == pytest.approx(float(row["expected"]), rel=1e-8), row["source"]
+    table = table_of(UprightCylinder(12, 14))
+    assert table.volume_m3(7.531) == pytest.approx(float(row["expected"]), rel=1e-8), row["source"]
 
 
 def test_95_percent_of_level_in_a_lying_cylinder_is_98_1_percent_of_volume() -> None:
     """Computed, not published: area of a circular segment at h/D = 0.95."""
-    table = lying(2.5, 8)
+    table = LYING
     assert 100 * table.volume_m3(0.95 * 2.5) / table.capacity_m3 == pytest.approx(98.1, abs=0.05)
     assert table.volume_m3(1.25) == pytest.approx(table.capacity_m3 / 2, rel=1e-9)
     assert table.capacity_m3 == pytest.approx(math.pi / 4 * 2.5**2 * 8, rel=1e-9)
@@ -35,23 +39,20 @@ def test_95_percent_of_level_in_a_lying_cylinder_is_98_1_percent_of_volume() -> 
 @given(st.floats(0, 2.5))
 @settings(max_examples=200, deadline=None)
 def test_a_lying_table_agrees_with_the_exact_segment_to_a_millionth_of_capacity(level: float) -> None:
-    table = LYING
-    assert abs(table.volume_m3(level) - lying_cylinder_m3(2.5, 8, level)) <= 1e-6 * table.capacity_m3
-
-
-LYING = lying(2.5, 8)
+    assert abs(LYING.volume_m3(level) - SHAPE.volume_m3(level)) <= 1e-6 * LYING.capacity_m3
 
 
 @pytest.mark.parametrize(("diameter", "length"), [(0.5, 2), (1.0, 3), (4, 20)])
 def test_small_and_large_lying_tanks_agree_too(diameter: float, length: float) -> None:
-    table = lying(diameter, length)
+    shape = LyingCylinder(diameter, length)
+    table = table_of(shape)
     for k in range(20_000):
         level = diameter * (k / 20_000) ** 3  # most of them where the shape curves fastest
-        assert abs(table.volume_m3(level) - lying_cylinder_m3(diameter, length, level)) <= 1e-6 * table.capacity_m3
+        assert abs(table.volume_m3(level) - shape.volume_m3(level)) <= 1e-6 * table.capacity_m3
 
 
 def test_rows_are_no_coarser_than_a_millimetre() -> None:
-    for table in (LYING, upright(10, 13.7213)):
+    for table in (LYING, table_of(UprightCylinder(10, 13.7213))):
         steps = [b - a for a, b in zip(table.levels_m, table.levels_m[1:], strict=False)]
         assert max(steps) <= 0.001 + 1e-12
         assert min(steps) > 0
@@ -81,7 +82,7 @@ def test_the_inverse_in_a_flat_stretch_is_the_whole_stretch() -> None:
 @pytest.mark.parametrize("level", [-0.001, 13.001])
 def test_a_level_off_the_table_has_no_volume(level: float) -> None:
     with pytest.raises(OutOfRange, match="capacity table"):
-        upright(10, 13).volume_m3(level)
+        table_of(UprightCylinder(10, 13)).volume_m3(level)
 
 
 def test_a_volume_off_the_table_has_no_level() -> None:
@@ -108,4 +109,4 @@ def test_a_table_that_breaks_its_rules_names_the_row(levels: list[float], volume
 
 def test_a_size_that_is_no_tank_is_refused() -> None:
     with pytest.raises(OutOfRange, match="diameter 1000 m"):
-        upright(1000, 10)
+        UprightCylinder(1000, 10)

@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from models.airweight import air_factor, density_in_air_kgpm3, weight_in_air_kg
 from models.capacity import CapacityTable
+from models.chain import chain
 from models.correction import Edition, Form, ctl
 from models.errors import OutOfRange
 from models.geometry import UprightCylinder
 from models.geometry_tables import table_of
-from models.quantity import Gauging, Product, Shell, Vessel, chain, quantities
+from models.quantity import Gauging, Product, Shell, Vessel, quantities
 from models.reading import Quality
 from models.roof import FloatingRoof
 from tests.models.stock_cases import cases
@@ -151,8 +152,8 @@ def test_every_step_is_there_and_follows_from_those_before() -> None:
     found = chain(vessel, JET, Gauging(None, 30.0, 0.05, ullage_m=4.3, ambient_degC=38.0, sediment_water_frac=0.001))
     value = {step.symbol: step.value for step in found.steps}
     assert list(value) == [
-        "U", "Hr", "h", "TOV", "hw", "FW", "t", "TSh", "CTSh", "FRC", "GOV", "rho_b", "CTL", "GSV", "S&W", "NSV", "TCV",
-        "m", "W",
+        "U", "Hr", "h", "%L", "TOV", "%V", "hw", "FW", "t", "Ta", "TSh", "CTSh", "FRC", "GOV", "rho_b", "CTL", "GSV",
+        "S&W", "NSV", "TCV", "m", "W",
     ]  # fmt: skip
     assert value["h"] == pytest.approx(9.2)
     assert value["TSh"] == 31.0

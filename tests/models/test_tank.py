@@ -4,14 +4,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.quantity import Calculation, Gauging, Product, Quantities, Shell
 from models.reading import OK, TIMEOUT, WRONG_REPLY, Bound, Quality, Reason, Sample
 from models.signal import Band
-from models.tank import LevelKind, Linear, Measures
-from tests.models.tanks import RANGE_M, loop_tank
+from models.tank import LevelKind, Linear, Measures, Tank
+from tests.models.tanks import RANGE_M, TABLE, loop_tank
 
 
 def sample(outcome: str = OK, **values: float | None) -> Sample:
     return Sample("palm-top", 0, outcome, values)
+
+
+def figures(tank: Tank, gauging: Gauging) -> Quantities:
+    return Calculation(tank.vessel, Product("jet", 800.0))(gauging)
 
 
 GOOD, UNCERTAIN, BAD = Quality.GOOD, Quality.UNCERTAIN, Quality.BAD
@@ -88,6 +93,51 @@ def test_a_digital_level_is_not_trusted_while_its_loop_signals_a_failure(current
     assert (measured.quality, measured.level_m) == (BAD, None)
 
 
+@pytest.mark.parametrize(
+    ("values", "quality", "level", "bound"),
+    [
+        ({"current": 20.7, "level": None}, BAD, 12.0, Bound.AT_LEAST),
+        ({"current": 20.7}, BAD, 12.0, Bound.AT_LEAST),
+        ({"current": 20.3, "level": 10_900.0}, UNCERTAIN, 12.0, Bound.AT_LEAST),
+        ({"current": 20.3, "level": 12_400.0}, UNCERTAIN, 12.4, Bound.AT_LEAST),
+        ({"current": 20.03, "level": 10_900.0}, GOOD, 10.9, Bound.NONE),
+        ({"current": 12.0, "level": -3000.0}, BAD, None, Bound.NONE),  # far below the bottom: no level at all
+        ({"current": 12.0, "level": -100.0}, UNCERTAIN, -0.1, Bound.NONE),
+    ],
+)
+def test_the_high_side_of_a_digital_level_is_never_held_by_its_loop(
+    values: dict[str, float | None], quality: Quality, level: float | None, bound: Bound
+) -> None:
+    tank = loop_tank(kind=LevelKind.LENGTH, level=Linear("palm-top", "level", 0.001))
+    measured = tank.measure(Sample("palm-top", 0, OK, values))
+    assert (measured.quality, measured.bound) == (quality, bound)
+    assert measured.level_m == (None if level is None else pytest.approx(level))
+
+
+def test_without_a_declared_range_a_loop_above_20_5_mA_still_says_full() -> None:
+    tank = loop_tank(kind=LevelKind.LENGTH, level=Linear("palm-top", "level", 0.001), at_4mA_m=None, at_20mA_m=None)
+    measured = tank.measure(Sample("palm-top", 0, OK, {"current": 20.7, "level": 11_900.0}))
+    assert (measured.quality, measured.level_m, measured.bound) == (BAD, None, Bound.AT_LEAST)
+
+
+@pytest.mark.parametrize(
+    ("percent", "quality", "reason", "bound"),
+    [
+        (-25.0, BAD, Reason.SENSOR_FAILURE, Bound.NONE),  # 0 mA
+        (-1.5, BAD, Reason.OUT_OF_RANGE, Bound.NONE),  # 3.76 mA
+        (-1.0, UNCERTAIN, Reason.UNITS_EXCEEDED, Bound.NONE),
+        (104.0, BAD, Reason.OUT_OF_RANGE, Bound.AT_LEAST),  # 20.64 mA
+        (107.0, BAD, Reason.SENSOR_FAILURE, Bound.NONE),  # 21.12 mA
+    ],
+)
+def test_a_percent_of_the_range_is_judged_like_the_current_it_is_made_of(
+    percent: float, quality: Quality, reason: Reason, bound: Bound
+) -> None:
+    tank = loop_tank(kind=LevelKind.PERCENT, level=Linear("palm-top", "percent"), current_signal=None)
+    measured = tank.measure(sample(percent=percent))
+    assert (measured.quality, measured.reason, measured.bound) == (quality, reason, bound)
+
+
 def test_a_percent_register_is_percent_of_the_declared_range() -> None:
     tank = loop_tank(kind=LevelKind.PERCENT, level=Linear("palm-top", "percent"), current_signal=None)
     assert tank.measure(sample(percent=50.0)).level_m == pytest.approx(RANGE_M / 2)
@@ -106,28 +156,33 @@ def test_a_digital_level_needs_no_range() -> None:
     assert tank.measure(sample(level=12_999.0)).quality is GOOD
     over = tank.measure(sample(level=13_001.0))
     assert (over.quality, over.reason) == (UNCERTAIN, Reason.UNITS_EXCEEDED)
-    assert tank.volumes(13.001, None, None).tov_m3 is None
+    assert figures(tank, Gauging(13.001)).tov_m3 is None
 
 
 def test_volumes_follow_the_table_and_the_water_is_taken_off() -> None:
-    tank = loop_tank(water=Linear("palm-top", "water", 0.001), shell_expansion_per_degC=11.2e-6)
+    q = figures(loop_tank(water=Linear("palm-top", "water", 0.001), shell=Shell(11.2e-6)), Gauging(6.0, 40.0, 0.1))
     per_m = math.pi / 4 * 10**2
-    volumes = tank.volumes(6.0, 0.1, 40.0)
-    assert volumes.tov_m3 == pytest.approx(6 * per_m)
-    assert volumes.free_water_m3 == pytest.approx(0.1 * per_m)
+    assert q.tov_m3 == pytest.approx(6 * per_m)
+    assert q.free_water_m3 == pytest.approx(0.1 * per_m)
     ctsh = 1 + 2 * 11.2e-6 * 25 + (11.2e-6 * 25) ** 2
-    assert volumes.gov_m3 == pytest.approx(5.9 * per_m * ctsh)
-    assert volumes.volume_percent == pytest.approx(100 * 6 / 13)
-    assert volumes.level_percent == pytest.approx(100 * 6 / 13)
-    assert volumes.ullage_m == pytest.approx(7.5)
+    assert q.gov_m3 == pytest.approx(5.9 * per_m * ctsh)
 
 
 def test_without_its_water_or_temperature_there_is_no_observed_net_volume() -> None:
     measured_water = loop_tank(water=Linear("palm-top", "water", 0.001))
-    assert measured_water.volumes(6.0, None, 20.0).gov_m3 is None
-    expanding = loop_tank(shell_expansion_per_degC=11.2e-6)
-    assert expanding.volumes(6.0, None, None).gov_m3 is None
-    assert loop_tank().volumes(6.0, None, None).gov_m3 == loop_tank().volumes(6.0, None, None).tov_m3
+    assert figures(measured_water, Gauging(6.0, 20.0)).gov_m3 is None
+    assert figures(loop_tank(shell=Shell(11.2e-6)), Gauging(6.0)).gov_m3 is None
+    q = figures(loop_tank(), Gauging(6.0))
+    assert q.gov_m3 == q.tov_m3 is not None
+
+
+def test_a_level_off_the_table_by_less_than_the_loops_tolerance_counts_as_its_end() -> None:
+    """0.25 % of 12 m are 30 mm: an empty tank reads 3.97 mA at times."""
+    tank = loop_tank()
+    assert figures(tank, Gauging(-0.029)).tov_m3 == 0.0
+    assert figures(tank, Gauging(13.029)).tov_m3 == TABLE.capacity_m3
+    assert figures(tank, Gauging(-0.031)).tov_m3 is None
+    assert figures(tank, Gauging(13.031)).tov_m3 is None
 
 
 @given(st.floats(0, 30))
