@@ -23,8 +23,22 @@ def waits(alarm: Json) -> bool:
 
 
 def ordered(alarms: Iterable[Json]) -> list[Json]:
-    """Not acknowledged, acknowledged, set aside; within each the most urgent, then the oldest."""
-    return sorted(alarms, key=lambda alarm: (_rank(alarm), alarm["priority"], alarm["raised"] or "", alarm["id"]))
+    """Not acknowledged, acknowledged, set aside; within each the most urgent, what still stands, the oldest."""
+    return sorted(
+        alarms, key=lambda alarm: (_rank(alarm), alarm["priority"], _gone(alarm), alarm["raised"] or "", alarm["id"])
+    )
+
+
+def standing_first(alarms: Iterable[Json]) -> list[Json]:
+    """For a line that has room for one alarm: a cause that still stands comes before one that has gone."""
+    return sorted(
+        alarms, key=lambda alarm: (_rank(alarm), _gone(alarm), alarm["priority"], alarm["raised"] or "", alarm["id"])
+    )
+
+
+def _gone(alarm: Json) -> bool:
+    """True when its cause no longer stands."""
+    return bool(alarm["returned"])
 
 
 def _rank(alarm: Json) -> int:
@@ -42,14 +56,12 @@ def tab(alarm: Json | None) -> Json:
 
 
 def head(alarms: Sequence[Json], places: dict[str, str]) -> Json:
-    """The line at the head of every page: the oldest alarm that waits, and how many more do."""
-    waiting = sorted(
-        (alarm for alarm in alarms if waits(alarm)), key=lambda alarm: (alarm["raised"] or "", alarm["id"])
-    )
+    """The line at the head of every page: the alarm that wants a person first, and how many more wait."""
+    waiting = [alarm for alarm in standing_first(alarms) if waits(alarm)]
     if waiting:
         first = waiting[0]
         more = PAGE["also_waiting"].format(count=len(waiting) - 1) if len(waiting) > 1 else ""
-        return {**tab(first), "text": f"{name_of(first)}, {place_of(first, places)}", "more": more}
+        return {**tab(first), "text": f"{place_of(first, places)}: {name_of(first)}", "more": more}
     standing = sum(alarm["state"] not in ASIDE for alarm in alarms)
     more = PAGE["alarms_acknowledged"].format(count=standing) if standing else ""
     return {**tab(None), "text": PAGE["nothing_standing"], "more": more}

@@ -70,6 +70,8 @@ class Api:
         get("/tanks/{tank}/chain", responses=UNKNOWN)(self.chain)
         get("/tanks/{tank}/trend", responses=UNKNOWN | SILENT)(self.trend)
         post("/tanks/{tank}/extremes/reset", responses=UNREADABLE | UNKNOWN | SILENT)(self.reset_extremes)
+        get("/buses")(self.buses)
+        get("/points")(self.points)
         get("/loops")(self.loops)
         get("/loops/{instrument}", responses=UNKNOWN)(self.loop)
         get("/alarms")(self.alarms)
@@ -118,6 +120,14 @@ class Api:
         start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
         answer = await self._facts.trend(tank, quantity, start_ms, span_ms, points)
         return {**answer, "t": [iso(ms) for ms in answer["t"]]}
+
+    async def buses(self) -> list[Json]:
+        """Every bus and how its instruments answer, counted since the daemon started."""
+        return list(self._facts.live()["buses"])
+
+    async def points(self) -> list[Json]:
+        """Meters and other signals that belong to no tank, with their newest value."""
+        return list(self._facts.live()["points"])
 
     async def loops(self) -> list[Json]:
         """Every instrument's loop."""

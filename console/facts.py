@@ -57,7 +57,7 @@ class Facts(Protocol):
     def site(self) -> SiteFacts: ...
 
     def live(self) -> Json:
-        """The newest state: ``{time, seq, build, tanks, alarms, loops}``; `time` is the data's clock.
+        """The newest state: ``{time, seq, build, tanks, alarms, loops, buses, points}``; `time` is the data's clock.
 
         `tanks`: every tank, always, in the site file's order (before its first reading: Bad, BadNoCommunication,
         figures None). Each: all readings.csv columns (`time` None before the first reading) and `name`, `product`,
@@ -76,6 +76,14 @@ class Facts(Protocol):
         `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
         or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),
         `fault` (class, "" for none), `fault_since`, `age_s`.
+
+        `buses`: every bus, in the site file's order. Each: `bus`, `kind`, `where`, `period_s`, `connected`, `fault`,
+        `connects`, `refused`, `requests`, `utilisation` (0 to 1 over the last minute, or None), `strays`, `errors`
+        (failed polls by outcome), `units`: each ``{instrument, name, unit, polls, ok, no_answer, wrong_reply,
+        exceptions, missed_ticks, failures_in_a_row, failure, latency_ms, latency_p50_ms, latency_p95_ms, timeout_ms,
+        last_good}``.
+
+        `points`: meters and signals without a tank. Each: `id`, `name`, `what`, `value`, `unit`, `age_s`.
         """
         ...
 

@@ -12,14 +12,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from console import alarm_views, figures, loop_views, tank_views, words
+from console import alarm_views, bus_views, figures, loop_views, tank_views, words
 from console.assets import Assets
 from console.facts import Facts, Json
 from console.lookup import InstrumentId, TankId, known_loop, known_tank, time_ms
 from console.model import Model
 
 HERE: Final = FilePath(__file__).parent
-PAGES: Final = (("/", "Board"), ("/alarms", "Alarms"), ("/loops", "Loops"))
+PAGES: Final = (("/", "Board"), ("/alarms", "Alarms"), ("/loops", "Loops"), ("/buses", "Lines"))
 CHART_COLUMNS: Final = (
     "level_m", "tov_m3", "gsv_m3", "rate_m3_per_h", "temperature_degC", "water_m", "volume_percent", "current_mA"
 )  # fmt: skip
@@ -89,6 +89,7 @@ class Pages:
         route("/alarms", self.alarms)
         route("/alarms/list", self.alarm_list)
         route("/alarms/history", self.history)
+        route("/buses", self.buses)
         route("/loops", self.loops)
         route("/loops/{instrument}", self.loop)
         route("/loops/{instrument}/faults", self.faults)
@@ -143,6 +144,11 @@ class Pages:
             loops=[self._loop(entry["instrument"]) for entry in live["loops"]],
             legend=words.BAND_LEGEND,
         )
+
+    async def buses(self, request: Request) -> HTMLResponse:
+        live = self._facts.live()
+        lines = [bus_views.fixed(entry) for entry in live["buses"]]
+        return self.render(request, "buses.html", live, buses=lines, points=live["points"])
 
     async def loop(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
         live = self._facts.live()

@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console import tape
-from console.alarm_views import ASIDE, name_of, ordered, tab
+from console.alarm_views import ASIDE, name_of, ordered, standing_first, tab
 from console.facts import Json
 from console.figures import NOTHING, Figure, clock, duration, figure, moment, number, with_unit, written
 from console.words import DEVICE, FLOWS, LIMITS, PAGE, QUALITIES, REASONS, STATES, WATER
@@ -87,7 +87,7 @@ def _turned(name: str, bound: str) -> str:
 
 def _state(entry: Json, alarms: Sequence[Json]) -> Json:
     """The alarm that a person looks at first, its state and how many more stand."""
-    standing = ordered(alarms)
+    standing = standing_first(alarms)
     if not standing:
         return {"alarm": "", "alarm_state": "", "more": "", "tab": tab(None), "invert": ""}
     first = standing[0]

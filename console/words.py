@@ -164,6 +164,13 @@ CAUTION: Final = (
     "approved for custody transfer. Follow local codes."
 )
 
+BUS_KINDS: Final = MappingProxyType(
+    {"tcp": "Modbus TCP", "rtu": "Modbus RTU, serial", "rtu-over-tcp": "Modbus RTU over TCP"}
+)
+"""Kinds of line. Source of the terms: Modbus Application Protocol V1.1b3, Serial Line V1.02."""
+
+BUS_PAGE: Final = _table(connected="connected", not_connected="not connected yet", down="not connected: {why}")
+
 PAGE: Final = _table(
     no_data="NO DATA",
     no_data_since="no data since {time}",

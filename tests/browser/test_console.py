@@ -11,7 +11,7 @@ from tests.browser.conftest import Console
 
 pytestmark = pytest.mark.browser
 
-PATHS = ["/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/loops", "/loops/LI-fennock"]
+PATHS = ["/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/buses", "/loops", "/loops/LI-fennock"]
 SAYS_SO_MS = 6_000
 RECOVERS_MS = 12_000
 

@@ -108,7 +108,7 @@ def test_a_frozen_daemon_is_told_within_six_seconds_and_recovers(page: Page, dem
     clock_moves(page)
 
 
-@pytest.mark.parametrize("path", ["/", "/tank/north", "/tank/dune", "/alarms", "/loops", "/loops/palm_loop"])
+@pytest.mark.parametrize("path", ["/", "/tank/north", "/tank/dune", "/alarms", "/buses", "/loops", "/loops/palm_loop"])
 def test_every_page_of_the_demo_opens_without_an_error(
     context_of_demo: BrowserContext, path: str, shared: Demo
 ) -> None:

@@ -155,6 +155,46 @@ class FakeFacts:
             "tanks": [self._entry(tank) for tank in self.tanks],
             "alarms": [dict(a) for a in self.standing.values() if a["state"] != "normal"],
             "loops": [self._loop(tank) for tank in self.tanks],
+            "buses": [self._bus()],
+            "points": [{"id": "air", "name": "Air", "what": "ambient", "value": 11.25, "unit": "degC", "age_s": 2.0}],
+        }
+
+    def _bus(self) -> Json:
+        units = [
+            {
+                "instrument": f"LI-{tank.id}",
+                "name": f"Level indicator {tank.name}",
+                "unit": 10 + place,
+                "polls": 1000 + self.seq,
+                "ok": 990 + self.seq,
+                "no_answer": 7,
+                "wrong_reply": 2,
+                "exceptions": 1,
+                "missed_ticks": 4,
+                "failures_in_a_row": 0,
+                "failure": "",
+                "latency_ms": 12.5,
+                "latency_p50_ms": 11.0,
+                "latency_p95_ms": None,
+                "timeout_ms": 80.0,
+                "last_good": iso(self.now_ms),
+            }
+            for place, tank in enumerate(self.tanks)
+        ]
+        return {
+            "bus": "west",
+            "kind": "tcp",
+            "where": "192.0.2.7:502",
+            "period_s": 1.0,
+            "connected": True,
+            "fault": "",
+            "connects": 1,
+            "refused": 0,
+            "requests": 6000 + self.seq,
+            "utilisation": 0.123,
+            "strays": 0,
+            "errors": {"timeout": 7},
+            "units": units,
         }
 
     async def newer_live(self, seq: int) -> Json:

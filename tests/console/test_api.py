@@ -78,8 +78,8 @@ async def test_standing_alarms_come_in_the_order_in_which_people_take_them(clien
     assert [alarm["id"] for alarm in alarms] == [
         "harrowmead.high_high",
         "harrowmead.critical_high",
-        "harrowmead.high",
         "ostler-n.high",
+        "harrowmead.high",
         "LI-fennock.signal_low",
     ]
 
@@ -163,7 +163,7 @@ async def test_history_is_newest_first_and_cut_to_the_limit(client: httpx.AsyncC
 
 async def test_live_is_one_object_with_everything(client: httpx.AsyncClient) -> None:
     live = (await get(client, "/api/live")).json()
-    assert set(live) == {"time", "seq", "build", "tanks", "alarms", "loops"}
+    assert set(live) == {"time", "seq", "build", "tanks", "alarms", "loops", "buses", "points"}
 
 
 @pytest.mark.parametrize("path", ["/api/site", "/api/loops", "/api/loops/LI-pipit", "/api/openapi.json"])

@@ -12,7 +12,7 @@ from console.model import Model
 from tests.console.conftest import make_client
 from tests.console.fake import FakeFacts
 
-PATHS = ["/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/loops", "/loops/LI-fennock"]
+PATHS = ["/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/buses", "/loops", "/loops/LI-fennock"]
 PARTS = ["/tank/ostler-n/chain", "/alarms/list", "/alarms/history", "/loops/LI-fennock/faults"]
 
 
@@ -31,7 +31,7 @@ class Page(HTMLParser):
 @pytest.mark.parametrize("path", PATHS)
 async def test_a_page_has_all_that_every_page_has(client: httpx.AsyncClient, path: str) -> None:
     text = (await client.get(path)).text
-    for piece in ("Marrowfield airfield", "SIMULATED", "High level, Harrowmead", "and 3 more", "12:00:00",
+    for piece in ("Marrowfield airfield", "SIMULATED", "Harrowmead: High-high level", "and 3 more", "12:00:00",
                   "not an overfill prevention system", 'href="/alarms"', 'href="/loops"', 'value="sun"'):  # fmt: skip
         assert piece in text
 

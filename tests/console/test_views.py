@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from console import alarm_views, loop_views, tank_views
+from console import alarm_views, bus_views, loop_views, tank_views
 from console.model import Model
 from tests.console.fake import NE43, FakeFacts
 
@@ -147,11 +147,15 @@ def test_what_waits_comes_before_what_is_urgent_and_that_before_what_is_old() ->
     assert [a["id"] for a in alarm_views.ordered(reversed(in_order))] == list("1234567")
 
 
-def test_the_head_names_the_oldest_that_waits_and_counts_the_others() -> None:
-    early = "2026-11-25T11:00:00.000Z"
-    alarms = [alarm(), alarm(id="b.low", name="Low level", raised=early), alarm(id="c", state="acknowledged")]
-    head = alarm_views.head(alarms, {"a": "Ostler"})
-    assert (head["text"], head["more"]) == ("Low level, Ostler", "and 1 more")
+def test_the_head_names_what_wants_a_person_first_and_counts_the_others() -> None:
+    early, later = "2026-11-25T11:00:00.000Z", "2026-11-25T11:30:00.000Z"
+    low = alarm(id="b.low", name="Low level", raised=early)
+    urgent = alarm(id="a.high_high", name="High-high level", priority=1, raised=later)
+    gone = alarm(id="a.critical_high", name="Critical", priority=1, raised=early, returned=later,
+                 state="returned_unacknowledged")  # fmt: skip
+    head = alarm_views.head([low, urgent, gone, alarm(id="c", state="acknowledged")], {"a": "Ostler"})
+    assert (head["text"], head["more"]) == ("Ostler: High-high level", "and 2 more")
+    assert alarm_views.head([low, gone], {"a": "Ostler"})["text"] == "Ostler: Low level"
 
 
 def test_a_quiet_head_says_so_and_counts_what_stands() -> None:
@@ -194,3 +198,20 @@ def test_an_open_fault_lasts_until_now() -> None:
     rows = [{"class": "frozen", "start": "2026-11-25T11:00:00.000Z", "end": None, "min_mA": 7.2, "max_mA": 7.2}]
     row = loop_views.fault_rows(rows, NOW, DUBLIN)[0]
     assert (row["end"], plain(row["lasted"]), row["low"]) == ("still open", "1 h", "7.200")
+
+
+def test_a_line_says_how_busy_it_is_and_who_answers_how_fast(facts: FakeFacts) -> None:
+    live = facts.live()
+    message = Model(facts).message(live)
+    line = message["buses"]["west"]
+    assert (line["state"], line["busy"]) == ("connected", "12.3 %")
+    unit = line["units"]["LI-ostler-n"]
+    assert (unit["no_answer"], unit["wrong_reply"], unit["half"], unit["most"]) == ("7", "2", "11", "– – –")
+    assert (message["points"]["air"]["figure"], plain(message["points"]["air"]["age"])) == ("11.250 degC", "2 s")
+
+
+def test_a_line_that_is_down_says_why() -> None:
+    entry = {"connected": False, "fault": "refused", "utilisation": None, "requests": 0, "connects": 0, "refused": 3,
+             "strays": 0, "units": []}  # fmt: skip
+    shown = bus_views.view(entry, "2026-11-25T12:00:00.000Z", ZoneInfo("Etc/UTC"))
+    assert (shown["state"], shown["up"], shown["busy"]) == ("not connected: refused", "", "– – –")
