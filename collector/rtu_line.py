@@ -74,6 +74,7 @@ class RtuLine:
         self.took_ms = 0.0
         request = Request(unit, function, start, quantity)
         if self.is_open and not await self._silence(request):
+            self._be_quiet(0.0)
             return Failure(FailureKind.WRONG_REPLY, "the line does not fall silent; nothing was asked")
         if not self.is_open:
             return Failure(FailureKind.TIMEOUT, f"{self._carrier.name} is not open")

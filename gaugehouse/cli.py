@@ -206,6 +206,7 @@ def _verify(args: argparse.Namespace) -> int:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and give back its exit status."""
     logging.basicConfig(stream=sys.stderr, level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)  # a page that is opened is no news
     try:
         args = parser().parse_args(argv)
         run: Command = args.run

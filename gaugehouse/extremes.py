@@ -20,12 +20,14 @@ class Extreme(NamedTuple):
 
     def with_level(self, level_m: float, time_ms: int) -> "Extreme":
         """The same, widened where the level lies outside."""
-        widened = self
-        if self.low_m is None or level_m < self.low_m:
-            widened = widened._replace(low_m=level_m, low_ms=time_ms)
-        if self.high_m is None or level_m > self.high_m:
-            widened = widened._replace(high_m=level_m, high_ms=time_ms)
-        return widened
+        since_ms, low_m, low_ms, high_m, high_ms = self
+        if low_m is None or high_m is None:
+            return Extreme(since_ms, level_m, time_ms, level_m, time_ms)
+        if low_m <= level_m <= high_m:
+            return self
+        if level_m < low_m:
+            return Extreme(since_ms, level_m, time_ms, high_m, high_ms)
+        return Extreme(since_ms, low_m, low_ms, level_m, time_ms)
 
 
 class Extremes:

@@ -1,7 +1,8 @@
 """What a stock figure costs: one table interpolation, one scalar chain, and the chain on arrays of a million rows.
 
 `python -m tests.bench.bench_models [--short]`. Every printed time is the best of its turns, per value. The scalar loop
-is `models.quantity.quantities`, row by row; beside it the barest loop that gives the same GSV and mass.
+is `models.quantity.quantities`, row by row; beside it the barest loop that gives the same GSV and mass, and what the
+daemon does: a calculation built once, with the uncertainty of each figure.
 """
 
 import argparse
@@ -15,7 +16,8 @@ from models.chain import chain
 from models.correction import ctl
 from models.geometry import LyingCylinder, Shape, UprightCylinder
 from models.geometry_tables import table_of
-from models.quantity import Gauging, Product, Shell, Vessel, quantities
+from models.quantity import Calculation, Gauging, Product, Shell, Vessel, quantities
+from models.stock_budget import Rest, StockBudgeter, accuracy_of
 
 AIM = 100
 DENSITY = 804.0
@@ -55,20 +57,34 @@ def measure(name: str, shape: Shape, rows: int, scalar_rows: int, turns: int) ->
         for level, t in pairs:
             quantities(vessel, product, Gauging(level, t))
 
+    calculate = Calculation(vessel, product)
+    budgeter = StockBudgeter(vessel, product, accuracy_of(None, Rest.AT_REST))
+
+    def prepared() -> None:
+        for level, t in pairs:
+            calculate(Gauging(level, t))
+
+    def with_u95() -> None:
+        for level, t in pairs:
+            gauging = Gauging(level, t)
+            budgeter.expanded_m3(calculate(gauging), gauging)
+
     def steps() -> None:
         for level, t in pairs[::10]:
             chain(vessel, product, Gauging(level, t))
 
     table_s, barest_s, scalar_s = (best(turns, scalar_rows, work) for work in (interpolate, barest, scalar))
+    prepared_s, known_s = (best(turns, scalar_rows, work) for work in (prepared, with_u95))
     steps_s = best(turns, len(pairs[::10]), steps)
     array_s = best(turns, rows, lambda: fast(levels, temperatures))
     print(f"{name}, {len(table.levels_m)} rows, best of {turns}, per value:")
     print(f"  one table interpolation {table_s * 1e6:.2f} us, scalar chain {scalar_s * 1e6:.2f} us")
+    print(f"  built once {prepared_s * 1e6:.2f} us, with its uncertainty {known_s * 1e6:.2f} us")
     print(f"  scalar chain with all steps {steps_s * 1e6:.1f} us, barest scalar loop {barest_s * 1e6:.2f} us")
     print(
         f"  array form {array_s * 1e9:.1f} ns on {rows} rows: {scalar_s / array_s:.0f} x the scalar chain (aim {AIM}),"
     )
-    print(f"  {barest_s / array_s:.0f} x the barest loop of the same figures")
+    print(f"  {prepared_s / array_s:.0f} x the calculation built once, {barest_s / array_s:.0f} x the barest loop")
     return scalar_s / array_s
 
 

@@ -188,6 +188,7 @@ async def test_a_line_that_babbles_on_is_a_named_failure() -> None:
         assert isinstance(got, Failure)
         assert got.kind is WRONG
         assert "does not fall silent" in got.text
+        assert line.rest_s > 0
         assert wire.peer.age == 0
         assert await addresses(line, 1, 30) == [30, 31, 32]
         line.close()

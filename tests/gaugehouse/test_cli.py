@@ -134,6 +134,43 @@ def test_convert_prints_the_chain_for_numbers_given_by_hand(tmp_path: Path, caps
     assert result["temperature_degC"] == 25.0
 
 
+def test_convert_takes_an_ullage_and_prints_net_volume_weight_and_uncertainty(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Computed: 13.5 m less 7.5 m are 6 m; in air jet of 800 kg/m3 weighs 0.99865 of its mass (API MPMS 11.5-2009)."""
+    site = str(write_site(tmp_path))
+    argv = ["convert", site, "palm", "--ullage", "7.5 m", "--temperature", "25 degC", "--sediment-water", "0.1 %"]
+    assert main([*argv, "--json"]) == 0
+    chain = json.loads(capsys.readouterr().out)
+    steps = {step["symbol"]: step["value"] for step in chain["steps"]}
+    result, uncertainty = chain["result"], chain["uncertainty"]
+    assert (steps["U"], steps["Hr"], steps["h"]) == (7.5, 13.5, 6.0)
+    assert steps["NSV"] == pytest.approx(0.999 * steps["GSV"])
+    assert steps["W"] / steps["m"] == pytest.approx(0.99865, abs=1e-5)
+    assert result["gsv_u95_m3"] == pytest.approx(uncertainty["expanded"], abs=1e-4)
+    assert uncertainty["coverage"] == 2.0
+    assert uncertainty["largest"] == "capacity table"
+    assert "from drawing dimensions" in uncertainty["table"]
+    contributions = [term["contribution"] for term in uncertainty["terms"]]
+    assert contributions == sorted(contributions, reverse=True)
+    assert 2 * sum(c * c for c in contributions) ** 0.5 == pytest.approx(uncertainty["expanded"])
+    assert all(term["source"] for term in uncertainty["terms"])
+    assert main(argv) == 0
+    text = capsys.readouterr().out
+    for words in ("NSV", "weight in air", "expanded, k = 2", "loop tolerance 0.25 % of span", "entered, else 0"):
+        assert words in text
+
+
+def test_convert_without_a_temperature_has_no_stock_and_no_uncertainty(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["convert", str(write_site(tmp_path)), "palm", "--level", "6 m", "--json"]) == 0
+    chain = json.loads(capsys.readouterr().out)
+    assert chain["uncertainty"] is None
+    assert chain["result"]["gsv_m3"] is None
+    assert chain["result"]["stock_quality"] == "Bad"
+
+
 @pytest.mark.parametrize(
     ("argv", "status", "words"),
     [
@@ -142,6 +179,17 @@ def test_convert_prints_the_chain_for_numbers_given_by_hand(tmp_path: Path, caps
         (["convert", "SITE", "palm", "--level", "9 kg"], 2, "length"),
         (["convert", "SITE", "palm", "--level", "9 m", "--temperature", "200 degC"], 2, "tank palm"),
         (["convert", "SITE", "palm", "--level", "1 m", "--water", "2 m"], 2, "between 0 and the level"),
+        (["convert", "SITE", "palm", "--ullage", "13.6 m"], 2, "below the datum plate"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--ullage", "9 m"], 2, "not allowed with"),
+        (["convert", "SITE", "palm"], 2, "--level --ullage is required"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--density", "500 kg/m3"], 2, "tank palm: "),
+        (
+            ["convert", "SITE", "palm", "--level", "1 m", "--temperature", "9 degC", "--sediment-water", "100 %"],
+            2,
+            "below 100 %",
+        ),
+        (["convert", "SITE", "palm", "--level", "1 m", "--sediment-water", "1"], 2, "--sediment-water"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--ambient", "9 m"], 2, "--ambient"),
         (["convert", "SITE", "elm", "--level", "1 m"], 2, "no tank 'elm'; there are palm"),
         (["read", "SITE", "elm"], 2, "there are palm"),
         (["check", "nowhere.toml"], 2, ""),
@@ -193,7 +241,19 @@ def test_help_carries_the_caution_and_every_command(capsys: pytest.CaptureFixtur
     assert main(["--help"]) == 0
     text = capsys.readouterr().out
     assert "not an overfill" in " ".join(text.split())
-    for name in ("demo", "run", "check", "read", "convert", "replay", "alarms", "faults", "stock", "verify"):
+    for name in (
+        "demo",
+        "run",
+        "check",
+        "read",
+        "convert",
+        "capacity",
+        "replay",
+        "alarms",
+        "faults",
+        "stock",
+        "verify",
+    ):
         assert re.search(rf"^\s+{name}\s", text, re.M)
 
 

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from collector.clock import RealClock
+from collector.collector import Collector
 from gaugehouse.checking import check
 from gaugehouse.core import Tick
 from gaugehouse.liveview import LiveView
@@ -92,7 +94,8 @@ def test_every_accuracy_of_the_site_replaces_its_default(tmp_path: Path) -> None
     rest."""
     lines = (
         'level_repeat = "2 mm", level_span = "0.1 %", temperature_probe = "0.9 degF", temperature_profile = "2 K", '
-        'density = "1 kg/m3", water = "5 mm", shell_expansion = "10 %", shell_temperature = "5 degC", roof_weight = "2 %"'
+        'density = "1 kg/m3", water = "5 mm", shell_expansion = "10 %", shell_temperature = "5 degC", '
+        'roof_weight = "2 %"'
     )
     site = site_with(tmp_path, f"accuracy = {{ {lines} }}")
     known, resting = (site.accuracy["palm"][rest] for rest in (Rest.AFTER_RECEIPT, Rest.AT_REST))
@@ -259,8 +262,9 @@ def test_a_safe_fill_follows_the_sites_rule(tmp_path: Path, line: str, rule: obj
 def test_the_board_shows_usable_and_dead_stock_and_the_safe_fill(tmp_path: Path) -> None:
     """Computed: 400 mm of a 10 m tank are 31.4 m3, 6 m are 471.2 m3."""
     line = 'safe_fill = { rule = "percent", percent = "90 %", source = "company rule" }'
-    core = core_of(site_with(tmp_path, 'suction = "0.4 m"', line))
-    view = LiveView(core, "test", dict)
+    site = site_with(tmp_path, 'suction = "0.4 m"', line)
+    core = core_of(site)
+    view = LiveView(core, "test", Collector(site.buses, lambda sample: None, RealClock()).health)
     (before,) = view.build(1, 0)["tanks"]
     assert (before["usable_m3"], before["dead_m3"]) == (None, None)
     core.step(Tick(Instant(1, 0, 0), [Sample("palm-top", 0, "ok", {"current": 12.0, "temperature": 25.0})]))
