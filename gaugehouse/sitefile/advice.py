@@ -139,7 +139,7 @@ def _standards(key: str, table: TankTable, tank: Tank, report: Report) -> None:
         )
         report.warn(f"{key}.overfill_category", text, found=category)
     if table.shell_expansion is not None and table.shape is not None and table.shape.kind in ("lying", "sphere"):
-        text = "CTSh corrects the area of an upright shell (API MPMS 12.1.1), and this tank is none; remove shell_expansion"
+        text = "CTSh is for an upright shell (API MPMS 12.1.1), and this tank is none; remove shell_expansion"
         report.warn(f"{key}.shell_expansion", text, found=table.shell_expansion)
     top, reference = tank.table.top_m, tank.reference_height_m
     if top > reference + 1e-9:

@@ -1,4 +1,4 @@
-"""The stock of one tank put together: what a bad input leaves, how the quick uncertainty agrees with the full budget."""
+"""The stock of one tank put together: what a bad input leaves, how quick and full uncertainty agree."""
 
 import pytest
 from hypothesis import given, settings
