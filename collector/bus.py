@@ -139,8 +139,7 @@ class Bus:
 
     async def _let_rest(self) -> None:
         """A late answer may still come. Unlike the exchange, this silence can be left when the bus stops."""
-        loop = asyncio.get_running_loop()
-        started_s = loop.time()
+        started_s = time.monotonic()
         try:
             async with asyncio.timeout(self._line.rest_s) as self._nap:
                 await asyncio.Event().wait()
@@ -148,7 +147,7 @@ class Bus:
             pass
         finally:
             self._nap = None
-            self._busy.add(started_s, loop.time())
+            self._busy.add(started_s, time.monotonic())
 
     async def _connect_if_due(self) -> None:
         """Try once when the pause is over. A line that worked is tried again at once, one that did not ever later."""
@@ -186,12 +185,11 @@ class Bus:
     async def _poll(self, member: Member) -> None:
         """Ask one instrument, hand its Sample on, set its next tick."""
         slot = member.slot
-        loop = asyncio.get_running_loop()
-        started_ms, started_s = self._clock.elapsed_ms(), loop.time()
+        started_ms, started_s = self._clock.elapsed_ms(), time.monotonic()
         # Behind a gateway, one that did not answer may still hold up whoever is asked next.
         polled = await member.poller.poll(self._line, self._clock, patient=self._silent > 0)
         if self.health.connected:
-            self._busy.add(started_s, loop.time())
+            self._busy.add(started_s, time.monotonic())
             self.health.requests += polled.requests
             self._judge_line(polled)
         else:
@@ -218,7 +216,7 @@ class Bus:
     def snapshot(self) -> BusHealth:
         """All counters, and what is reckoned only when someone looks."""
         found = self.health.copy()
-        found.utilisation = self._busy.share(time.monotonic())  # the loop's own clock, also when none runs
+        found.utilisation = self._busy.share(time.monotonic())
         found.strays, found.echoes = self._line.strays, self._line.echoes
         for member in self._members.values():
             health, times = found.instruments[member.id], member.poller.times

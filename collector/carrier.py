@@ -21,6 +21,8 @@ from pymodbus.client import AsyncModbusSerialClient, AsyncModbusTcpClient
 from pymodbus.exceptions import ConnectionException, ModbusIOException
 from pymodbus.framer import FramerType
 from pymodbus.pdu import ModbusPDU
+from pymodbus.pdu.bit_message import ReadCoilsRequest, ReadDiscreteInputsRequest
+from pymodbus.pdu.register_message import ReadHoldingRegistersRequest, ReadInputRegistersRequest
 
 from modbus.frames import Request
 from modbus.signals import (
@@ -29,6 +31,13 @@ from modbus.signals import (
     READ_HOLDING_REGISTERS,
     READ_INPUT_REGISTERS,
 )
+
+_READING: Final[dict[int, type[ModbusPDU]]] = {
+    READ_COILS: ReadCoilsRequest,
+    READ_DISCRETE_INPUTS: ReadDiscreteInputsRequest,
+    READ_HOLDING_REGISTERS: ReadHoldingRegistersRequest,
+    READ_INPUT_REGISTERS: ReadInputRegistersRequest,
+}
 
 _NEVER: Final = 1_000_000_000
 """The library hangs up after a few silent requests; a dead unit behind a gateway must not cost the others the line."""
@@ -66,7 +75,8 @@ class Carrier:
         self._listener = listener
         self._client: Client | None = None
         self._asked: Request | None = None
-        self._read: dict[int, Callable[..., Awaitable[Any]]] = {}
+        self._requests: dict[Request, ModbusPDU] = {}  # as many as the site has blocks
+        self._over = ModbusPDU()
         self._up = asyncio.Event()
         self._fault: tuple[int | None, str] = (None, "")
 
@@ -96,12 +106,6 @@ class Carrier:
         except (TimeoutError, OSError) as error:
             self.close()
             return f"{self.name} was lost while it was opened ({error or 'no answer of the system'})"
-        self._read = {
-            READ_COILS: client.read_coils,
-            READ_DISCRETE_INPUTS: client.read_discrete_inputs,
-            READ_HOLDING_REGISTERS: client.read_holding_registers,
-            READ_INPUT_REGISTERS: client.read_input_registers,
-        }
         self.is_open = client.connected
         return "" if self.is_open else f"{self.name} was lost while it was opened"
 
@@ -123,9 +127,13 @@ class Carrier:
         client = self._client
         assert client is not None, "asked before open"
         client.ctx.comm_params.timeout_connect = timeout_s
+        pdu = self._requests.get(request)
+        if pdu is None:
+            pdu = _READING[request.function](dev_id=request.unit, address=request.start, count=request.quantity)
+            self._requests[request] = pdu
         self._asked = request
         try:
-            await self._read[request.function](request.start, count=request.quantity, device_id=request.unit)
+            await client.execute(False, pdu)
         except ModbusIOException:
             pass  # the deadline
         except ConnectionException:
@@ -139,7 +147,8 @@ class Carrier:
             return
         waiting = self._client.ctx.response_future
         if not waiting.done():
-            waiting.set_result(ModbusPDU(dev_id=self._asked.unit))
+            self._over.dev_id = self._asked.unit
+            waiting.set_result(self._over)
 
     def close(self) -> None:
         self.is_open = False

@@ -53,7 +53,8 @@ def capacity(args: Namespace) -> int:
         ) from None
     except OSError as error:
         raise CouldNot(f"{args.out}: cannot be written: {error.strerror}") from error
-    print(f"{args.out}: {len(rows)} rows, 0 to {table.top_m:g} m, {table.capacity_m3:.3f} m3; {NO_CERTIFICATE}")
+    reach = f"{table.bottom_m:g} to {table.top_m:g} m"
+    print(f"{args.out}: {len(rows)} rows, {reach}, {table.capacity_m3:.3f} m3; {NO_CERTIFICATE}")
     return 0
 
 

@@ -69,6 +69,7 @@ class TankKeeper:
         self._at_rest_after_ms = at_rest_after_ms
         self._level_ms: int | None = None  # elapsed time of the last level, and of the last one that was rising
         self._receiving_ms = 0
+        self._stopped_ms: int | None = None  # site's time of the last reading before a restart, until the next level
         hole = HOLE_POLLS * period_ms
         window = max(LEAST_RATE_MS, LEAST_POLLS * period_ms)
         self._rate = SlopeWindow(window, hole_ms=hole, least=LEAST_POLLS)
@@ -83,7 +84,7 @@ class TankKeeper:
         measured = self.tank.measure(sample)
         trust = self._trust.judge(at.elapsed_ms, measured, frozen=frozen)
         gauging = gauging_of(measured, trust, temperature, water, ambient)
-        known = self.known = gauged(self.stock, gauging, self._rest(at.elapsed_ms, trust.quality))
+        known = self.known = gauged(self.stock, gauging, self._rest(at, trust.quality))
         rate = self._follow(at.elapsed_ms, known, trust.quality)
         u95_m3 = self.stock.u95_m3(known.quantities, gauging, known.rest)
         reading = reading_of(at, self.tank, measured, trust, known, u95_m3, rate)
@@ -98,11 +99,19 @@ class TankKeeper:
         known = self.known
         return None if known is None else self.stock.budget(known.quantities, known.gauging, known.rest)
 
-    def _rest(self, elapsed_ms: int, quality: Quality) -> Rest:
-        """Whether the liquid has stood long enough to lie in layers; not known to have is taken as "has not"."""
+    def _rest(self, at: Instant, quality: Quality) -> Rest:
+        """Whether the liquid has stood long enough to lie in layers; not known to have is taken as "has not".
+
+        Elapsed time stands still while the daemon is down, so that across a restart the site's clock is asked.
+        """
+        elapsed_ms = at.elapsed_ms
         if quality is not BAD:
             if self._level_ms is None or elapsed_ms - self._level_ms > UNWATCHED_MS or self.flow == FILLING:
                 self._receiving_ms = elapsed_ms
+            if self._stopped_ms is not None:
+                if at.time_ms - self._stopped_ms > UNWATCHED_MS:
+                    self._receiving_ms = elapsed_ms
+                self._stopped_ms = None
             self._level_ms = elapsed_ms
         return AT_REST if elapsed_ms - self._receiving_ms >= self._at_rest_after_ms else AFTER_RECEIPT
 
@@ -142,6 +151,7 @@ class TankKeeper:
             "flow": self.flow,
             "level": self._level_ms,
             "receiving": self._receiving_ms,
+            "time": self._stopped_ms if self.latest is None else self.latest.time_ms,
         }
 
     def restore(self, state: dict[str, Any]) -> None:
@@ -149,3 +159,4 @@ class TankKeeper:
         self.extremes.restore(state["extremes"])
         self.flow = state["flow"]
         self._level_ms, self._receiving_ms = state.get("level"), state.get("receiving", 0)
+        self._stopped_ms = state.get("time")

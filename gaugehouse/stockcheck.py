@@ -113,7 +113,8 @@ def _certificate_lines(facts: StockFacts) -> Iterator[str]:
     due = "no next calibration is set" if certificate.next_due is None else f"next due {certificate.next_due}"
     head = certificate.head_density_kgpm3
     yield (
-        f"  certificate {certificate.number} of {certificate.calibrated_on}, {certificate.laboratory}: "
+        f"  certificate {certificate.number} of {certificate.calibrated_on}, {certificate.laboratory}"
+        f"{f', {certificate.method}' if certificate.method else ''}: "
         f"{100 * stated.expanded_frac:g} % (k = {stated.coverage:g}), at {certificate.reference_degC:g} degC, "
         f"{due}{', OVERDUE' if facts.overdue else ''}"
     )

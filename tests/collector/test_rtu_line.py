@@ -13,10 +13,11 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
+from pymodbus.pdu.register_message import WriteSingleRegisterRequest
 
 from collector.line import Line
 from collector.rtu_line import TWIN_MS, RtuLine
-from modbus.frames import rtu_frame
+from modbus.frames import Request, rtu_frame
 from modbus.reply import Failure, FailureKind
 from modbus.timing import bytes_ms, exchange_ms, silence_ms
 from tests.modbus.tables import rows
@@ -324,11 +325,7 @@ async def test_a_writing_request_would_be_stopped_before_the_wire(kind: str) -> 
     async with on_wire(peer) as wire:
         line = line_to(wire)
         await line.open()
-        client = line._carrier._client
-        assert client is not None
-        line._carrier._read[3] = lambda start, count, device_id: client.write_register(
-            start, count, device_id=device_id
-        )
+        line._carrier._requests[Request(1, 3, 0, 1)] = WriteSingleRegisterRequest(dev_id=1, address=0, registers=[1])
         with pytest.raises(AssertionError, match="function 6 was about to be sent"):
             await line.exchange(1, 3, 0, 1)
         assert peer.age == 0

@@ -6,6 +6,7 @@ some seconds, which shows that it works and that tasks and descriptors stay.
 
 import asyncio
 import gc
+import logging
 import os
 import random
 import time
@@ -112,7 +113,8 @@ async def test_some_seconds_of_the_campaign_leave_no_task_and_no_descriptor_behi
 
 
 @pytest.mark.soak
-async def test_twenty_minutes_of_the_campaign_grow_nothing() -> None:
+async def test_twenty_minutes_of_the_campaign_grow_nothing(caplog: pytest.LogCaptureFixture) -> None:
+    caplog.set_level(logging.CRITICAL, logger="collector")  # pytest keeps each line: a growth of its own
     minutes = float(os.environ.get("GAUGEHOUSE_SOAK_MINUTES", "20"))
     figures, running, deeds = await soak(minutes * 60, 20)
     print(f"\n{minutes:g} minutes of misdeeds on {len(running.trials)} buses\n{summary(figures, running, deeds)}")

@@ -5,9 +5,10 @@ import random
 from collections.abc import Callable
 
 import pytest
+from pymodbus.pdu.register_message import WriteSingleRegisterRequest
 
 from collector.tcp_line import TcpLine
-from modbus.frames import tcp_frame
+from modbus.frames import Request, tcp_frame
 from modbus.reply import Failure, FailureKind
 from tests.collector.peers import CLOSE, RESET, Act, Recorder, scripted, sound
 
@@ -208,11 +209,7 @@ async def test_a_writing_request_would_be_stopped_before_the_wire() -> None:
     async with sound() as port, recorder.proxy(port) as watched:
         line = TcpLine("127.0.0.1", watched, 200)
         await line.open()
-        client = line._carrier._client
-        assert client is not None
-        line._carrier._read[3] = lambda start, count, device_id: client.write_register(
-            start, count, device_id=device_id
-        )
+        line._carrier._requests[Request(1, 3, 0, 1)] = WriteSingleRegisterRequest(dev_id=1, address=0, registers=[1])
         with pytest.raises(AssertionError, match="function 6 was about to be sent"):
             await line.exchange(1, 3, 0, 1)
         assert await line.exchange(1, 4, 0, 1) == (0,)

@@ -218,7 +218,9 @@ def test_a_receipt_ends_the_rest(tmp_path: Path) -> None:
     assert core.keepers["palm"].known.rest is Rest.AFTER_RECEIPT
 
 
-def test_the_rest_outlives_a_restart(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("down_s", "rest"), [(2, Rest.AT_REST), (900, Rest.AFTER_RECEIPT)])
+def test_the_rest_outlives_a_restart_but_not_a_time_unwatched(tmp_path: Path, down_s: int, rest: Rest) -> None:
+    """Elapsed time stands still while the daemon is down."""
     site = site_with(tmp_path, 'accuracy = { at_rest_after = "10 min" }')
 
     def tick(seq: int) -> Tick:
@@ -230,9 +232,10 @@ def test_the_rest_outlives_a_restart(tmp_path: Path) -> None:
         first.step(tick(seq))
     second = core_of(site)
     second.restore({key: text for key, text in first.slow_state().items() if text is not None})
-    second.step(tick(701))
+    late = tick(701)
+    second.step(late._replace(at=late.at._replace(time_ms=1000 * (699 + down_s))))
     assert second.keepers["palm"].known is not None
-    assert second.keepers["palm"].known.rest is Rest.AT_REST
+    assert second.keepers["palm"].known.rest is rest
 
 
 RESPONSE = '[tank.response]\nmax_fill_rate = "2 m3/min"\nreaction = "5 min"\nvalve_closing = "30 s"\n'
