@@ -81,7 +81,7 @@ class _Judge:
     """
 
     __slots__ = (
-        "_kept", "_transaction", "end_waiting", "gone", "late", "out_of_step", "partial", "request", "strange",
+        "_kept", "_sent", "_transaction", "end_waiting", "gone", "late", "out_of_step", "partial", "request", "strange",
         "verdict",
     )  # fmt: skip
 
@@ -99,6 +99,7 @@ class _Judge:
         self.partial = 0
         self.gone = False
         self._transaction = 0
+        self._sent = b""
         self._kept = bytearray()
 
     def expect(self, request: Request) -> None:
@@ -114,12 +115,9 @@ class _Judge:
     def sending(self, frame: bytes) -> None:
         if frame[MBAP_HEADER] not in READ_FUNCTIONS:
             raise AssertionError(f"function {frame[MBAP_HEADER]} was about to be sent; only reading ever is")
+        self._sent = frame
         self._transaction = int.from_bytes(frame[:2], "big")
         self._kept.clear()
-        request = self.request
-        assert request is not None, "sent without having been asked"
-        self._size = MBAP_HEADER + 2 + reply_bytes(request)
-        self._head = tcp_head(self._transaction, request.unit, self._size - MBAP_HEADER)
 
     def received(self, data: bytes) -> None:
         """Judge what came since the request was sent, and end the waiting when that settles it."""
@@ -127,7 +125,7 @@ class _Judge:
         if request is None or self.verdict is not None or self.out_of_step:
             return
         kept = self._kept
-        if not kept and data.startswith(self._head) and len(data) == self._size:  # nearly always: the answer, at once
+        if not kept and self._is_whole_answer(data):
             self.verdict = check(request, request.unit, data[MBAP_HEADER:])
             self.end_waiting()
             return
@@ -152,6 +150,11 @@ class _Judge:
                 return
         self.partial = len(kept) - at
         del kept[:at]
+
+    def _is_whole_answer(self, data: bytes) -> bool:
+        """The usual case told in one look: just one frame, with transaction, protocol and unit of the request."""
+        sent, size = self._sent, len(data)
+        return size > MBAP_HEADER and data[:4] == sent[:4] and data[4] << 8 | data[5] == size - 6 and data[6] == sent[6]
 
     def _foreign(self, transaction: int) -> None:
         """A number that was used before on this connection is a late reply, which is no fault of the frame."""

@@ -16,7 +16,7 @@ from models.certificate import reference_height_objection
 from models.density import density_objection
 from models.errors import OutOfRange
 from models.signal import NE43_2003
-from models.tank import LevelKind, Tank
+from models.tank import LevelKind, Measures, Tank
 
 DIP_CHECK_M: Final = 0.005
 """How near a gauge must come to a dip. Source: UK HMRC HCOTEG176750: 8 mm, 5 mm for kit of after October 2006."""
@@ -125,6 +125,13 @@ def _has_12_bits(step_m: float, tank: Tank) -> bool:
 
 
 def _standards(key: str, table: TankTable, tank: Tank, report: Report) -> None:
+    ends = tank.range_m
+    if ends is not None and ends[0] > ends[1] and tank.measures is Measures.INNAGE:
+        text = (
+            "an innage that falls as the current rises: this loop works in reverse, full at 4 mA; if it does not, turn "
+            'at_4mA and at_20mA about, or write measures = "distance"'
+        )
+        report.warn(f"{key}.at_4mA", text, found=table.at_4mA)
     if tank.ne43 != NE43_2003:
         limits = (
             f"{tank.ne43.fail_low_mA:g}, {tank.ne43.low_mA:g}, {tank.ne43.high_mA:g}, {tank.ne43.fail_high_mA:g} mA"

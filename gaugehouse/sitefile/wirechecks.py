@@ -56,6 +56,11 @@ def _bus(draft: Draft, key: str, bus: BusTable) -> None:
         if getattr(bus, needed) is None and draft.report_is_clean(f"{key}.{needed}"):
             text = f'missing; kind "{bus.kind}" needs it, add a line such as {needed} = "{example}"'
             draft.report.error(f"{key}.{needed}", text, allowed=example)
+    if bus.host is not None and "/" in bus.host:
+        text = (
+            f'"{bus.host}" is a link; write the bare name or address, such as host = "192.0.2.10", and the port apart'
+        )
+        draft.report.error(f"{key}.host", text, found=bus.host)
     if bus.period is not None and bus.timeout is not None and bus.timeout >= bus.period:
         text = f"{bus.timeout} ms is not below the period of {bus.period} ms; make one shorter or the other longer"
         draft.report.error(f"{key}.timeout", text, found=f"{bus.timeout} ms", allowed=f"below {bus.period} ms")
