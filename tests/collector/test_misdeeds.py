@@ -11,8 +11,8 @@ from tests.peers import MISDEEDS, Peer, told
 from tests.peers.misdeeds import ALL, RTU
 from tests.peers.wires import bus_spec, on_wire
 
-UNIT = 17  # a function number too: ecosystems' libraries lose its frames in noise
-TIMEOUT_MS = 100
+UNIT = 17  # a function number too, so that noise before its frames can look like their start
+TIMEOUT_MS = 200
 WRONG_ONES = (2, 3, 6)
 
 
