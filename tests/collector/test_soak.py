@@ -97,7 +97,7 @@ def summary(figures: Figures, running: Campaign, deeds: int) -> str:
             errors[kind] = errors.get(kind, 0) + count
     told = ", ".join(f"{kind} {count}" for kind, count in sorted(errors.items()) if count)
     done = f"{deeds} misdeeds, {running.samples} samples, {values} values, none wrong"
-    return f"{figures.told()}\n{done}\nfailed polls: {told}"
+    return f"{figures.told()}\n{done}\nfailed polls: {told}\npolls that the machine held up: {running.held_up}"
 
 
 async def test_some_seconds_of_the_campaign_leave_no_task_and_no_descriptor_behind() -> None:

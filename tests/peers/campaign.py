@@ -28,6 +28,9 @@ DEAD = 9
 REFUSED = "refused"
 """A misdeed of the wire, not of a unit: connections are refused, or the adapter is pulled out."""
 KINDS = (TCP, RTU, RTU_OVER_TCP)
+WATCH_S = 0.01
+HELD_UP_S = 0.04
+"""The event loop stood still so long: peer and collector both live on it, and a time-out may be the machine's doing."""
 PERIOD_MS = 400
 TIMEOUT_MS = 100
 
@@ -129,17 +132,39 @@ class Trial:
 
 
 class Campaign:
-    """Some buses, polled together."""
+    """Some buses, polled together. held_up: missing values that the machine's own standstill explains."""
 
     def __init__(self, trials: Sequence[Trial]) -> None:
         self.trials = trials
+        self.held_up = 0
+        self._stood_still_s = self._beat_s = float("-inf")
         self._by_name = {trial.name: trial for trial in trials}
         self.samples = 0
         self.collector = Collector([trial.spec() for trial in trials], self._sink, RealClock())
 
     def _sink(self, sample: Sample) -> None:
         self.samples += 1
-        self._by_name[sample.instrument.rpartition("-")[0]].check(sample)
+        trial = self._by_name[sample.instrument.rpartition("-")[0]]
+        slow = len(trial.slow)
+        trial.check(sample)
+        if len(trial.slow) == slow:
+            return
+        now_s = asyncio.get_running_loop().time()
+        if now_s - self._stood_still_s < 3 * TIMEOUT_MS / 1000 or now_s - self._beat_s > WATCH_S + HELD_UP_S:
+            del trial.slow[slow:]
+            self.held_up += 1
+            return
+        health = self.collector.health()[trial.name].instruments[sample.instrument]
+        trial.slow[slow:] = [f"{text}: {health.failure}" for text in trial.slow[slow:]]
+
+    async def watch(self) -> None:
+        """Note when the event loop stood still."""
+        loop = asyncio.get_running_loop()
+        while True:
+            self._beat_s = before_s = loop.time()
+            await asyncio.sleep(WATCH_S)
+            if loop.time() - before_s > WATCH_S + HELD_UP_S:
+                self._stood_still_s = loop.time()
 
     def faults(self) -> list[str]:
         """All that went wrong: values of other requests, values that did not come back, neighbours held up."""
@@ -176,8 +201,9 @@ async def campaign(settings: Sequence[Setting]) -> AsyncIterator[Campaign]:
             trials.append(Trial(setting, await stack.enter_async_context(on_wire(peer))))
         running = Campaign(trials)
         async with asyncio.TaskGroup() as group:
-            task = group.create_task(running.collector.run())
+            tasks = [group.create_task(running.collector.run()), group.create_task(running.watch())]
             try:
                 yield running
             finally:
-                task.cancel()
+                for task in tasks:
+                    task.cancel()
