@@ -174,7 +174,9 @@ async def test_a_whole_reply_that_nobody_asked_for_makes_the_line_quiet() -> Non
 
 async def test_a_line_that_babbles_on_is_a_named_failure() -> None:
     async with SerialPeer(Peer(RTU, (1,))) as wire:
-        line = line_to(wire, timeout_ms=5)
+        # At 4800 baud the line counts as silent after 8 ms: ten times the pause between two bytes of the babble, so
+        # that a machine that stumbles for a moment does not make it silent.
+        line = line_to(wire, timeout_ms=5, baud=4800)
         await line.open()
         loop = asyncio.get_running_loop()
 
