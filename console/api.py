@@ -44,6 +44,9 @@ class ExtremesReset(BaseModel):
     by: PersonName
 
 
+ACTED: Final = ("done", "already")
+NOT_ACTED: Final = {"unknown": 404, "older": 409, "refused": 409, "wrong": 422}
+
 UNKNOWN: Final = said(404, "the site does not know this id")
 SILENT: Final = said(503, "the store does not answer now")
 UNREADABLE: Final = said(400, "the body is not JSON")
@@ -194,7 +197,14 @@ class Api:
     async def reset_extremes(self, tank: TankId, body: ExtremesReset) -> Json:
         """Start the lowest and highest level since reset anew."""
         known_tank(self._facts.live(), tank)
-        return {"tank": tank, "by": body.by, "time": await self._facts.reset_extremes(tank, body.by)}
+        return await self._acted("reset_extremes", {"tank": tank, "by": body.by})
+
+    async def _acted(self, name: str, fields: Json) -> Json:
+        """A person's act: what it tells, or the problem that stands in its way."""
+        answer = await self._facts.act(name, fields)
+        if answer.status in ACTED:
+            return {"status": answer.status, **answer.body}
+        raise Refused(NOT_ACTED[answer.status], answer.text)
 
     def _stretch(self, from_: datetime | None, to: datetime | None) -> tuple[int, int]:
         """From <= t < to in UTC ms; without an end, up to the newest entry (which may be newer than the live state)."""

@@ -39,6 +39,18 @@ class AckAnswer(NamedTuple):
     occurrence: int | None = None
 
 
+class ActAnswer(NamedTuple):
+    """How a person's act was taken.
+
+    status: done, already (somebody was first), older (not the newest occurrence), unknown (nothing of that name),
+    refused (not now; the text says why) or wrong (a field; the text says which). body: what the act tells, JSON-ready.
+    """
+
+    status: str
+    text: str = ""
+    body: Json = {}  # noqa: RUF012 never changed
+
+
 @dataclass(frozen=True, slots=True)
 class SiteFacts:
     """What never changes while the daemon runs. `zone` is an IANA name; `build` changes whenever the program does."""
@@ -137,6 +149,6 @@ class Facts(Protocol):
         """Acknowledge one occurrence of an alarm; answered after it is in the record book."""
         ...
 
-    async def reset_extremes(self, tank: str, by: str) -> str:
-        """Start `since_reset_*` anew at the present level, known ids only; the time (ISO Z) of the reset."""
+    async def act(self, name: str, fields: Json) -> ActAnswer:
+        """Let a person's act happen, by its name and its fields; answered after it is in the record book."""
         ...

@@ -8,10 +8,9 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Any
 
-from alerts.engine import AckAnswer
-from gaugehouse.core import Acknowledge, Tick
-from gaugehouse.days import iso_ms
-from gaugehouse.errors import CallError
+from gaugehouse.acts import Act, Answer, Json, Taken, act_of
+from gaugehouse.core import Tick
+from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site, load_site
@@ -21,44 +20,45 @@ from history.chain import Entry
 from models.reading import Instant
 
 
-def acknowledge(args: Namespace) -> int:
-    """`gaugehouse acknowledge`: 0 when it is acknowledged, also when somebody was first (who, is told)."""
-    site = load_site(Path(args.site))
-    if not args.by.strip():
-        raise CallError("--by: say who acknowledges it")
-    question = {"do": "acknowledge", "alarm": args.alarm, "occurrence": args.occurrence, "by": args.by}
-    answer = ask_daemon(site, question | {"comment": args.comment})
-    if answer is None:
-        answer = _directly(site, args)
-    if args.json:
-        print(as_json(answer))
-    else:
-        first = "" if answer["status"] == "accepted" else " before"
-        print(f"{answer['alarm']} #{answer['occurrence']}: acknowledged{first} by {answer['by']} at {answer['time']}")
-    return 0
+def perform(site: Site, name: str, fields: Json) -> Answer:
+    """Let a person's act happen, and give back how it was taken.
+
+    Raises `CallError` for fields that are wrong and for what there is not, `CouldNot` for what is refused.
+    """
+    act = act_of(name, fields)
+    said = ask_daemon(site, {"do": "act", "act": name, "fields": fields})
+    answer = _directly(site, act) if said is None else Answer(Taken(said["status"]), said["text"], said["body"])
+    match answer.status:
+        case Taken.UNKNOWN | Taken.OLDER:
+            raise CallError(answer.text)
+        case Taken.REFUSED:
+            raise CouldNot(answer.text)
+    return answer
 
 
-def _directly(site: Site, args: Namespace) -> dict[str, Any]:
+def _directly(site: Site, act: Act) -> Answer:
     """With no daemon: take the book's lock, restore the core, do the one act, write it."""
     core = core_of(site)
     with open_stores(site) as stores:
         core.restore(stores.book.state())
-        view = core.alarms.view(args.alarm)
-        if view is None:
-            raise CallError(f"there is no alarm {args.alarm!r}; `gaugehouse alarms` lists them as source and condition")
-        occurrence = view.occurrence if args.occurrence is None else args.occurrence
         seq = max(stores.book.last_seq(), stores.readings.last_seq()) + 1
         at = Instant(seq, time.time_ns() // 1_000_000, core.at.elapsed_ms)
-        result = core.step(Tick(at, (), [Acknowledge(args.alarm, occurrence, args.by, args.comment)]))
+        result = core.step(Tick(at, (), [act]))
         entries = [Entry(d.kind, at.time_ms, at.seq, d.body) for d in result.decisions]
         if entries:
             stores.book.commit(entries, core.changed_state())
-    answer = result.answers[0]
-    assert isinstance(answer, AckAnswer)
-    if answer.status == "older":
-        raise CallError(f"alarm {args.alarm}: occurrence {occurrence} is not the newest one, {view.occurrence} is")
-    if answer.status not in ("done", "already") or answer.time_ms is None:
-        raise CallError(f"alarm {args.alarm} occurrence {occurrence} waits for no acknowledgement")
-    status = "accepted" if answer.status == "done" else "already"
-    said = {"status": status, "by": answer.by, "time": iso_ms(answer.time_ms)}
-    return {"alarm": args.alarm, "occurrence": occurrence, **said}
+    return result.answers[0]
+
+
+def acknowledge(args: Namespace) -> int:
+    """`gaugehouse acknowledge`: 0 when it is acknowledged, also when somebody was first (who, is told)."""
+    site = load_site(Path(args.site))
+    fields = {"alarm": args.alarm, "occurrence": args.occurrence, "by": args.by, "comment": args.comment}
+    answer = perform(site, "acknowledge", fields)
+    body: dict[str, Any] = dict(answer.body)
+    if args.json:
+        print(as_json(body | {"status": "accepted" if answer.status is Taken.DONE else "already"}))
+    else:
+        first = "" if answer.status is Taken.DONE else " before"
+        print(f"{body['alarm']} #{body['occurrence']}: acknowledged{first} by {body['by']} at {body['time']}")
+    return 0

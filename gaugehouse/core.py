@@ -8,13 +8,14 @@ tick before.
 
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple, Protocol
 
 from alerts.alarm import Transition
 from alerts.conditions import TankFacts
-from alerts.engine import AckAnswer, AlarmEngine
+from alerts.engine import AlarmEngine
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.strands import FROZEN
+from gaugehouse.acts import Act, Answer, Decision
 from gaugehouse.days import Days
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
@@ -25,42 +26,12 @@ from models.stock import StockModel
 from models.tank import Linear
 
 
-class Acknowledge(NamedTuple):
-    """A person says: I have seen this alarm."""
-
-    alarm_id: str
-    occurrence: int
-    by: str
-    comment: str
-
-
-class ResetExtremes(NamedTuple):
-    """A person starts the highest and lowest level of a tank anew."""
-
-    tank: str
-    by: str
-
-
-class Look(NamedTuple):
-    """A person wants to see what is there now. Decides nothing; answered when all that came before it is decided."""
-
-
-Act = Acknowledge | ResetExtremes | Look
-
-
 class Tick(NamedTuple):
     """Everything that became known at one instant. Samples come in the site file's order of instruments."""
 
     at: Instant
     samples: Sequence[Sample] = ()
     acts: Sequence[Act] = ()
-
-
-class Decision(NamedTuple):
-    """One thing decided in a tick, as the record book keeps it."""
-
-    kind: str
-    body: Mapping[str, Any]
 
 
 class StepResult(NamedTuple):
@@ -70,7 +41,7 @@ class StepResult(NamedTuple):
     transitions: list[Transition]
     fault_changes: list[FaultChange]
     decisions: list[Decision]
-    answers: list[AckAnswer | None]
+    answers: list[Answer]
 
 
 class Newest(NamedTuple):
@@ -87,6 +58,17 @@ class Context(NamedTuple):
 
 
 NOTHING_TOLD: Final = Context(frozenset())
+
+
+class Room(Protocol):
+    """A part of the core with a past: its state by key, as JSON values, kept in the record book as "room/key".
+
+    save: with `changed_only`, what changed since it was last asked; a value of None says that the key is gone.
+    """
+
+    def save(self, changed_only: bool) -> Mapping[str, Any]: ...
+
+    def restore(self, saved: Mapping[str, Any]) -> object: ...
 
 
 class Core:
@@ -114,6 +96,7 @@ class Core:
         self.samples: dict[str, Sample] = {}
         self.faults = FaultTracker(site.loops)
         self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet)
+        self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
@@ -158,9 +141,12 @@ class Core:
             transitions = self.alarms.step(at, facts, self.faults.declared())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
-        answers: list[AckAnswer | None] = []
+        answers: list[Answer] = []
         for act in tick.acts:
-            answers.append(self._act(at, act, transitions, decisions))
+            outcome = act.apply(self, at)
+            decisions += outcome.decisions
+            transitions += outcome.transitions
+            answers.append(outcome.answer)
         self._context = self._told()
         return StepResult(readings, transitions, changes, decisions, answers)
 
@@ -192,25 +178,12 @@ class Core:
         sample = self.samples.get(instrument)
         return None if sample is None else current_of(self._loop_facts[instrument], sample)
 
-    def _act(self, at: Instant, act: Act, transitions: list[Transition], decisions: list[Decision]) -> AckAnswer | None:
-        if isinstance(act, Look):
-            return None
-        if isinstance(act, ResetExtremes):
-            self.keepers[act.tank].extremes.reset(at.time_ms, act.by)
-            decisions.append(Decision("extremes_reset", {"tank": act.tank, "by": act.by}))
-            return None
-        answer = self.alarms.acknowledge(at, act.alarm_id, act.occurrence, act.by, act.comment)
-        if answer.transition is not None:
-            transitions.append(answer.transition)
-            decisions.append(Decision(ALARM, alarm_body(answer.transition)))
-        return answer
-
     def changed_state(self) -> dict[str, str | None]:
-        """What alarms and faults look like now, only those that changed since this was last asked."""
+        """What the rooms hold now, only what changed since this was last asked."""
         changed: dict[str, str | None] = {}
-        for room, states in (("alarm", self.alarms.save(changed_only=True)), ("fault", self.faults.save(True))):
-            for key, state in states.items():
-                changed[f"{room}/{key}"] = None if state is None else _compact(state)
+        for name, room in self.rooms.items():
+            for key, state in room.save(True).items():
+                changed[f"{name}/{key}"] = None if state is None else _compact(state)
         return changed
 
     def slow_state(self) -> dict[str, str | None]:
@@ -227,16 +200,16 @@ class Core:
 
     def restore(self, state: Mapping[str, str]) -> None:
         """Give a new core the past that the record book holds. Keys of tanks and loops that are gone are left alone."""
-        rooms: dict[str, dict[str, Any]] = {}
+        past: dict[str, dict[str, Any]] = {}
         for key, text in state.items():
-            room, _, name = key.partition("/")
-            rooms.setdefault(room, {})[name] = json.loads(text)
-        self.at = Instant(0, 0, int(rooms.get("core", {}).get("elapsed_ms", 0)))
-        for name, saved in rooms.get("tank", {}).items():
+            place, _, name = key.partition("/")
+            past.setdefault(place, {})[name] = json.loads(text)
+        self.at = Instant(0, 0, int(past.get("core", {}).get("elapsed_ms", 0)))
+        for name, saved in past.get("tank", {}).items():
             if name in self.keepers:
                 self.keepers[name].restore(saved)
-        self.faults.restore(rooms.get("fault", {}))
-        self.alarms.restore(rooms.get("alarm", {}))
+        for name, room in self.rooms.items():
+            room.restore(past.get(name, {}))
         self._context = self._told()
 
     def _told(self) -> Context:

@@ -18,7 +18,7 @@ from collector.clock import Clock
 from collector.collector import Collector
 from console.app import create_app
 from console.serving import Server, build_server
-from gaugehouse.core import Act, Decision
+from gaugehouse.acts import Act, Answer, Decision
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts
 from gaugehouse.handlers import handlers_of
@@ -85,9 +85,9 @@ class Daemon:
         """A bus task has a Sample."""
         self._inbox.put(Arrival(sample.time_ms, self._clock.elapsed_ms(), sample))
 
-    async def submit(self, act: Act) -> object:
+    async def submit(self, act: Act) -> Answer:
         """A person's act: answered after it is in the record book, and after all that came in before it."""
-        answer: asyncio.Future[object] = asyncio.get_running_loop().create_future()
+        answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
         self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
         return await answer
 

@@ -7,13 +7,13 @@ import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, Final, Protocol
 
-from alerts.engine import AckAnswer as EngineAnswer
 from collector.health import BusHealth
-from console.facts import AckAnswer, AckStatus, FactsUnavailable, Json, SiteFacts
+from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
 from console.words import LIMITS
+from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
 from gaugehouse.chain import chain_of
-from gaugehouse.core import Acknowledge, Act, Core, ResetExtremes
-from gaugehouse.days import iso_ms
+from gaugehouse.core import Core
+from gaugehouse.errors import CallError
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.records import alarm_rows, fault_rows
 from history.book import BookReader
@@ -28,9 +28,9 @@ STALE_POLLS: Final = 5
 LEAST_STALE_S: Final = 5.0
 
 _STATUS: Final = {
-    "done": AckStatus.ACCEPTED,
-    "already": AckStatus.ALREADY,
-    "older": AckStatus.OUTDATED,
+    Taken.DONE: AckStatus.ACCEPTED,
+    Taken.ALREADY: AckStatus.ALREADY,
+    Taken.OLDER: AckStatus.OUTDATED,
 }
 
 
@@ -53,7 +53,7 @@ class DaemonFacts:
         store: Store,
         book: BookReader,
         readers: ReaderPool,
-        submit: Callable[[Act], Awaitable[object]],
+        submit: Callable[[Act], Awaitable[Answer]],
         health: Callable[[], dict[str, BusHealth]],
         *,
         build: str,
@@ -155,23 +155,20 @@ class DaemonFacts:
             row["name"] = row["condition"] if view is None else view.name
         return rows[::-1]
 
+    async def act(self, name: str, fields: Json) -> ActAnswer:
+        try:
+            act = act_of(name, fields)
+        except CallError as error:
+            return ActAnswer("wrong", str(error))
+        answer = await self._submit(act)
+        return ActAnswer(answer.status.value, answer.text, dict(answer.body))
+
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         answer = await self._submit(Acknowledge(alarm_id, occurrence, by, comment))
-        assert isinstance(answer, EngineAnswer)
+        status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
         view = self._core.alarms.view(alarm_id)
         newest = None if view is None else view.occurrence
-        status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
-        time = "" if answer.time_ms is None else iso_ms(answer.time_ms)
-        return AckAnswer(status, answer.by, time, newest)
-
-    def newest_occurrence(self, alarm_id: str) -> int | None:
-        """The number of an alarm's newest occurrence, None for an id that the site does not have."""
-        view = self._core.alarms.view(alarm_id)
-        return None if view is None else view.occurrence
-
-    async def reset_extremes(self, tank: str, by: str) -> str:
-        await self._submit(ResetExtremes(tank, by))
-        return iso_ms(self._core.keepers[tank].extremes.since_reset.since_ms)
+        return AckAnswer(status, answer.body.get("by", ""), answer.body.get("time", ""), newest)
 
     async def _ask(self, question: Callable[..., Any], *args: object, **options: object) -> Any:
         try:

@@ -5,10 +5,9 @@ from collections.abc import Mapping
 from typing import Any, Protocol
 
 from collector.collector import Collector
-from console.facts import AckStatus
+from gaugehouse.acts import Act, Answer, Look, act_of
 from gaugehouse.asking import instruments_of, tank_of
-from gaugehouse.core import Act, Look
-from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts
 from gaugehouse.local import Handler
 from gaugehouse.site import Site
@@ -25,7 +24,7 @@ class Served(Protocol):
     @property
     def collector(self) -> Collector: ...
 
-    async def submit(self, act: Act) -> object: ...
+    async def submit(self, act: Act) -> Answer: ...
 
 
 def handlers_of(daemon: Served, facts: DaemonFacts) -> Mapping[str, Handler]:
@@ -39,10 +38,11 @@ def handlers_of(daemon: Served, facts: DaemonFacts) -> Mapping[str, Handler]:
             )
         return await read_tanks(daemon, facts, [str(tank) for tank in question["tanks"]])
 
-    async def acknowledge(question: Json) -> object:
-        return await acknowledge_alarm(facts, question)
+    async def act(question: Json) -> object:
+        answer = await daemon.submit(act_of(str(question["act"]), dict(question["fields"])))
+        return {"status": answer.status.value, "text": answer.text, "body": dict(answer.body)}
 
-    return {"read": read, "acknowledge": acknowledge}
+    return {"read": read, "act": act}
 
 
 async def read_tanks(daemon: Served, facts: DaemonFacts, tanks: list[str]) -> list[Json]:
@@ -51,19 +51,3 @@ async def read_tanks(daemon: Served, facts: DaemonFacts, tanks: list[str]) -> li
     await asyncio.gather(*(daemon.collector.read_once(bus, instrument) for bus, instrument in asked))
     await daemon.submit(Look())
     return [facts.chain(tank) for tank in tanks]
-
-
-async def acknowledge_alarm(facts: DaemonFacts, question: Json) -> Json:
-    """Acknowledge the newest occurrence of an alarm, or the one that is named."""
-    alarm, occurrence = str(question["alarm"]), question["occurrence"]
-    if occurrence is None:
-        occurrence = facts.newest_occurrence(alarm)
-    if occurrence is None:
-        raise CallError(f"there is no alarm {alarm!r}; `gaugehouse alarms` lists them as source and condition")
-    answer = await facts.acknowledge(alarm, occurrence, str(question["by"]), str(question["comment"]))
-    if answer.status is AckStatus.UNKNOWN:
-        raise CallError(f"alarm {alarm} occurrence {occurrence} waits for no acknowledgement")
-    if answer.status is AckStatus.OUTDATED:
-        raise CallError(f"alarm {alarm}: occurrence {occurrence} is not the newest one, {answer.occurrence} is")
-    said = {"status": answer.status.value, "by": answer.by, "time": answer.time}
-    return {"alarm": alarm, "occurrence": occurrence, **said}

@@ -9,7 +9,8 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
-from gaugehouse.core import Act, Tick
+from gaugehouse.acts import Act, Answer
+from gaugehouse.core import Tick
 from models.reading import Instant, Sample
 
 MOST_WAITING: Final = 100_000
@@ -22,7 +23,7 @@ class PendingAct(NamedTuple):
     """An act and where its answer goes: set only after the act is in the record book."""
 
     act: Act
-    answer: "asyncio.Future[object]"
+    answer: "asyncio.Future[Answer]"
 
 
 class Arrival(NamedTuple):

@@ -4,7 +4,7 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
-from gaugehouse.core import Decision
+from gaugehouse.acts import Decision
 from gaugehouse.site import Site, changes
 
 SETTINGS: Final = "site/settings"

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
-from console.facts import AckAnswer, AckStatus, FactsUnavailable, Json, SiteFacts
+from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
 from console.words import CONDITIONS
 
 T0_MS = 1_795_608_000_000  # 2026-11-25T12:00:00Z
@@ -430,8 +430,9 @@ class FakeFacts:
         self.advance(0)
         return AckAnswer(AckStatus.ACCEPTED, by, iso(self.now_ms))
 
-    async def reset_extremes(self, tank: str, by: str) -> str:
+    async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
-        self.resets[tank] = (by, self.now_ms)
+        assert name == "reset_extremes"
+        self.resets[fields["tank"]] = (fields["by"], self.now_ms)
         self.advance(0)
-        return iso(self.now_ms)
+        return ActAnswer("done", "", {**fields, "time": iso(self.now_ms)})

@@ -137,7 +137,7 @@ async def test_an_acknowledgement_without_a_name_or_with_nonsense_changes_nothin
 
 async def test_extremes_are_reset_by_name(client: httpx.AsyncClient, facts: FakeFacts) -> None:
     answer = await client.post("/api/tanks/ostler-s/extremes/reset", json={"by": "Ada"})
-    assert answer.json() == {"tank": "ostler-s", "by": "Ada", "time": "2026-11-25T12:00:00.000Z"}
+    assert answer.json() == {"status": "done", "tank": "ostler-s", "by": "Ada", "time": "2026-11-25T12:00:00.000Z"}
     assert facts.resets["ostler-s"][0] == "Ada"
 
 

@@ -43,6 +43,10 @@ async def test_read_asks_the_instruments_anew_through_the_daemon_s_own_lines(tmp
             await ask(run.site, question | {"settings": "0" * 64})
         with pytest.raises(CallError, match="there are north"):
             await ask(run.site, question | {"tanks": ["elm"]})
+        with pytest.raises(CallError, match="there are acknowledge"):
+            await ask(run.site, {"do": "act", "act": "dance", "fields": {}})
+        with pytest.raises(CallError, match="alarm is missing"):
+            await ask(run.site, {"do": "act", "act": "acknowledge", "fields": {"by": "Ana"}})
         with pytest.raises(CallError, match="this daemon knows"):
             await ask(run.site, {"do": "dance"})
         door = Path(json.loads((run.site.store_path / RUNNING).read_text())["door"])

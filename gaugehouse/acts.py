@@ -1,0 +1,156 @@
+"""What people do to a running site: each act is a value that knows how to apply itself to the core, and nothing else.
+
+An act comes from a page, from a command through the daemon's door, or from a command alone with the record book; all
+three make it with `act_of` from its name and its fields, so a new act is one class here (or beside its room) and one
+line in `ACTS`.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from enum import StrEnum
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
+
+from alerts.alarm import Transition
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from gaugehouse.records import ALARM, alarm_body
+from models.reading import Instant
+
+if TYPE_CHECKING:
+    from gaugehouse.core import Core
+
+Json = dict[str, Any]
+
+
+class Decision(NamedTuple):
+    """One thing decided in a tick, as the record book keeps it."""
+
+    kind: str
+    body: Mapping[str, Any]
+
+
+class Taken(StrEnum):
+    """How an act was taken."""
+
+    DONE = "done"
+    ALREADY = "already"  # somebody was first; the body says who and when
+    OLDER = "older"  # it was meant for an occurrence that is not the newest one
+    UNKNOWN = "unknown"  # there is nothing of that name
+    REFUSED = "refused"  # not now, or not so: the text says why and what would mend it
+
+
+class Answer(NamedTuple):
+    """What a person is told. text: for everything but DONE; body: JSON-ready."""
+
+    status: Taken
+    text: str = ""
+    body: Mapping[str, Any] = MappingProxyType({})
+
+
+class Outcome(NamedTuple):
+    """What an act led to."""
+
+    answer: Answer
+    decisions: Sequence[Decision] = ()
+    transitions: Sequence[Transition] = ()
+
+
+class Act(Protocol):
+    """A person's act. `apply` decides by the core's state alone: no clock, no I/O; it may change the core's rooms."""
+
+    def apply(self, core: "Core", at: Instant) -> Outcome: ...
+
+
+class Acknowledge(NamedTuple):
+    """A person says: I have seen this alarm. Without an occurrence: whatever is the newest one."""
+
+    alarm: str
+    occurrence: int | None
+    by: str
+    comment: str = ""
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        view = core.alarms.view(self.alarm)
+        if view is None:
+            text = f"there is no alarm {self.alarm!r}; `gaugehouse alarms` lists them as source and condition"
+            return Outcome(Answer(Taken.UNKNOWN, text))
+        occurrence = view.occurrence if self.occurrence is None else self.occurrence
+        said = core.alarms.acknowledge(at, self.alarm, occurrence, self.by, self.comment)
+        body: Json = {"alarm": self.alarm, "occurrence": occurrence}
+        if said.status in ("done", "already") and said.time_ms is not None:
+            body |= {"by": said.by, "time": iso_ms(said.time_ms)}
+            answer = Answer(Taken.DONE if said.status == "done" else Taken.ALREADY, "", body)
+        elif said.status == "older":
+            text = f"alarm {self.alarm}: occurrence {occurrence} is not the newest one, {view.occurrence} is"
+            answer = Answer(Taken.OLDER, text, body | {"newest": view.occurrence})
+        else:
+            answer = Answer(
+                Taken.UNKNOWN, f"alarm {self.alarm} occurrence {occurrence} waits for no acknowledgement", body
+            )
+        if said.transition is None:
+            return Outcome(answer)
+        return Outcome(answer, [Decision(ALARM, alarm_body(said.transition))], [said.transition])
+
+
+class ResetExtremes(NamedTuple):
+    """A person starts the highest and lowest level of a tank anew."""
+
+    tank: str
+    by: str
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        keeper = core.keepers.get(self.tank)
+        if keeper is None:
+            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}"))
+        keeper.extremes.reset(at.time_ms, self.by)
+        body = {"tank": self.tank, "by": self.by}
+        answer = Answer(Taken.DONE, "", body | {"time": iso_ms(at.time_ms)})
+        return Outcome(answer, [Decision("extremes_reset", body)])
+
+
+class Look(NamedTuple):
+    """A person wants to see what is there now. Decides nothing; answered when all that came before it is decided."""
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        return Outcome(Answer(Taken.DONE))
+
+
+def acknowledge_of(fields: Json) -> Acknowledge:
+    occurrence = fields.get("occurrence")
+    return Acknowledge(
+        text_of(fields, "alarm"),
+        None if occurrence is None else int(occurrence),
+        text_of(fields, "by"),
+        text_of(fields, "comment", ""),
+    )
+
+
+def reset_of(fields: Json) -> ResetExtremes:
+    return ResetExtremes(text_of(fields, "tank"), text_of(fields, "by"))
+
+
+ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
+    {
+        "acknowledge": acknowledge_of,
+        "reset_extremes": reset_of,
+    }
+)
+"""Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""
+
+
+def act_of(name: str, fields: Json) -> Act:
+    """The act of that name. Raises `CallError` for a name or a field that is not understood."""
+    try:
+        make = ACTS[name]
+    except KeyError:
+        raise CallError(f"there is no act {name!r}; there are {', '.join(ACTS)}") from None
+    return make(fields)
+
+
+def text_of(fields: Json, name: str, default: str | None = None) -> str:
+    """A text among the fields of an act, without the blanks around it. Raises `CallError` where it is missing."""
+    value = fields.get(name, default)
+    if not isinstance(value, str) or (default is None and not value.strip()):
+        who = ": say who does it" if name == "by" else ""
+        raise CallError(f"{name} is missing{who}")
+    return value.strip()
