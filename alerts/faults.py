@@ -15,6 +15,7 @@ from typing import Any, Final, NamedTuple
 
 from alerts.errors import BadSavedState, BadSetup
 from alerts.frozen import FlatStrand, Verdict
+from alerts.noise import LoopNoise, Noise
 from alerts.spec import LoopFacts
 from alerts.strands import FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED, AnswerStrand, SignalStrand, Spell
 from models.reading import OK, TIMEOUT, Instant, Sample
@@ -72,7 +73,7 @@ class FaultChange(NamedTuple):
 class _Loop:
     """One instrument: three strands of evidence."""
 
-    __slots__ = ("answer", "dirty", "facts", "flat", "number", "order", "signal")
+    __slots__ = ("answer", "dirty", "facts", "flat", "noise", "number", "order", "signal")
 
     def __init__(self, order: int, facts: LoopFacts) -> None:
         self.order = order
@@ -82,6 +83,7 @@ class _Loop:
         self.signal = SignalStrand()
         self.answer = AnswerStrand()
         self.flat = FlatStrand(facts.watched, facts.ne43, facts.frozen_after_ms)
+        self.noise = LoopNoise()
 
     @property
     def waiting(self) -> bool:
@@ -99,6 +101,7 @@ class _Loop:
         kind = "" if outside else failure(self.facts, sample)
         if kind:
             self.answer.failed(elapsed_ms, sample.time_ms, kind)
+            self.noise.skipped()
             self.dirty = True
             return
         self.dirty |= self.answer.answered(elapsed_ms, sample.time_ms)
@@ -106,8 +109,20 @@ class _Loop:
             self.dirty |= self.signal.take(elapsed_ms, sample.time_ms, band, current_mA)
         if band is None or band.measures:
             self.dirty |= self.flat.take(elapsed_ms, sample.time_ms, sample.values, current_mA)
+            self._hear(elapsed_ms, sample, current_mA)
         else:
+            self.noise.interrupted()
             self.dirty |= self.flat.interrupted(elapsed_ms, sample.time_ms)
+
+    def _hear(self, elapsed_ms: int, sample: Sample, current_mA: float | None) -> None:
+        """Noise of a sample that measures: of its current, else of the finest register. A fault teaches nothing."""
+        signal, value = self.facts.current_signal or "", current_mA
+        if value is None:
+            signal, value = next(
+                ((n, v) for n, _ in self.facts.watched if (v := sample.values.get(n)) is not None), ("", None)
+            )
+        if value is not None and self.noise.take(elapsed_ms, signal, value) and not self.spells:
+            self.noise.learn(elapsed_ms)
 
     def close(self, now: Instant) -> list[FaultChange]:
         """What is over. Asked before the tick's samples, which belong to another fault then, and again after them."""
@@ -155,6 +170,7 @@ class _Loop:
             "answer": self.answer.saved(),
             "signal": self.signal.saved(),
             "flat": self.flat.saved(),
+            "noise": self.noise.saved(),
         }
 
     def restore(self, saved: Mapping[str, Any]) -> None:
@@ -163,6 +179,8 @@ class _Loop:
             self.answer.restore(saved["answer"])
             self.signal.restore(saved["signal"])
             self.flat.restore(saved["flat"])
+            if "noise" in saved:  # a book from before it was learned
+                self.noise.restore(saved["noise"])
         except (KeyError, TypeError, ValueError, AttributeError) as exc:
             where = self.facts.instrument
             raise BadSavedState(f"saved faults of {where} cannot be read: {exc!r}; restore a backup") from exc
@@ -274,6 +292,11 @@ class FaultTracker:
         """What the loop's flat stretch proves by itself, for a page that explains why there is no verdict."""
         loop = self._loops.get(instrument)
         return Verdict.CANNOT_TELL if loop is None else loop.flat.verdict()
+
+    def noise(self, instrument: str) -> Noise | None:
+        """A loop's noise, None for a stranger. Between faults `now` is the noise before the next one."""
+        loop = self._loops.get(instrument)
+        return None if loop is None else loop.noise.known()
 
     def open_faults(self) -> list[Fault]:
         """Faults that are not closed. One in its hold has an end already: the first clean sample."""
