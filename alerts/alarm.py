@@ -9,7 +9,8 @@ from typing import Any, Final, NamedTuple
 from alerts import lifecycle
 from alerts.errors import BadSavedState
 from alerts.lifecycle import Event, Memory, State
-from alerts.sheet import LIMIT_DEFAULTS, SheetEntry, mark_of
+from alerts.sheet import SheetEntry, mark_of
+from alerts.spec import SIGNAL_CONDITIONS
 from models.reading import Instant
 
 
@@ -127,7 +128,7 @@ class Alarm:
             self.memory = Memory(core=State(saved["core"]), **flags)
             for name in _SAVED:
                 setattr(self, name, saved[name])
-            if self.condition not in LIMIT_DEFAULTS:  # a limit's priority is the site's; a fault's is of its moment
+            if self.condition in SIGNAL_CONDITIONS:  # a limit's priority is the site's; a fault's is of its moment
                 self.priority = saved["priority"]
         except (KeyError, TypeError, ValueError) as exc:
             raise BadSavedState(f"saved state of alarm {self.id} cannot be read: {exc!r}; restore a backup") from exc

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, TankAlarms
+from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, LOW_SIDE, RATE_CONDITIONS, Limit, TankAlarms
 from models.reading import Bound, Quality, Reading
 
 TANK_CONDITIONS: Final[tuple[str, ...]] = (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS)
@@ -58,8 +58,9 @@ class LimitWatch:
     __slots__ = ("_clock_ms", "_held_ms", "_off", "_off_delay_ms", "_on", "_on_delay_ms", "_sign", "active", "value")
 
     def __init__(self, limit: Limit) -> None:
-        self._sign = -1.0 if limit.condition in (*LEVEL_LOW_CONDITIONS, "fall_fast") else 1.0
-        at = -limit.at if limit.condition in LEVEL_LOW_CONDITIONS else limit.at
+        low = limit.condition in LOW_SIDE
+        self._sign = -1.0 if low or limit.condition == "fall_fast" else 1.0
+        at = -limit.at if low else limit.at
         slack = _SLACK * abs(at)
         self._on = at - slack
         self._off = at - limit.deadband - slack
@@ -77,14 +78,17 @@ class LimitWatch:
 
     def trusted(self, now_ms: int, value: float) -> None:
         """A value of Good or Uncertain quality."""
+        self.said(now_ms, self._sign * value >= (self._off if self.active else self._on), value)
+
+    def said(self, now_ms: int, on: bool, value: float | None) -> None:
+        """Whether the condition is there, by somebody's verdict; the value is only shown."""
         self.value = value
-        worse = self._sign * value
         if self.active:
-            if worse >= self._off:
+            if on:
                 self._clock_ms = None
             elif self._clock_ms is None:
                 self._clock_ms = now_ms
-        elif worse < self._on:
+        elif not on:
             self._clock_ms, self._held_ms = None, 0
         elif self._clock_ms is None:
             self._clock_ms, self._held_ms = now_ms - self._held_ms, 0

@@ -5,7 +5,7 @@ give the same transitions. State goes out as plain JSON values and comes back af
 then begin anew.
 
 Order within one tick: the instruments in the order of the site file, then its tanks, each with its conditions in
-their fixed order (a site file names instruments before the tanks that use them).
+their fixed order (a site file names instruments before the tanks that use them), then what is judged elsewhere.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -18,6 +18,7 @@ from alerts.errors import BadSetup, UnnamedPerson
 from alerts.lifecycle import Event, State
 from alerts.sheet import Sheet
 from alerts.spec import SIGNAL_CONDITIONS, TankAlarms
+from alerts.watched import Told, WatchBoard, Watched
 from models.reading import Instant
 
 __all__ = ["AckAnswer", "AlarmEngine", "AlarmView", "TankFacts", "Transition"]
@@ -51,9 +52,18 @@ class AckAnswer(NamedTuple):
 
 
 class AlarmEngine:
-    """tanks, loops: the site's tanks with their limits, and its instruments, both in the order of the site file."""
+    """tanks, loops: the site's tanks with their limits, and its instruments, both in the order of the site file.
 
-    def __init__(self, tanks: Sequence[TankAlarms], loops: Sequence[str], sheet: Sheet | None = None) -> None:
+    watched: conditions that are judged elsewhere; each tick tells of them.
+    """
+
+    def __init__(
+        self,
+        tanks: Sequence[TankAlarms],
+        loops: Sequence[str],
+        sheet: Sheet | None = None,
+        watched: Sequence[Watched] = (),
+    ) -> None:
         sheet = sheet or Sheet()
         self._alarms: dict[str, Alarm] = {}
         for loop in loops:
@@ -73,6 +83,10 @@ class AlarmEngine:
             priorities = {limit.condition: limit.priority for limit in tank.limits}
             for condition in self._tanks[tank.tank].conditions:
                 self._add(tank.tank, condition, priorities[condition], sheet)
+        self._board = WatchBoard(watched)
+        for source in watched:
+            for limit in source.limits:
+                self._add(source.source, limit.condition, limit.priority, sheet)
         self._faults: dict[str, tuple[str, ...]] = {}
         self._receiving: dict[str, bool] = {}
         self._running: set[str] = set()  # tanks with a running delay: the only ones that a foreign tick must judge
@@ -91,10 +105,12 @@ class AlarmEngine:
         facts: Sequence[TankFacts],
         faults: Mapping[str, str | tuple[str, ...]],
         receiving: Mapping[str, bool] = _NOBODY_RECEIVES,
+        told: Sequence[Told] = (),
     ) -> list[Transition]:
         """One tick. faults: the declared class (or classes) by instrument, all of them, not only what is new.
 
-        receiving: by tank, where the caller knows better than the facts seen so far.
+        receiving: by tank, where the caller knows better than the facts seen so far. told: what is known of watched
+        conditions.
         """
         for fact in facts:
             self._learn_receiving(fact.reading.tank, fact.receiving)
@@ -104,6 +120,10 @@ class AlarmEngine:
         if self._faults:
             out += self._step_up(now, {*(fact.reading.tank for fact in facts), *receiving})
         out += self._judge_limits(now, facts)
+        if told or self._board.running:
+            for alarm_id, change in self._board.judge(now.elapsed_ms, told):
+                event = Event.RAISED if change.on else Event.RETURNED
+                out += self._send(now, self._alarms[alarm_id], event, change.value)
         if len(out) > 1:
             out.sort(key=lambda t: self._alarms[t.id].order)
         return out
@@ -237,7 +257,9 @@ class AlarmEngine:
             alarm.restore(state)
             if alarm.memory.shown is not State.NORMAL:
                 self._standing.add(alarm.id)
-            if alarm.source in self._tanks and alarm.condition not in SIGNAL_CONDITIONS:
+            if alarm_id in self._board:
+                self._board.set_active(alarm_id, alarm.memory.active)
+            elif alarm.source in self._tanks and alarm.condition not in SIGNAL_CONDITIONS:
                 self._tanks[alarm.source].set_active(alarm.condition, alarm.memory.active)
             elif alarm.memory.active:
                 faults.setdefault(alarm.source, set()).add(_FAULT_OF_CONDITION[alarm.condition])

@@ -12,13 +12,17 @@ from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import PLAIN, Kind
-from alerts.spec import Limit
+from alerts.spec import POINT_CONDITIONS, Limit
+from alerts.watchtexts import WATCH_TEXTS
 
 NOT_INDEPENDENT: Final = "not independent"
+INDEPENDENT: Final = "independent"
 
 
 def mark_of(condition: str) -> str:
-    """The mark of an alarm that comes from the gauging instrument itself: when that fails, so does the alarm."""
+    """Whether an alarm comes from the gauging instrument itself: when that fails, so does the alarm."""
+    if condition in POINT_CONDITIONS:
+        return INDEPENDENT
     return NOT_INDEPENDENT if condition in LIMIT_DEFAULTS else ""
 
 
@@ -54,7 +58,14 @@ LIMIT_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "fall_fast": LimitDefaults(None, 5000, 5000, 2),
     }
 )
-"""The house's defaults. A deadband of 10 mm is common practice for a level at rest (10 to 25 mm), no source."""
+"""Defaults of limits. A deadband of 10 mm is common practice for a level at rest (10 to 25 mm), no source."""
+
+WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
+    {
+        "high_level_switch": LimitDefaults(None, 0, 5000, 1),
+    }
+)
+"""The same for conditions that are judged elsewhere; what they are judged by has no deadband of the house."""
 
 RATE_DEADBAND_FRAC: Final = 0.1
 """Of the limit. Our choice: a rate has no common deadband."""
@@ -164,6 +175,7 @@ BUILT_IN: Final[Mapping[str, SheetEntry]] = MappingProxyType(
             "Stop a receipt into the tank or gauge it by hand; do not trust the shown level until it moves again",
             "at once while the tank receives, else within the hour",
         ),
+        **{condition: SheetEntry(*texts) for condition, texts in WATCH_TEXTS.items()},
     }
 )
 """One entry for each built-in condition; every text can be replaced by the site, none can be emptied."""

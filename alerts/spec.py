@@ -10,6 +10,14 @@ LEVEL_HIGH_CONDITIONS: Final = ("critical_high", "high_high", "high")
 LEVEL_LOW_CONDITIONS: Final = ("low", "low_low")
 RATE_CONDITIONS: Final = ("rise_fast", "fall_fast")
 SIGNAL_CONDITIONS: Final = ("signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen")
+POINT_CONDITIONS: Final = ("high_level_switch",)
+"""Conditions that a point outside the gauging instruments tells."""
+
+WATCHED_CONDITIONS: Final = (*POINT_CONDITIONS,)
+"""Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
+
+LOW_SIDE: Final = frozenset(LEVEL_LOW_CONDITIONS)
+"""Conditions that come on when a value is at or below its limit."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from gaugehouse.days import Days
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
 from gaugehouse.site import Site
+from gaugehouse.watching import Watchers
 from models.gauging import NOTHING, Extra
 from models.reading import Instant, Reading, Sample
 from models.stock import StockModel
@@ -95,8 +96,9 @@ class Core:
         self._place = {tank.id: place for place, tank in enumerate(site.tanks)}
         self.samples: dict[str, Sample] = {}
         self.faults = FaultTracker(site.loops)
-        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet)
+        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet, site.watched)
         self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms}
+        self._watchers = Watchers(site)
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
@@ -138,7 +140,8 @@ class Core:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
             changes = self.faults.step(at, tick.samples)
-            transitions = self.alarms.step(at, facts, self.faults.declared())
+            told = self._watchers.tell(tick.samples) if self._watchers else ()
+            transitions = self.alarms.step(at, facts, self.faults.declared(), told=told)
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         answers: list[Answer] = []

@@ -8,6 +8,7 @@ from typing import Any
 
 from alerts.alarm import AlarmView
 from alerts.faults import Fault
+from alerts.sheet import NOT_INDEPENDENT
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, TankAlarms
 from collector.health import BusHealth
 from gaugehouse import wireview
@@ -37,6 +38,13 @@ class LiveView:
         self._tanks_of: dict[str, list[str]] = {loop.instrument: [] for loop in site.loops}
         for tank in site.tanks:
             self._tanks_of[tank.instrument].append(tank.id)
+        for point in site.points:
+            if point.tank is not None:
+                self._tanks_of.setdefault(point.id, []).append(point.tank)
+        self._sources = {
+            tank.id: {tank.id, *(source for source, tanks in self._tanks_of.items() if tank.id in tanks)}
+            for tank in site.tanks
+        }
 
     def build(self, seq: int, now_ms: int) -> Json:
         core = self._core
@@ -81,7 +89,7 @@ class LiveView:
             "since_reset_low_m": extremes.since_reset.low_m,
             "since_reset_high_m": extremes.since_reset.high_m,
             "since_reset_time": iso_ms(extremes.since_reset.since_ms) if extremes.since_reset.since_ms else None,
-            "alarms": [view.id for view in standing if view.source in (tank.id, tank.instrument)],
+            "alarms": [view.id for view in standing if view.source in self._sources[tank.id]],
             "torn": torn_of(latest),
         }
         return out
@@ -154,7 +162,7 @@ class LiveView:
             "action": view.action,
             "cause": view.cause,
             "consequence": view.consequence,
-            "not_independent": bool(view.mark),
+            "not_independent": view.mark == NOT_INDEPENDENT,
         }
 
     def _loop(self, instrument: str, now_ms: int) -> Json:

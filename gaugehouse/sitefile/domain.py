@@ -15,6 +15,7 @@ from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsT
 from gaugehouse.sitefile.settings import settings_of
 from gaugehouse.sitefile.stockfacts import accuracies, certificate_of, given_accuracy, roof_of, safe_fill_of, shell_of
 from gaugehouse.sitefile.tankchecks import level_kind, reach_m
+from gaugehouse.sitefile.watchfacts import watched_of
 from modbus.signals import RegisterSignal, RegisterType
 from models.signal import NE43_2003, Ne43
 from models.tank import LevelKind, Linear, Measures, Tank
@@ -72,7 +73,9 @@ def build(draft: Draft, path: Path) -> facts.Site:
             for m in file.meter
         ),
         points=tuple(
-            facts.PointSpec(p.id, p.name or p.id, p.role, _linear(draft, p.signal, ROLES[p.role]), unit, p.tank)
+            facts.PointSpec(
+                p.id, p.name or p.id, p.role, _linear(draft, p.signal, ROLES[p.role]), unit, p.tank, p.alarm_when
+            )
             for p in file.point
             for unit in (ROLES[p.role] or _signal(draft, p.signal).unit,)
         ),
@@ -89,6 +92,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
     )
     return replace(
         site,
+        watched=watched_of(site),
         accuracy=facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks}),
         safe_fill=facts.frozen({t.id: safe_fill_of(site, t.id) for t in site.tanks}),
         settings=settings_of(site),

@@ -14,6 +14,7 @@ from typing import Any
 
 from alerts.sheet import Sheet
 from alerts.spec import LoopFacts, TankAlarms
+from alerts.watched import Watched
 from collector.spec import BusSpec
 from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
@@ -74,7 +75,10 @@ class MeterSpec:
 
 @dataclass(frozen=True, slots=True)
 class PointSpec:
-    """A signal that belongs to no tank's level. `source` gives it in `unit`; `tank` says which tank it speaks of."""
+    """A signal that belongs to no tank's level. `source` gives it in `unit`; `tank` says which tank it speaks of.
+
+    alarm_when: the bit of a switch that means alarm.
+    """
 
     id: str
     name: str
@@ -82,6 +86,7 @@ class PointSpec:
     source: Linear
     unit: str
     tank: str | None = None
+    alarm_when: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +176,7 @@ class Site:
     safe_fill: Mapping[str, SafeFillRule | None]
     settings: Mapping[str, Any]
     source_files: tuple[Path, ...]
+    watched: tuple[Watched, ...] = ()
     warnings: tuple[Problem, ...] = ()
     sheet: Sheet = field(default_factory=Sheet)
 

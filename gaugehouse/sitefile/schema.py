@@ -268,6 +268,7 @@ class PointTable(Table):
     signal: f.Ref = Field(examples=['"weather.temperature"'])
     role: Annotated[str, PlainValidator(one_of({word: word for word in ROLES}))] = "other"
     tank: str | None = None
+    alarm_when: Annotated[int, PlainValidator(number_of((0, 1)))] = 1
 
 
 class SiteFile(Table):

@@ -6,14 +6,31 @@ import pytest
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import Kind
-from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, NOT_INDEPENDENT, Sheet, default_limit, mark_of
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS
+from alerts.sheet import (
+    BUILT_IN,
+    INDEPENDENT,
+    LIMIT_DEFAULTS,
+    NOT_INDEPENDENT,
+    WATCH_DEFAULTS,
+    Sheet,
+    default_limit,
+    mark_of,
+)
+from alerts.spec import (
+    LEVEL_HIGH_CONDITIONS,
+    LEVEL_LOW_CONDITIONS,
+    POINT_CONDITIONS,
+    RATE_CONDITIONS,
+    SIGNAL_CONDITIONS,
+    WATCHED_CONDITIONS,
+)
 
 LIMITS = (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS)
 
 
 def test_every_built_in_condition_has_its_line() -> None:
-    assert tuple(BUILT_IN) == (*LIMITS, *SIGNAL_CONDITIONS)
+    assert tuple(BUILT_IN) == (*LIMITS, *SIGNAL_CONDITIONS, *WATCHED_CONDITIONS)
+    assert tuple(WATCH_DEFAULTS) == WATCHED_CONDITIONS
     for entry in BUILT_IN.values():
         assert all(len(text) > 5 for text in (entry.name, entry.cause, entry.consequence, entry.action, entry.respond))
     assert len({entry.action for entry in BUILT_IN.values()}) > 8  # not one sentence for all
@@ -22,6 +39,7 @@ def test_every_built_in_condition_has_its_line() -> None:
 def test_alarms_of_the_gauging_instrument_are_marked_not_independent() -> None:
     # Source: API 2350 asks for an independent high-high sensor in its highest category (public summary of the standard)
     assert {c for c in BUILT_IN if mark_of(c) == NOT_INDEPENDENT} == set(LIMITS)
+    assert {c for c in BUILT_IN if mark_of(c) == INDEPENDENT} == set(POINT_CONDITIONS)
 
 
 @pytest.mark.parametrize(

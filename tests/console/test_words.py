@@ -1,6 +1,12 @@
 """The catalogue has a word for everything that the rest of the house can say."""
 
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS
+from alerts.spec import (
+    LEVEL_HIGH_CONDITIONS,
+    LEVEL_LOW_CONDITIONS,
+    RATE_CONDITIONS,
+    SIGNAL_CONDITIONS,
+    WATCHED_CONDITIONS,
+)
 from console import words
 from console.figures import SHOWN
 from models.reading import Quality, Reason
@@ -9,7 +15,7 @@ from models.signal import Band
 
 def test_every_condition_has_a_name() -> None:
     levels = {*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS}
-    assert {*levels, *RATE_CONDITIONS, *SIGNAL_CONDITIONS} <= set(words.CONDITIONS)
+    assert {*levels, *RATE_CONDITIONS, *SIGNAL_CONDITIONS, *WATCHED_CONDITIONS} <= set(words.CONDITIONS)
     assert set(words.LIMITS) == levels
 
 
