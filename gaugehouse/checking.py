@@ -18,6 +18,7 @@ from gaugehouse.sitefile.wireadvice import block_ms
 from gaugehouse.stockcheck import StockFacts, overdue_warning, stock_facts, stock_lines
 from modbus.plan import plan
 from modbus.signals import BIT_FUNCTIONS
+from models.airweight import air_at_kgpm3
 from models.chain import base_word
 from models.tank import Tank
 
@@ -178,6 +179,8 @@ def _lines(report: CheckReport) -> Iterator[str]:
     yield f"  day begins {site.day_starts_min // 60:02}:{site.day_starts_min % 60:02} {site.zone}"
     base = base_word(site.reference_degC)
     yield f"  standard volume at {base} by {site.volume_correction}, factors {site.factors}"
+    if site.altitude_m is not None:
+        yield f"  {site.altitude_m:g} m above the sea: weights in air of {air_at_kgpm3(site.altitude_m):.4f} kg/m3"
     yield f"  fingerprint {site.fingerprint()}"
     for bus in report.buses:
         yield ""

@@ -2,6 +2,7 @@
 
 from gaugehouse.core import Core
 from gaugehouse.site import Site
+from models.airweight import air_at_kgpm3
 from models.quantity import Product, Vessel
 from models.stock import StockModel
 
@@ -26,5 +27,6 @@ def stock_of(
         site.volume_correction,
         site.factors,
         spec.alpha60_per_degF,
+        None if site.altitude_m is None else air_at_kgpm3(site.altitude_m),
     )
     return StockModel(tank.vessel if vessel is None else vessel, product, site.accuracy[tank_id])

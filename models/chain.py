@@ -7,6 +7,7 @@ in the place of its rule.
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from models.airweight import WEIGHTS_KGPM3
 from models.correction import Form, group_name
 from models.errors import OutOfRange
 from models.quantity import Calculation, Gauging, Product, Quantities, Shell, Vessel
@@ -128,8 +129,14 @@ def _standard_rows(product: Product, g: Gauging, q: Quantities, factor: Quality,
     yield "NSV", f"net standard volume at {base}", q.nsv_m3, "m3", "GSV x (1 - S&W)", stock
     yield "TCV", "total calculated volume", q.tcv_m3, "m3", "GSV + FW", stock
     yield "m", "mass, in vacuo", q.mass_kg, "kg", "GSV x rho_b", stock
-    rule = "m x density in air / rho_b, API MPMS 11.5-2009"
-    yield "W", "weight in air", q.weight_in_air_kg, "kg", rule, stock
+    yield "W", "weight in air", q.weight_in_air_kg, "kg", _air_rule(product), stock
+
+
+def _air_rule(product: Product) -> str:
+    if product.air_kgpm3 is None:
+        return "m x density in air / rho_b, API MPMS 11.5-2009"
+    air, weights = product.air_kgpm3, WEIGHTS_KGPM3
+    return f"m x (1 - air / rho_b) / (1 - air / {weights:g}), air {air:.4f} kg/m3 of the site's altitude"
 
 
 def base_word(base_degC: float) -> str:

@@ -84,7 +84,10 @@ class Vessel:
 
 @dataclass(frozen=True, slots=True)
 class Product:
-    """A product for the chain: its group word, density at the base, and the edition and form of its correction."""
+    """A product for the chain: its group word, density at the base, and the edition and form of its correction.
+
+    air_kgpm3: of the air in which it is weighed; None for the conventional air of API MPMS 11.5.
+    """
 
     group: str
     base_density_kgpm3: float
@@ -92,6 +95,7 @@ class Product:
     edition: str = Edition.API_2004
     form: str = Form.UNROUNDED
     alpha60_per_degF: float | None = None
+    air_kgpm3: float | None = None
 
 
 class Gauging(NamedTuple):
@@ -172,7 +176,7 @@ class Calculation:
         self._reference = vessel.reference_height_m
         self._roof, self._shell, self._water_measured = vessel.roof, vessel.shell, vessel.water_measured
         density = self._density = product.base_density_kgpm3
-        self._air, self._in_air = air_factor(density), density_in_air_kgpm3(density)
+        self._air, self._in_air = air_factor(density, product.air_kgpm3), density_in_air_kgpm3(density)
         self._rounded = product.form == Form.ROUNDED
         self._thermal = corrector(
             product.group,

@@ -48,6 +48,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         reference_degC=file.site.reference_temperature,
         volume_correction=file.site.volume_correction.value,
         factors=file.site.factors.value,
+        altitude_m=file.site.altitude,
         store_path=folder / file.store.path,
         console_host=file.console.host,
         console_port=file.console.port,

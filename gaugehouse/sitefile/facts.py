@@ -139,8 +139,9 @@ class TankExtras:
 class Site:
     """One fuel farm as its site file describes it. Sequences keep the file's order; mappings are read-only.
 
-    `day_starts_min`: minutes after local midnight. `reach_m`: the highest innage that a tank's instrument can tell (its
-    20 mA level, blocking limit or flange, whichever is lowest; the table's top where none of them is given).
+    `altitude_m`: above the sea; None where the site does not say. `day_starts_min`: minutes after local midnight.
+    `reach_m`: the highest innage that a tank's instrument can tell (its 20 mA level, blocking limit or flange,
+    whichever is lowest; the table's top where none of them is given).
     `period_ms` is per instrument, `rate_window_ms` and `extras` per tank; so are `accuracy` and `safe_fill`, which are
     worked out from the rest. `factors`: whether correction factors keep all their digits. `signals` has every signal
     of every instrument by (instrument, signal). `source_files`: the site file and all that it points to.
@@ -154,6 +155,7 @@ class Site:
     reference_degC: float
     volume_correction: str
     factors: str
+    altitude_m: float | None
     store_path: Path
     console_host: str
     console_port: int

@@ -34,6 +34,7 @@ class SiteTable(Table):
     reference_temperature: f.Temperature = Field(examples=['"15 degC"'])
     volume_correction: Annotated[Edition, PlainValidator(one_of({e.value: e for e in Edition}))] = Edition.API_2004
     factors: Annotated[Form, PlainValidator(one_of({form.value: form for form in Form}))] = Form.UNROUNDED
+    altitude: Annotated[float, quantity("m", "1200 m", -500, 5000)] | None = None
 
 
 class StoreTable(Table):

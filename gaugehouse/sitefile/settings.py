@@ -23,6 +23,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
 
     for name in ("id", "name", "zone", "day_starts_min", "reference_degC", "volume_correction", "factors"):
         put(f"site.{name}", getattr(site, name))
+    put("site.altitude_m", site.altitude_m)
     put("store.path", site.store_path)
     put("console.host", site.console_host)
     put("console.port", site.console_port)

@@ -167,6 +167,20 @@ def test_a_roof_in_its_critical_zone_leaves_the_stock_out(tmp_path: Path) -> Non
     assert afloat.gsv_m3 is not None
 
 
+def test_an_altitude_thins_the_air_that_weights_are_taken_in(tmp_path: Path) -> None:
+    """Standard atmosphere; the mass and what readings are made of stay as they were."""
+    plain = site_with(tmp_path)
+    path = write_site(tmp_path)
+    path.write_text(path.read_text(encoding="utf-8").replace('"15 degC"', '"15 degC"\naltitude = "6000 ft"', 1))
+    high = load_site(path)
+    assert high.altitude_m == pytest.approx(1828.8)
+    assert stock_of(plain, "palm").product.air_kgpm3 is None
+    assert stock_of(high, "palm").product.air_kgpm3 == pytest.approx(1.0232, abs=1e-3)
+    assert plain.fingerprint() != high.fingerprint()
+    assert plain.model_version("palm") == high.model_version("palm")
+    assert "1828.8 m above the sea" in check(path).text()
+
+
 def test_rounded_factors_have_five_decimals(tmp_path: Path) -> None:
     path = write_site(tmp_path)
     path.write_text(path.read_text(encoding="utf-8").replace('"15 degC"', '"15 degC"\nfactors = "rounded"', 1))

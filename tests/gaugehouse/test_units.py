@@ -3,6 +3,7 @@
 import pytest
 
 from gaugehouse.sitefile.quantities import convert, parse
+from models.strapping import GRAVITY
 from tests.reference import rows
 
 SPELLED = {
@@ -29,6 +30,20 @@ def test_a_unit_is_as_large_as_nist_says(row: dict[str, str]) -> None:
     unit, to = (SPELLED.get(name, name) for name in (row["unit"], row["in"]))
     digits = len(row["value"].replace(".", "").lstrip("0"))
     assert convert(1.0, unit, to) == pytest.approx(float(row["value"]), rel=10 ** -(digits - 1)), row["source"]
+
+
+@pytest.mark.parametrize(
+    "row", [r for r in rows("stock/rounding_unit_checks.csv") if r["quantity"] == "F_to_C"], ids=lambda row: row["id"]
+)
+def test_degrees_fahrenheit_are_those_of_the_volume_correction(row: dict[str, str]) -> None:
+    """Published: API MPMS 11.1-2004, 11.1.5.1, as API's test code has it."""
+    assert parse(f"{row['input']} degF", "degC", "") == pytest.approx(float(row["expected"]), rel=1e-9), row["source"]
+
+
+def test_the_standard_fall_is_that_of_the_liquid_head() -> None:
+    """Exact, NIST SP 811: 9.80665 m/s2."""
+    row = next(r for r in rows("stock/units.csv") if r["unit"] == "g_n")
+    assert float(row["value"]) == GRAVITY
 
 
 def test_all_rows_that_a_fuel_farm_meets_are_checked() -> None:

@@ -11,6 +11,7 @@ from models.certificate import (
     stated_of,
 )
 from models.errors import OutOfRange
+from tests.reference import rows
 
 
 def paper(**changes: object) -> CapacityCertificate:
@@ -41,6 +42,19 @@ def test_a_certificates_own_figure_comes_before_that_of_its_class() -> None:
     assert "SIM-17" in stated_of(paper(expanded_frac=0.0015)).source
     for form, expected in ((TankForm.UPRIGHT, 0.002), (TankForm.LYING, 0.003), (TankForm.OTHER, 0.005)):
         assert stated_of(paper(form=form)).expanded_frac == expected  # OIML R 71 (secondary; 0.3 and 0.5 % from memory)
+
+
+def test_classes_of_tanks_have_the_figures_of_the_authorities() -> None:
+    """OIML R 71 (0.2 % as a national page quotes it; 0.3 and 0.5 % from memory); no table is believed better without a
+    figure of its own, and none from a drawing better than 1 %, twice the widest class (common practice)."""
+    of = {r["quantity"]: r for r in rows("stock/tolerances.csv") if "OIML R 71" in r["source"]}
+    for form, name in (
+        (TankForm.UPRIGHT, "capacity table, vertical cylinder"),
+        (TankForm.LYING, "capacity table, horizontal"),
+        (TankForm.OTHER, "capacity table, other"),
+    ):
+        assert 100 * stated_of(paper(form=form)).expanded_frac == pytest.approx(float(of[name]["value"]))
+    assert FROM_DRAWING.expanded_frac >= max(stated_of(paper(form=form)).expanded_frac for form in TankForm)
 
 
 def test_a_certificate_is_overdue_from_the_day_after() -> None:

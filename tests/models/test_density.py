@@ -38,6 +38,20 @@ def test_api_gravity_agrees_with_the_standards_own_figures(row: dict[str, str]) 
     assert kgpm3_of_degapi(expected) == pytest.approx(density, rel=1e-8)
 
 
+@pytest.mark.parametrize("row", cases("rounding_unit_checks", lambda r: r["quantity"] == "kgm3_to_RD60"))
+def test_relative_density_is_by_the_standards_own_water(row: dict[str, str]) -> None:
+    """Published: API MPMS 11.1-2004, 11.1.5.1, as API's test code has it."""
+    assert float(row["input"]) / vcf.WATER_60_KGPM3 == pytest.approx(float(row["expected"]), rel=1e-9)
+
+
+@pytest.mark.parametrize("row", cases("water_density", lambda r: r["tolerance"] == "" or "11.1" in r["source"]))
+def test_water_lies_beside_the_figures_of_volume_correction(row: dict[str, str]) -> None:
+    """Published, rounded and of several years: 999.016 (2004) and 999.012 (1980) at 60 degF, 999.102 at 15 degC (API
+    MPMS 11.5); the CIPM formula of 2001 lies within 0.006 kg/m3 of all three, and within 0.0015 of the two newer."""
+    found = water_kgpm3(float(row["t_degC"]))
+    assert found == pytest.approx(float(row["rho_kgm3"]), abs=0.006 if "1980" in row["source"] else 0.0015)
+
+
 def test_jet_fuel_is_held_to_its_range() -> None:
     """Secondary: ASTM D1655 Table 1."""
     low, high = next(r["value"] for r in rows("stock/jetfuel.csv") if r["quantity"].startswith("Jet A / A-1")).split(

@@ -41,6 +41,21 @@ GIVEN = only(
 AT = Gauging(6.0, 25.0)
 
 
+def test_defaults_are_the_figures_of_the_standards() -> None:
+    """API MPMS 3.1B (factory +-1 mm; installed +-4 mm from memory), OIML R 85 class 2 (from memory), JCGM 100 4.3.7 and
+    6.3 (from memory: half-width by sqrt 3, k = 2)."""
+    of = {row["quantity"]: row["value"] for row in rows("stock/tolerances.csv")}
+    known = accuracy_of(None)
+    half_mm = {name: float(of[name].removeprefix("+-")) for name in of if of[name].startswith("+-")}
+    assert known.level_zero_m.standard == pytest.approx(half_mm["level installed, custody"] / 1000 / math.sqrt(3))
+    factory = half_mm["level, automatic gauge, custody, factory"]
+    assert known.level_repeat_m.standard == pytest.approx(factory / 1000 / math.sqrt(3))
+    class_2 = float(of["level OIML class 2 / 3 uninstalled"].split()[0])
+    assert known.level_span_frac.standard == pytest.approx(class_2 / 100 / math.sqrt(3))
+    assert of["rectangular half-width to standard uncertainty"] == "a/sqrt(3)"
+    assert of["expanded uncertainty"] == f"k={Budget('x', 1.0, 'm3', ()).coverage:g} approx 95 %"
+
+
 def test_the_computed_example_comes_out() -> None:
     """Computed, not published: D 15 m, h 6 m, 25 degC, 800 kg/m3, 1980 tables unrounded."""
     product = Product("jet", 800.0, edition=Edition.TABLES_1980)

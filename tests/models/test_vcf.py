@@ -87,6 +87,10 @@ def test_constants_of_all_groups_are_those_of_the_standard() -> None:
     assert vcf.BASE60_T68 == float(of["T* of 60 F base"])
     assert vcf.WATER_60_KGPM3 == float(of["water at 60 F"])
     assert vcf.KPA_PER_PSI == float(of["kPa per psi used"])
+    assert list(vcf.ITS90) == [float(of[f"ITS90->IPTS68 a{i}"]) for i in range(1, 9)]
+    assert of["T range"] == f"{vcf.T_LOW_DEGC:g}..{vcf.T_HIGH_DEGC:g}"  # in degC: the later of the two rows
+    assert (vcf.T_LOW_DEGC * 1.8 + 32, vcf.T_HIGH_DEGC * 1.8 + 32) == (-58, 302)
+    assert of["alpha60 range"] == "230e-6..930e-6"
     assert (groups.ALPHA60_LOW_PER_DEGF, groups.ALPHA60_HIGH_PER_DEGF) == (230e-6, 930e-6)
     for product in (Commodity.CRUDE, Commodity.REFINED, Commodity.LUBE):
         limits = groups.LIMITS_2004[product]
@@ -101,6 +105,14 @@ def test_rounding_goes_to_the_increment_and_ties_to_even(row: dict[str, str]) ->
 @pytest.mark.parametrize("row", cases("rounding_unit_checks", lambda r: r["quantity"] == "t90_to_t68_degF"))
 def test_its_90_becomes_ipts_68(row: dict[str, str]) -> None:
     found = vcf.t68_degF(degC(row["input"], "degF"))
+    assert found == pytest.approx(float(row["expected"]), rel=1e-9), row["source"]
+
+
+@pytest.mark.parametrize("row", cases("rounding_unit_checks", lambda r: r["quantity"].startswith("psi_to")))
+def test_a_psi_is_the_standards_own(row: dict[str, str]) -> None:
+    """Published: 11.1.5.1; the standard's psi is 6.894757 kPa, 4.3e-8 below the exact one."""
+    kilopascals = {"psi_to_kPa": 1.0, "psi_to_bar": 100.0}[row["quantity"]]
+    found = float(row["input"]) * vcf.KPA_PER_PSI / kilopascals
     assert found == pytest.approx(float(row["expected"]), rel=1e-9), row["source"]
 
 

@@ -1,11 +1,13 @@
 """The 1980 tables against printed entries, and the hydrometer's glass against readings that a table was used for."""
 
+import re
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from models import vcf1980
-from models.correction import Edition, ctl, ctl_rounded
+from models.correction import Edition, ctl, ctl_rounded, expansion
 from models.density import DensityMeter, base_density_of_sample
 from models.errors import OutOfRange
 from models.groups import METRIC_1980, Commodity
@@ -47,6 +49,38 @@ def test_constants_are_those_that_public_codes_agree_on(row: dict[str, str]) -> 
         assert (found.low, found.high - 0.5) == (low, high)
     else:
         assert getattr(found, {"K0": "k0", "K1": "k1", "A": "k2"}[row["name"]]) == float(row["value"])
+
+
+@pytest.mark.parametrize(
+    ("edition", "commodity"), [("1980 metric 54A", Commodity.CRUDE), ("1980 metric 54D", Commodity.LUBE)]
+)
+def test_crude_and_lube_have_the_constants_of_public_codes(edition: str, commodity: Commodity) -> None:
+    row = next(r for r in rows("stock/vcf_constants.csv") if r["edition"] == edition)
+    (group,) = METRIC_1980[commodity]
+    constants = {"K0": group.k0, "K1": group.k1}
+    assert constants.pop(row["name"]) == float(row["value"])
+    assert set(constants.values()) == {0.0}
+
+
+@pytest.mark.parametrize("t", [-5.0, 15.0, 31.0, 60.0])
+def test_glass_grows_by_the_formulas_of_public_codes(t: float) -> None:
+    """The rows "hydrometer glass HYC": written out here from their text, in degC and in degF."""
+    at = {r["unit_or_form"]: r["value"] for r in rows("stock/vcf_constants.csv") if "glass" in r["name"]}
+    for scale, value, found in (
+        ("degC", t, vcf1980.glass_factor(t)),
+        ("degF", t * 1.8 + 32, vcf1980.glass_factor_60F(t * 1.8 + 32)),
+    ):
+        linear, square = (float(n) for n in re.findall(r"-([0-9.]+(?:e-[0-9]+)?)\(", at[scale]))
+        base = float(re.findall(r"\(t-([0-9]+)\)", at[scale])[0])
+        assert found == pytest.approx(1 - linear * (value - base) - square * (value - base) ** 2, abs=1e-15)
+
+
+@pytest.mark.parametrize("row", [r for r in rows("stock/jetfuel.csv") if r["quantity"].startswith("alpha15")])
+def test_expansion_of_jet_fuel_agrees_with_computed_figures(row: dict[str, str]) -> None:
+    density = float(row["quantity"].split()[-1])
+    found = expansion("jet", density, edition=Edition.TABLES_1980).alpha_per_degC
+    digits = len(row["value"].split("e")[0].replace(".", "")) - 1
+    assert found == pytest.approx(float(row["value"]), rel=0.6 * 10**-digits), row["source"]
 
 
 def test_glass_is_not_corrected_where_the_hydrometer_is_graduated() -> None:
