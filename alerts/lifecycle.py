@@ -247,12 +247,16 @@ _BENEATH: Final[Mapping[State, State]] = MappingProxyType(
 
 
 class Outcome(NamedTuple):
-    """What an event did. `ignored` says why it did nothing; `asks_anew` that people must look (again)."""
+    """What an event did. `ignored` says why it did nothing; `asks_anew` that people must look (again).
+
+    by_rule: what nobody had acknowledged was acknowledged by its return, because its class says so.
+    """
 
     memory: Memory
     state: State
     ignored: str = ""
     asks_anew: bool = False
+    by_rule: bool = False
 
 
 def step(memory: Memory, event: Event, kind: Kind = PLAIN, *, one_shot: bool = False) -> Outcome:
@@ -267,7 +271,7 @@ def step(memory: Memory, event: Event, kind: Kind = PLAIN, *, one_shot: bool = F
             if after.shown is not to:
                 raise IllegalTransition(f"{state} + {event} led to {after.shown}, the table says {to}: {memory}")
             anew = to is S.UNACKNOWLEDGED or (to is S.LATCHED_UNACKNOWLEDGED and memory.hidden)
-            return Outcome(after, to, "", anew)
+            return Outcome(after, to, "", anew, guard is G.ACKNOWLEDGED_BY_RETURN)
     return Outcome(memory, state, _NO_GUARD)
 
 

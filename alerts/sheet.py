@@ -26,9 +26,24 @@ def mark_of(condition: str) -> str:
     return NOT_INDEPENDENT if condition in LIMIT_DEFAULTS else ""
 
 
+class While(NamedTuple):
+    """A rule of the design: the alarm is suppressed while a point of the site is on (or off)."""
+
+    point: str
+    on: bool = True
+
+    def __str__(self) -> str:
+        return f"while {self.point} is {'on' if self.on else 'off'}"
+
+
 @dataclass(frozen=True, slots=True)
 class SheetEntry:
-    """One line of the sheet. An alarm without an operator action is not an alarm, so no text may be empty."""
+    """One line of the sheet. An alarm without an operator action is not an alarm, so no text may be empty.
+
+    alarm_class: the class that the site puts it in, empty for none.
+    ask_again_ms: how long after an acknowledgement it is raised again while it still stands (None: never).
+    suppressed_while: when the alarm is suppressed by design.
+    """
 
     name: str
     cause: str
@@ -36,6 +51,9 @@ class SheetEntry:
     action: str
     respond: str
     kind: Kind = PLAIN
+    alarm_class: str = ""
+    ask_again_ms: int | None = None
+    suppressed_while: While | None = None
 
 
 class LimitDefaults(NamedTuple):
@@ -204,6 +222,11 @@ class Sheet:
             ]
         if empty:
             raise BadSetup(f"alarm sheet: empty text at {'; '.join(empty)}. An alarm that says nothing is not an alarm")
+
+    def rules(self) -> set[While]:
+        """Every rule by which an alarm is suppressed by design."""
+        entries = (*self._by_condition.values(), *self._by_alarm.values())
+        return {entry.suppressed_while for entry in entries if entry.suppressed_while is not None}
 
     def entry(self, source: str, condition: str) -> SheetEntry:
         """The line for one alarm. Raises `BadSetup` for a condition that no line speaks of."""

@@ -12,6 +12,7 @@ from typing import Any, Final, NamedTuple, Protocol
 
 from alerts.alarm import Transition
 from alerts.conditions import TankFacts
+from alerts.desk import Desk
 from alerts.engine import AlarmEngine
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.strands import FROZEN
@@ -58,6 +59,9 @@ class Context(NamedTuple):
     frozen: frozenset[str]
 
 
+POINT_AGE_MS: Final = 60_000
+"""A point that was not read for longer suppresses no alarm any more."""
+
 NOTHING_TOLD: Final = Context(frozenset())
 
 
@@ -97,6 +101,9 @@ class Core:
         self.samples: dict[str, Sample] = {}
         self.faults = FaultTracker(site.loops)
         self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet, site.watched)
+        self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
+        designed = {rule.point for rule in site.sheet.rules()}
+        self._designed = [point for point in site.points if point.id in designed]
         self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms}
         self._watchers = Watchers(site)
         self._tanks_of: dict[str, list[TankKeeper]] = {}
@@ -141,7 +148,7 @@ class Core:
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
             changes = self.faults.step(at, tick.samples)
             told = self._watchers.tell(tick.samples) if self._watchers else ()
-            transitions = self.alarms.step(at, facts, self.faults.declared(), told=told)
+            transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         answers: list[Answer] = []
@@ -175,6 +182,14 @@ class Core:
         if newest.value is None or age > max_age_ms:
             return Extra(None, age)
         return Extra(newest.value * source.factor + source.constant, age)
+
+    def _points_on(self) -> dict[str, bool | None]:
+        """Of each point that a suppression by design rests on, whether it is on; None where it is not known now."""
+        on: dict[str, bool | None] = {}
+        for point in self._designed:
+            value = self.newest(point.source, POINT_AGE_MS).value
+            on[point.id] = None if value is None else value != 0
+        return on
 
     def current_mA(self, instrument: str) -> float | None:
         """The newest loop current of an instrument that tells it."""

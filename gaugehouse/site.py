@@ -11,6 +11,7 @@ from gaugehouse.sitefile.alarmsheet import read_sheet
 from gaugehouse.sitefile.domain import build
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import (
+    AlarmRules,
     MeterSpec,
     MqttSpec,
     PointSpec,
@@ -28,6 +29,7 @@ from gaugehouse.sitefile.tankchecks import check_tanks
 from gaugehouse.sitefile.wirechecks import check_wires
 
 __all__ = [
+    "AlarmRules",
     "MeterSpec",
     "MqttSpec",
     "PointSpec",
@@ -59,9 +61,13 @@ def load_site(path: Path) -> Site:
 
 def _with_sheet(site: Site, report: Report) -> Site:
     if site.alarm_sheet is None:
+        if site.alarm_rules.acknowledged_by_return:
+            report.error("alarms.acknowledged_by_return", "classes stand in the alarm sheet; name it by `sheet`")
         return site
     instruments = [loop.instrument for loop in site.loops]
-    sheet = read_sheet(site.alarm_sheet, [tank.id for tank in site.tanks], instruments, report)
+    points = [point.id for point in site.points]
+    rules = site.alarm_rules.acknowledged_by_return
+    sheet = read_sheet(site.alarm_sheet, [tank.id for tank in site.tanks], instruments, points, rules, report)
     return replace(site, tank_alarms=sheet.applied(site.tank_alarms), sheet=sheet.texts)
 
 

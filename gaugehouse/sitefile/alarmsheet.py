@@ -1,8 +1,9 @@
 """The site's alarm sheet: a CSV beside the site file that says what each alarm means and what is done about it.
 
 Columns: `source,condition` name the alarm (source empty = wherever the condition occurs); `priority`, `name`, `cause`,
-`consequence`, `action`, `respond`, `latching` say what differs from the house's own words. A column that is left out
-keeps the default; a text that is there and empty is refused: an alarm without an action is not an alarm.
+`consequence`, `action`, `respond`, `latching`, `class`, `ask_again`, `suppressed_while` say what differs from the
+house's own words. A column that is left out keeps the default; a text that is there and empty is refused: an alarm
+without an action is not an alarm.
 """
 
 import csv
@@ -12,12 +13,15 @@ from pathlib import Path
 from typing import Final
 
 from alerts.lifecycle import Kind
-from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry
+from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry, While
 from alerts.spec import TankAlarms
 from gaugehouse.sitefile.problems import Report, nearest
+from gaugehouse.sitefile.quantities import BadQuantity, parse
 
 TEXTS: Final = ("name", "cause", "consequence", "action", "respond")
-COLUMNS: Final = ("source", "condition", "priority", *TEXTS, "latching")
+COLUMNS: Final = ("source", "condition", "priority", *TEXTS, "latching", "class", "ask_again", "suppressed_while")
+SOONEST_S: Final = 60.0
+LATEST_S: Final = 86_400.0
 LATCHING: Final = {"": False, "no": False, "yes": True}
 
 Key = tuple[str, str]
@@ -45,8 +49,18 @@ class AlarmSheet:
         return self.priorities.get((tank, condition), self.priorities.get(("", condition), own))
 
 
-def read_sheet(path: Path, tanks: Collection[str], instruments: Collection[str], report: Report) -> AlarmSheet:
-    """Read and check a sheet; every mistake goes into the report with its row."""
+def read_sheet(
+    path: Path,
+    tanks: Collection[str],
+    instruments: Collection[str],
+    points: Collection[str],
+    by_return: Collection[str],
+    report: Report,
+) -> AlarmSheet:
+    """Read and check a sheet; every mistake goes into the report with its row.
+
+    by_return: the classes whose alarms are acknowledged by their return.
+    """
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
             rows = list(csv.reader(file))
@@ -64,7 +78,8 @@ def read_sheet(path: Path, tanks: Collection[str], instruments: Collection[str],
         row = dict(zip(header, (cell.strip() for cell in cells), strict=False))
         line = _Line(number, row, path, report)
         if line.alarm(tanks, instruments):
-            line.take(entries, priorities)
+            line.take(entries, priorities, points, by_return)
+    _classes(entries.values(), by_return, report)
     return AlarmSheet(Sheet(entries), priorities)
 
 
@@ -78,6 +93,17 @@ def _header(header: list[str], path: Path, report: Report) -> bool:
     for name in missing:
         report.error("", f'row 1: the column "{name}" is missing; add it', file=str(path))
     return not wrong and not missing
+
+
+def _classes(entries: Iterable[SheetEntry], by_return: Collection[str], report: Report) -> None:
+    used = {entry.alarm_class for entry in entries}
+    for name in by_return:
+        if name not in used:
+            report.error(
+                "alarms.acknowledged_by_return",
+                f'no row of the alarm sheet has the class "{name}"; correct it there or here{nearest(name, used)}',
+                found=name,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +135,13 @@ class _Line:
             return False
         return True
 
-    def take(self, entries: dict[str | Key, SheetEntry], priorities: dict[Key, int]) -> None:
+    def take(
+        self,
+        entries: dict[str | Key, SheetEntry],
+        priorities: dict[Key, int],
+        points: Collection[str],
+        by_return: Collection[str],
+    ) -> None:
         """Add what the row says."""
         source, condition = self.row.get("source", ""), self.row["condition"]
         key: str | Key = (source, condition) if source else condition
@@ -126,8 +158,43 @@ class _Line:
         if latching is None:
             self._say(f'latching is "{self.row["latching"]}"; write yes or no')
             return
-        entries[key] = replace(BUILT_IN[condition], **texts, kind=Kind(latching=latching))
+        name = self.row.get("class", "")
+        entries[key] = replace(
+            BUILT_IN[condition],
+            **texts,
+            kind=Kind(latching, acknowledged_by_return=name in by_return),
+            alarm_class=name,
+            ask_again_ms=self._ask_again(),
+            suppressed_while=self._suppressed_while(points),
+        )
         self._priority(source, condition, priorities)
+
+    def _ask_again(self) -> int | None:
+        text = self.row.get("ask_again", "")
+        if not text:
+            return None
+        try:
+            seconds = parse(text, "s", "30 min")
+        except BadQuantity as error:
+            self._say(f"ask_again: {error}", text)
+            return None
+        if not SOONEST_S <= seconds <= LATEST_S:
+            self._say(f'ask_again is "{text}"; allowed is 1 min to 24 h, or nothing for never', text)
+        return round(seconds * 1000)
+
+    def _suppressed_while(self, points: Collection[str]) -> While | None:
+        text = self.row.get("suppressed_while", "")
+        if not text:
+            return None
+        point = text.removeprefix("not ").strip()
+        if point not in points:
+            known = ", ".join(points) or "none"
+            self._say(
+                f'suppressed_while is "{text}"; write the id of a [[point]] or "not" and the id; there are {known}'
+                f"{nearest(point, points)}",
+                text,
+            )
+        return While(point, on=point == text)
 
     def _priority(self, source: str, condition: str, priorities: dict[Key, int]) -> None:
         text = self.row.get("priority", "")

@@ -53,6 +53,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         console_host=file.console.host,
         console_port=file.console.port,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
+        alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
         products=tuple(

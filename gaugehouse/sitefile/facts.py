@@ -61,6 +61,17 @@ class MqttSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class AlarmRules:
+    """What holds for all alarms of the site. acknowledged_by_return: classes whose alarms need no person after return.
+
+    longest_shelf_ms: the longest time that an alarm may be shelved for.
+    """
+
+    longest_shelf_ms: int = 8 * 3_600_000
+    acknowledged_by_return: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class MeterSpec:
     """A flow meter. `source` gives m3 (kind "volume") or m3/s (kind "flow"), before the meter factor."""
 
@@ -160,6 +171,7 @@ class Site:
     console_host: str
     console_port: int
     alarm_sheet: Path | None
+    alarm_rules: AlarmRules
     mqtt: MqttSpec | None
     buses: tuple[BusSpec, ...]
     products: tuple[ProductSpec, ...]

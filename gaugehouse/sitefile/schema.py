@@ -48,6 +48,8 @@ class ConsoleTable(Table):
 
 class AlarmsTable(Table):
     sheet: Text | None = None
+    longest_shelf: Annotated[int, milliseconds("8 h", 60, 604_800)] = 8 * 3_600_000
+    acknowledged_by_return: list[Text] = Field(default_factory=list)
 
 
 MQTT_PROTOCOLS: Final = ("5", "3.1.1")

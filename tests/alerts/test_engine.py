@@ -7,7 +7,7 @@ import pytest
 
 from alerts.alarm import Transition
 from alerts.conditions import TankFacts
-from alerts.engine import CONDITION_OF_FAULT, AlarmEngine
+from alerts.engine import CONDITION_OF_FAULT, AlarmEngine, priority_of_blindness
 from alerts.errors import BadSavedState, BadSetup, UnnamedPerson
 from alerts.lifecycle import Event, Kind, State
 from alerts.sheet import BUILT_IN, Sheet, default_limit
@@ -275,3 +275,24 @@ def test_a_site_that_contradicts_itself_is_refused() -> None:
 def test_a_tank_without_limits_and_facts_of_a_stranger_pass() -> None:
     engine = AlarmEngine([TankAlarms("T1", "L1", ())], ["L1"])
     assert engine.step(instant(0), [facts("T1", 9.95), facts("T7", 9.95, receiving=True)], {"L1": "frozen"})
+
+
+@pytest.mark.parametrize(
+    ("limits", "receives", "priority"),
+    [
+        ({"high_high": 1, "high": 2, "low": 3, "low_low": 2}, True, 1),
+        ({"high_high": 1, "high": 2, "low": 3, "low_low": 2}, False, 2),
+        ({"critical_high": 3, "high_high": 3, "high": 3, "low": 3}, True, 3),
+        ({"high": 1, "low": 3}, False, 1),
+        ({"high": 3, "low": 3}, False, 3),
+        ({"high": 2}, True, 1),
+        ({"high_high": 1, "critical_high": 1}, False, 2),
+        ({}, True, 1),
+        ({}, False, 2),
+    ],
+)
+def test_a_fault_is_as_urgent_as_the_most_urgent_alarm_that_it_may_hide_now(
+    limits: dict[str, int], receives: bool, priority: int
+) -> None:
+    """Common practice, no source: a lost signal takes the priority of the highest alarm it blinds in this state."""
+    assert priority_of_blindness(limits, receives) == priority

@@ -4,10 +4,31 @@ from pathlib import Path
 
 import pytest
 
+from alerts.sheet import While
+from gaugehouse.core import Tick
 from gaugehouse.site import Site, SiteError, load_site
 from gaugehouse.wiring import core_of
+from models.reading import OK, Instant, Sample
 from tests.gaugehouse.sites import LOOP_SITE, write_site
 
+RULES = """
+[[instrument.signal]]
+name = "pump"
+function = 1
+address = 7
+counted_from = 0
+type = "bit"
+
+[[point]]
+id = "pump-1"
+signal = "palm-top.pump"
+role = "pump"
+
+[alarms]
+sheet = "sheet.csv"
+longest_shelf = "2 h"
+acknowledged_by_return = ["supply"]
+"""
 HEADER = "source,condition,priority,cause,consequence,action,latching\n"
 
 
@@ -30,6 +51,57 @@ def test_the_sheet_wins_over_the_site_file_and_the_house_s_words(tmp_path: Path)
     assert lowest.action  # not in the sheet: the house's words
     assert site.sheet.entry("palm", "high").kind.latching
     assert not site.sheet.entry("palm", "low").kind.latching
+
+
+def test_class_repeated_call_and_suppression_by_design_come_from_the_sheet(tmp_path: Path) -> None:
+    (tmp_path / "sheet.csv").write_text(
+        "source,condition,class,ask_again,suppressed_while\npalm,low,supply,30 min,not pump-1\n,high,,,pump-1\n"
+    )
+    site = load_site(write_site(tmp_path, LOOP_SITE + RULES))
+    low, high, other = (site.sheet.entry("palm", name) for name in ("low", "high", "low_low"))
+    assert (low.alarm_class, low.ask_again_ms, low.suppressed_while) == ("supply", 1_800_000, While("pump-1", on=False))
+    assert low.kind.acknowledged_by_return
+    assert (high.alarm_class, high.ask_again_ms, high.suppressed_while) == ("", None, While("pump-1"))
+    assert not high.kind.acknowledged_by_return
+    assert other.suppressed_while is None
+    assert site.alarm_rules.longest_shelf_ms == 7_200_000
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("palm,low,supply,soon,", "row 2: ask_again"),
+        ("palm,low,supply,30 s,", "allowed is 1 min to 24 h"),
+        ("palm,low,supply,,pump-2", 'row 2: suppressed_while is "pump-2"'),
+        ("palm,low,suply,,", 'has the class "supply"'),
+    ],
+)
+def test_a_mistake_in_how_an_alarm_lives_is_told(tmp_path: Path, row: str, words: str) -> None:
+    (tmp_path / "sheet.csv").write_text(f"source,condition,class,ask_again,suppressed_while\n{row}\n")
+    with pytest.raises(SiteError) as raised:
+        load_site(write_site(tmp_path, LOOP_SITE + RULES))
+    assert any(words in problem.text for problem in raised.value.problems), raised.value.problems
+
+
+def test_classes_without_a_sheet_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(SiteError, match="name it by `sheet`"):
+        load_site(write_site(tmp_path, LOOP_SITE + '\n[alarms]\nacknowledged_by_return = ["supply"]\n'))
+
+
+def test_a_point_that_is_on_suppresses_by_design_until_it_is_off_or_not_read_any_more(tmp_path: Path) -> None:
+    (tmp_path / "sheet.csv").write_text("source,condition,class,suppressed_while\npalm,low,supply,pump-1\n")
+    core = core_of(load_site(write_site(tmp_path, LOOP_SITE + RULES)))
+    told = []
+    for second, pump in ((0, 1.0), (1, 1.0), (61, None), (62, None), (70, 1.0), (71, 0.0)):
+        values = {"current": 12.0, "temperature": 15.0} | ({} if pump is None else {"pump": pump})
+        tick = Tick(Instant(second + 1, second * 1000, second * 1000), [Sample("palm-top", second * 1000, OK, values)])
+        told += [(second, t.id, t.event.value, t.state.value, t.comment) for t in core.step(tick).transitions]
+    assert told == [
+        (0, "palm.low", "suppressed", "suppressed_by_design", "while pump-1 is on"),
+        (62, "palm.low", "unsuppressed", "normal", "while pump-1 is on"),
+        (70, "palm.low", "suppressed", "suppressed_by_design", "while pump-1 is on"),
+        (71, "palm.low", "unsuppressed", "normal", "while pump-1 is on"),
+    ]
 
 
 @pytest.mark.parametrize(
