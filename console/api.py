@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, WebSocket
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
 from console import alarm_views
+from console.alarm_performance import Performance
 from console.facts import AckStatus, Facts, Json
 from console.live import Feed
 from console.lookup import ID_PATTERN, AlarmId, InstrumentId, TankId, known_loop, known_tank, time_ms
@@ -79,6 +80,7 @@ class Api:
         get("/loops/{instrument}", responses=UNKNOWN)(self.loop)
         get("/alarms")(self.alarms)
         get("/alarms/history", responses=SILENT)(self.history)
+        get("/alarms/performance", responses=SILENT)(self.performance)
         outdated = said(409, "this occurrence is not the newest one")
         post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
         get("/faults", responses=UNKNOWN | SILENT)(self.faults)
@@ -154,6 +156,18 @@ class Api:
         """Alarm transitions with from <= time < to, newest first; without times, the last 30 days."""
         from_ms, to_ms = self._stretch(from_, to)
         return await self._facts.alarm_rows(source, from_ms, to_ms, limit)
+
+    async def performance(
+        self,
+        from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
+        to: Annotated[AwareDatetime | None, Query()] = None,
+    ) -> Performance:
+        """Alarm rates, floods, chattering, fleeting and stale alarms beside their aims.
+
+        Without times, of the last 30 days. By day, by month and for the whole of from <= time < to.
+        """
+        from_ms, to_ms = self._stretch(from_, to)
+        return Performance.model_validate(await self._facts.performance(from_ms, to_ms))
 
     async def faults(
         self,

@@ -145,6 +145,21 @@ class Facts(Protocol):
         """Alarm transitions, newest first: alarms.csv columns and `id`, `name`, `occurrence`, `by`, `comment`."""
         ...
 
+    async def performance(self, from_ms: int, to_ms: int) -> Json:
+        """How the alarms of from <= t < to perform beside the aims of ISA-18.2 / IEC 62682.
+
+        ``{from, to, operator_positions, convention, enough, enough_days, aims, now, whole, months, days}``. `from` is
+        not before the record book began. `enough`: whether the stretch is long enough to judge by. `aims`: each
+        ``{figure, words, unit, acceptable, manageable, below, kpi}`` (`below`: the bound itself misses it). `now`:
+        ``{time, flood_since | None, chattering: [ids], stale: [ids]}``. `whole`, and each of `months` and `days`:
+        ``{name, from, to, annunciations, average_10min, average_hour, average_day, peak_10min, peak_hour,
+        over_10_percent, hours_over_30_percent, floods, flood_s, flood_percent, largest_flood, chattering, fleeting,
+        top: [{id, times}], stale: [ids], top_percent | None, by_priority: [3], priority_percent: [3] | None, judged}``,
+        `judged` being ``{figure, value | None, verdict}`` in the order of `aims`, verdict one of "met", "manageable",
+        "missed", "nothing counted".
+        """
+        ...
+
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         """Acknowledge one occurrence of an alarm; answered after it is in the record book."""
         ...

@@ -76,7 +76,13 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument("samples", type=Path, metavar="SAMPLES.csv")
     replay.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the four CSV files go")
 
-    _filters(command("alarms", _alarms, "the alarm history that is kept"))
+    alarms = command("alarms", _alarms, "the alarm history that is kept")
+    _filters(alarms)
+    alarms.add_argument(
+        "--performance",
+        action="store_true",
+        help="how they perform: rates, floods, chattering, stale, priorities",
+    )
     _filters(command("faults", _faults, "the loop faults that are kept"))
     acknowledge = _json(command("acknowledge", _acknowledge, "says by name that an alarm has been seen"))
     acknowledge.add_argument("alarm", metavar="SOURCE.CONDITION", help="such as palm.high")

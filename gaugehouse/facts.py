@@ -11,6 +11,7 @@ from collector.health import BusHealth
 from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
 from console.words import LIMITS
 from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
+from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.chain import chain_of
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
@@ -162,6 +163,15 @@ class DaemonFacts:
             return ActAnswer("wrong", str(error))
         answer = await self._submit(act)
         return ActAnswer(answer.status.value, answer.text, dict(answer.body))
+
+    async def performance(self, from_ms: int, to_ms: int) -> Json:
+        site, now_ms = self._core.site, self._clock.now_ms()
+
+        def work(book: BookReader) -> Json:
+            return performance(site, kept_rows(book, to_ms), from_ms, to_ms, now_ms)
+
+        answer: Json = await self._ask(work, self._book)
+        return answer
 
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         answer = await self._submit(Acknowledge(alarm_id, occurrence, by, comment))

@@ -8,6 +8,9 @@ from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from alerts.performance import DAY_MS, ENOUGH_DAYS
+from gaugehouse.alarmfigures import kept_rows, performance
+from gaugehouse.alarmfigures import page as performance_page
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
@@ -59,12 +62,27 @@ def sources_of(site: Site, tank: str | None) -> set[str] | None:
 
 
 def alarms(args: Namespace) -> int:
-    """`gaugehouse alarms`: transitions, oldest first."""
+    """`gaugehouse alarms`: transitions, oldest first; with --performance how they perform as a whole."""
     site = load_site(Path(args.site))
     sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
+    if args.performance:
+        return _performance(site, args, start, end)
     with look_into_book(site) as book:
         rows = alarm_rows(book, sources, start, end)
     _print_rows((*ALARM_COLUMNS, "occurrence", "by", "comment"), rows, args.json, "no alarm in that time")
+    return 0
+
+
+def _performance(site: Site, args: Namespace, start: int | None, end: int | None) -> int:
+    if args.tank is not None:
+        raise CallError("--performance is of the whole site: an operator has all tanks before them; leave --tank out")
+    with look_into_book(site) as book:
+        kept = kept_rows(book, end)
+        newest_ms = max((entry.time_ms for entry in book.entries(newest_first=True, limit=1)), default=0)
+    now_ms = max(time.time_ns() // 1_000_000, newest_ms + 1)  # a demo's clock may run ahead of ours
+    to_ms = now_ms if end is None else end
+    answer = performance(site, kept, to_ms - ENOUGH_DAYS * DAY_MS if start is None else start, to_ms, now_ms)
+    print(as_json(answer) if args.json else performance_page(answer))
     return 0
 
 

@@ -54,6 +54,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         console_port=file.console.port,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
         alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
+        operator_positions=file.alarms.operator_positions,
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
         products=tuple(

@@ -172,6 +172,7 @@ class Site:
     console_port: int
     alarm_sheet: Path | None
     alarm_rules: AlarmRules
+    operator_positions: int
     mqtt: MqttSpec | None
     buses: tuple[BusSpec, ...]
     products: tuple[ProductSpec, ...]

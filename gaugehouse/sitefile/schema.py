@@ -50,6 +50,7 @@ class AlarmsTable(Table):
     sheet: Text | None = None
     longest_shelf: Annotated[int, milliseconds("8 h", 60, 604_800)] = 8 * 3_600_000
     acknowledged_by_return: list[Text] = Field(default_factory=list)
+    operator_positions: Annotated[int, whole(1, 20)] = 1
 
 
 MQTT_PROTOCOLS: Final = ("5", "3.1.1")

@@ -29,6 +29,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("console.port", site.console_port)
     put("alarms.sheet", site.alarm_sheet)
     put("alarms", site.alarm_rules)
+    put("alarms.operator_positions", site.operator_positions)
     if site.alarm_sheet is not None:
         put("alarms.content", digest(site.alarm_sheet.read_text(encoding="utf-8", errors="replace")))
     put("mqtt", site.mqtt)

@@ -8,10 +8,14 @@ import asyncio
 import math
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from types import SimpleNamespace
 from typing import Any
 
+from alerts.nuisance import AlarmRow
 from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
 from console.words import CONDITIONS
+from gaugehouse.alarmfigures import Kept, performance
+from gaugehouse.days import parse_ms
 
 T0_MS = 1_795_608_000_000  # 2026-11-25T12:00:00Z
 NE43 = {"fail_low_mA": 3.6, "low_mA": 3.8, "high_mA": 20.5, "fail_high_mA": 21.0}
@@ -414,6 +418,13 @@ class FakeFacts:
             row for row in self.rows if source in (None, row["source"]) and iso(from_ms) <= row["time"] < iso(to_ms)
         ]
         return sorted(rows, key=lambda row: row["time"], reverse=True)[:limit]
+
+    async def performance(self, from_ms: int, to_ms: int) -> Json:
+        self._ask_store()
+        rows = [AlarmRow(parse_ms(r["time"]), r["id"], r["priority"], r["event"], r["state"]) for r in self.rows]
+        kept = Kept(sorted(rows, key=lambda row: row.time_ms), T0_MS - 40 * 86_400_000)
+        site: Any = SimpleNamespace(zone=self.site.zone, day_starts_min=0, operator_positions=1)
+        return performance(site, kept, from_ms, to_ms, self.now_ms)
 
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         self._ask_store()

@@ -169,3 +169,24 @@ async def test_live_is_one_object_with_everything(client: httpx.AsyncClient) -> 
 @pytest.mark.parametrize("path", ["/api/site", "/api/loops", "/api/loops/LI-pipit", "/api/openapi.json"])
 async def test_the_other_addresses_answer(client: httpx.AsyncClient, path: str) -> None:
     assert (await get(client, path)).status_code == 200
+
+
+async def test_the_performance_figures_come_whole_by_month_and_by_day(client: httpx.AsyncClient) -> None:
+    answer = await get(client, "/api/alarms/performance")
+    said = answer.json()
+    assert answer.status_code == 200
+    assert said["operator_positions"] == 1
+    assert said["enough"] is True
+    assert [one["figure"] for one in said["whole"]["judged"]] == [aim["figure"] for aim in said["aims"]]
+    assert sum(day["annunciations"] for day in said["days"]) == said["whole"]["annunciations"] > 0
+    assert {day["name"][:7] for day in said["days"]} == {month["name"] for month in said["months"]}
+    short = (await get(client, "/api/alarms/performance", **{"from": DAY, "to": "2026-11-25T11:00:00Z"})).json()
+    assert short["enough"] is False
+    assert short["from"] == "2026-11-24T12:00:00.000Z"
+
+
+async def test_the_performance_figures_are_described_field_by_field(client: httpx.AsyncClient) -> None:
+    described = (await client.get("/api/openapi.json")).json()["components"]["schemas"]
+    answer = (await get(client, "/api/alarms/performance")).json()
+    assert set(described["Performance"]["required"]) == set(answer)
+    assert set(described["PeriodFigures"]["required"]) == set(answer["whole"])
