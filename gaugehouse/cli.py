@@ -13,8 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__
-from gaugehouse.capacitycall import add_arguments
+from gaugehouse import __version__, capacitycall, loopcall
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
@@ -70,7 +69,9 @@ def parser() -> argparse.ArgumentParser:
     convert.add_argument("--ambient", metavar='"12 degC"', help="of the air, for the temperature of the shell")
     convert.add_argument("--sediment-water", metavar='"0.05 %"', help="sediment and water, of the standard volume")
 
-    add_arguments(command("capacity", _capacity, "makes a capacity table as CSV", site=False))
+    capacitycall.add_arguments(command("capacity", _capacity, "makes a capacity table as CSV", site=False))
+
+    loopcall.add_arguments(command("loop", _loop, "what a loop's wires carry: its supply and its noise", site=False))
 
     replay = command("replay", _replay, "runs recorded samples through the same core; same input, same bytes")
     replay.add_argument("samples", type=Path, metavar="SAMPLES.csv")
@@ -169,6 +170,11 @@ def _capacity(args: argparse.Namespace) -> int:
     from gaugehouse.capacity import capacity
 
     return capacity(args)
+
+
+def _loop(args: argparse.Namespace) -> int:
+    run: Command = args.loop
+    return run(args)
 
 
 def _replay(args: argparse.Namespace) -> int:

@@ -15,6 +15,7 @@ from gaugehouse.sitefile.wireadvice import advise_wires
 from models.certificate import reference_height_objection
 from models.density import density_objection
 from models.errors import OutOfRange
+from models.loopadvice import Weight, objections
 from models.signal import NE43_2003
 from models.tank import LevelKind, Measures, Tank
 
@@ -40,6 +41,7 @@ def advise(draft: Draft, site: Site) -> None:
     advise_wires(draft, site)
     _names(site, report)
     _densities(site, report)
+    _power(site, report)
     for (key, table), tank in zip(draft.items("tank"), site.tanks, strict=True):
         _silence(key, table, report)
         _steps(draft, key, table, tank)
@@ -83,6 +85,17 @@ def _densities(site: Site, report: Report) -> None:
         why = density_objection(product.group, product.base_density_kgpm3, site.reference_degC)
         if why is not None:
             report.warn(f"product[{product.id}].base_density", why, found=product.base_density_kgpm3)
+
+
+def _power(site: Site, report: Report) -> None:
+    """Supplies and loops that do not fit, or only until something else happens."""
+    keys = {fed.circuit.name: f"instrument[{fed.instrument}].loop" for fed in site.power.fed}
+    for budget in site.power.budgets():
+        for objection in objections(budget):
+            if objection.weight is not Weight.NOTE:
+                key = keys.get(objection.about, f"supply[{budget.supply.id}]")
+                key += ".output" if objection.about.endswith(" output") else ""
+                report.warn(key, objection.text)
 
 
 def _silence(key: str, table: TankTable, report: Report) -> None:

@@ -10,6 +10,7 @@ from collector.spec import BusSpec, InstrumentSpec
 from gaugehouse.sitefile import facts
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.loopfacts import power_of
 from gaugehouse.sitefile.quantities import linear
 from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
 from gaugehouse.sitefile.settings import settings_of
@@ -92,6 +93,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         safe_fill={},
         settings={},
         source_files=(path, *dict.fromkeys(draft.files)),
+        power=power_of(file.supply, file.instrument),
     )
     return replace(
         site,

@@ -16,6 +16,7 @@ from alerts.sheet import Sheet
 from alerts.spec import LoopFacts, TankAlarms
 from alerts.watched import Watched
 from collector.spec import BusSpec
+from gaugehouse.sitefile.loopfacts import Power
 from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
@@ -154,8 +155,9 @@ class Site:
     `reach_m`: the highest innage that a tank's instrument can tell (its 20 mA level, blocking limit or flange,
     whichever is lowest; the table's top where none of them is given).
     `period_ms` is per instrument, `rate_window_ms` and `extras` per tank; so are `accuracy` and `safe_fill`, which are
-    worked out from the rest. `factors`: whether correction factors keep all their digits. `signals` has every signal
-    of every instrument by (instrument, signal). `source_files`: the site file and all that it points to.
+    worked out from the rest. `power`: supplies and the loops on them. `factors`: whether correction factors keep all
+    their digits. `signals` has every signal of every instrument by (instrument, signal). `source_files`: the
+    site file and all that it points to.
     """
 
     path: Path
@@ -193,6 +195,7 @@ class Site:
     source_files: tuple[Path, ...]
     watched: tuple[Watched, ...] = ()
     warnings: tuple[Problem, ...] = ()
+    power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)
 
     def tank(self, tank_id: str) -> Tank:

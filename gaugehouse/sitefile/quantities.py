@@ -125,6 +125,7 @@ _KINDS: Final = {
     "m": "a length", "s": "a time", "ms": "a time", "m3": "a volume", "m3/s": "a volume flow", "m/s": "a speed",
     "degC": "a temperature", "kg/m3": "a density", "kg": "a mass", "mA": "a current", "%": "a percentage",
     "1/degC": "an expansion", "1/degF": "an expansion", "V": "a voltage",
+    "ohm": "a resistance", "ohm/km": "a resistance per length", "mm2": "an area", "Hz": "a frequency",
 }  # fmt: skip
 
 

@@ -32,6 +32,9 @@ _KINDS = {
     "too_short": "{min_length} or more",
     "too_long": "{max_length} at most",
 }
+_SEVERAL = (
+    "bus", "instrument", "product", "tank", "meter", "point", "supply", "supply.load", "instrument.signal",
+)  # fmt: skip
 _NEVER_HERE = (
     "a password never stands in the site file; name a file with `password_file` or a variable with `password_env`"
 )
@@ -120,7 +123,7 @@ def _tell(model: type[Table], error: ErrorDetails, raw: Raw, report: Report) -> 
 def _brackets(loc: Loc, kind: str) -> str:
     name = ".".join(str(part) for part in loc if isinstance(part, str))
     if kind == "list_type" or (loc and isinstance(loc[-1], int)):
-        is_table = name in ("bus", "instrument", "product", "tank", "meter", "point", "instrument.signal")
+        is_table = name in _SEVERAL
         return f"write [[{name}]] with double brackets: there may be several" if is_table else "write a list in [ ]"
     return f"this must be a table: write [{name}] with single brackets, and its keys below"
 

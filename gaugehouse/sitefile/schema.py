@@ -1,7 +1,8 @@
 """The tables and keys of a site file, as pydantic models: strict, unknown keys refused, quantities to SI at once.
 
 Says what each key may hold by itself; what keys mean together is in `wirechecks` and `tankchecks`. Every key stands in
-docs/site-file.md (a test compares the two). The tables that make stock of a level are in `stockschema`.
+docs/site-file.md (a test compares the two). The tables that make stock of a level are in `stockschema`, those of loops
+and their supplies in `loopschema`.
 """
 
 import re
@@ -12,6 +13,7 @@ from pydantic import AfterValidator, Field, PlainValidator, model_validator
 from collector.spec import BusKind
 from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
+from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
 from gaugehouse.sitefile.stockschema import (
     AccuracyTable,
     CertificateTable,
@@ -128,6 +130,7 @@ class InstrumentTable(Table):
     bridge: Annotated[int, whole(0, 120)] = 0
     longest: Annotated[int, whole(0, 125)] = 0
     frozen_after: f.Age = 300_000
+    loop: LoopTable | None = None
     signal: list[SignalTable] = Field(examples=["[[instrument.signal]]"])
 
 
@@ -289,3 +292,4 @@ class SiteFile(Table):
     tank: list[TankTable] = Field(min_length=1, examples=["[[tank]]"])
     meter: list[MeterTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)
+    supply: list[SupplyTable] = Field(default_factory=list)

@@ -58,6 +58,10 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(here, site.extras[tank.id])
     for meter in site.meters:
         put(f"meter[{meter.id}]", meter)
+    for supply in site.power.supplies:
+        put(f"supply[{supply.supply.id}]", supply)
+    for fed in site.power.fed:
+        put(f"loop[{fed.circuit.name}]", fed)
     for point in site.points:
         put(f"point[{point.id}]", point)
     return frozen(pairs)

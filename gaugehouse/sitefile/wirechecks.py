@@ -9,11 +9,12 @@ from typing import Any, Final
 
 from collector.spec import BusKind
 from gaugehouse.sitefile.draft import Draft
+from gaugehouse.sitefile.loopfacts import check_power
 from gaugehouse.sitefile.quantities import BadQuantity, converts, unit_of
 from gaugehouse.sitefile.schema import BusTable, InstrumentTable, SignalTable
 from modbus.signals import BIT_FUNCTIONS, LAST_ADDRESS, RegisterType
 
-KINDS: Final = ("bus", "instrument", "product", "tank", "meter", "point")
+KINDS: Final = ("bus", "instrument", "product", "tank", "meter", "point", "supply")
 COLUMNS: Final = frozenset({"time", "instrument", "outcome"})
 """Names that recorded samples use themselves."""
 
@@ -35,6 +36,7 @@ def check_wires(draft: Draft) -> None:
     _units(draft)
     for key, instrument in draft.items("instrument"):
         _instrument(draft, key, instrument)
+    check_power(draft)
 
 
 def _unique(draft: Draft, kind: str) -> None:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from gaugehouse.sitefile import schema, stockschema
+from gaugehouse.sitefile import loopschema, schema, stockschema
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
 from models.certificate import TankForm
@@ -23,6 +23,8 @@ SECTIONS: dict[str, type[Table]] = {
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,
     "`[[instrument.signal]]`": schema.SignalTable,
+    "`[instrument.loop]`": loopschema.LoopTable,
+    "A passive output": loopschema.CircuitTable,
     "`[[product]]`": schema.ProductTable,
     "`[[tank]]`": schema.TankTable,
     "`shape`": stockschema.ShapeTable,
@@ -39,6 +41,8 @@ SECTIONS: dict[str, type[Table]] = {
     "`[tank.response]`": schema.ResponseTable,
     "`[[meter]]`": schema.MeterTable,
     "`[[point]]`": schema.PointTable,
+    "`[[supply]]`": loopschema.SupplyTable,
+    "`[[supply.load]]`": loopschema.LoadTable,
 }
 
 
@@ -50,7 +54,7 @@ def rows(section: str) -> dict[str, list[str]]:
 
 
 def test_every_table_of_the_site_file_has_its_section():
-    both = [*vars(schema).values(), *vars(stockschema).values()]
+    both = [value for module in (schema, stockschema, loopschema) for value in vars(module).values()]
     tables = {value for value in both if isinstance(value, type) and issubclass(value, Table)}
     assert tables - {Table, schema.SiteFile} == set(SECTIONS.values())
     named = {re.sub(r"\W|.*\.", "", section) for section in SECTIONS if section.startswith("`[")}
