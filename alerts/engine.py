@@ -35,6 +35,8 @@ CONDITION_OF_FAULT: Final[Mapping[str, str]] = MappingProxyType(
         "no_answer": "no_answer",
         "wrong_reply": "wrong_reply",
         "frozen": "frozen",
+        "noisy": "noisy",
+        "rate_impossible": "rate_impossible",
     }
 )
 
@@ -192,7 +194,8 @@ class AlarmEngine:
         if alarm is None:
             raise BadSetup(f"a fault was declared for {alarm_id.rpartition('.')[0]}, which is not among the loops")
         if on:
-            alarm.priority = self._priority_of_blindness(alarm.source)
+            mild = alarm.condition in _BLINDS_NOTHING
+            alarm.priority = _PRIORITY_SHIFT if mild else self._priority_of_blindness(alarm.source)
         return self.send(now, alarm, Event.RAISED if on else Event.RETURNED)
 
     def _priority_of_blindness(self, loop: str) -> int:
@@ -205,7 +208,7 @@ class AlarmEngine:
         out: list[Transition] = []
         for loop in {self._instrument[t] for t in tanks if self._receiving.get(t) and t in self._instrument}:
             priority = self._priority_of_blindness(loop)
-            for condition in _conditions(self._faults.get(loop, ())):
+            for condition in _conditions(self._faults.get(loop, ())) - _BLINDS_NOTHING:
                 alarm = self._alarms[f"{loop}.{condition}"]
                 if alarm.priority > priority:
                     alarm.priority = priority
@@ -352,6 +355,10 @@ BY_DESIGN: Final = "rule"
 """Who suppresses by design: nobody in person."""
 
 _PRIORITY_AT_REST: Final = 2
+_PRIORITY_SHIFT: Final = 3
+
+_BLINDS_NOTHING: Final = frozenset({"noisy"})
+"""Every limit is still judged, on a level that is known less well: a job for this shift, during a receipt too."""
 
 _FAULT_OF_CONDITION: Final = {condition: fault for fault, condition in CONDITION_OF_FAULT.items()}
 

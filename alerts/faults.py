@@ -15,9 +15,22 @@ from typing import Any, Final, NamedTuple
 
 from alerts.errors import BadSavedState, BadSetup
 from alerts.frozen import FlatStrand, Verdict
+from alerts.jumps import JumpStrand
+from alerts.loud import LoudStrand
 from alerts.noise import LoopNoise, Noise
 from alerts.spec import LoopFacts
-from alerts.strands import FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED, AnswerStrand, SignalStrand, Spell
+from alerts.strands import (
+    FROZEN,
+    GAP_HIGH,
+    GAP_LOW,
+    NO_ANSWER,
+    NOISY,
+    RATE_IMPOSSIBLE,
+    SATURATED,
+    AnswerStrand,
+    SignalStrand,
+    Spell,
+)
 from models.reading import OK, TIMEOUT, Instant, Sample
 from models.signal import SPAN_MA, ZERO_MA, Band
 
@@ -39,6 +52,8 @@ NE107: Final[Mapping[str, str]] = MappingProxyType(
         WRONG_REPLY: "F",
         FROZEN: "F",
         SATURATED: "S",
+        NOISY: "S",
+        RATE_IMPOSSIBLE: "S",
     }
 )
 """Fault class to NE 107 status signal: F failure, S out of specification. Common practice, no source."""
@@ -47,7 +62,8 @@ NE107: Final[Mapping[str, str]] = MappingProxyType(
 class Fault(NamedTuple):
     """One row. `number` rises with each fault of an instrument and names the row; `end_ms` is None while it goes on.
 
-    min_mA, max_mA: over the samples that showed the fault; None where the instrument tells no current.
+    min_mA, max_mA: over the samples that showed the fault, entry_mA of the first of them; None where the instrument
+    tells no current.
     """
 
     instrument: str
@@ -58,6 +74,7 @@ class Fault(NamedTuple):
     min_mA: float | None
     max_mA: float | None
     ne107: str
+    entry_mA: float | None = None
 
 
 class FaultChange(NamedTuple):
@@ -71,9 +88,9 @@ class FaultChange(NamedTuple):
 
 
 class _Loop:
-    """One instrument: three strands of evidence."""
+    """One instrument: five strands of evidence."""
 
-    __slots__ = ("answer", "dirty", "facts", "flat", "noise", "number", "order", "signal")
+    __slots__ = ("answer", "dirty", "facts", "flat", "jump", "loud", "noise", "number", "order", "signal")
 
     def __init__(self, order: int, facts: LoopFacts) -> None:
         self.order = order
@@ -83,16 +100,23 @@ class _Loop:
         self.signal = SignalStrand()
         self.answer = AnswerStrand()
         self.flat = FlatStrand(facts.watched, facts.ne43, facts.frozen_after_ms)
+        self.jump = JumpStrand(facts.fastest_m_per_s, facts.waves_m)
+        self.loud = LoudStrand()
         self.noise = LoopNoise()
 
     @property
     def waiting(self) -> bool:
-        return self.signal.waiting or self.answer.waiting or self.flat.waiting
+        return any(strand.waiting for strand in self.strands)
+
+    @property
+    def strands(self) -> tuple[AnswerStrand, SignalStrand, FlatStrand, JumpStrand, LoudStrand]:
+        """Silence first, then the current, a flat signal, an impossible move, noise."""
+        return self.answer, self.signal, self.flat, self.jump, self.loud
 
     @property
     def spells(self) -> list[Spell]:
-        """What is declared: silence first, then the current, then a flat signal."""
-        return [s.spell for s in (self.answer, self.signal, self.flat) if s.spell is not None and s.spell.told]
+        """What is declared, in the order of the strands."""
+        return [s.spell for s in self.strands if s.spell is not None and s.spell.told]
 
     def take(self, elapsed_ms: int, sample: Sample) -> None:
         current_mA = current_of(self.facts, sample)
@@ -110,8 +134,10 @@ class _Loop:
         if band is None or band.measures:
             self.dirty |= self.flat.take(elapsed_ms, sample.time_ms, sample.values, current_mA)
             self._hear(elapsed_ms, sample, current_mA)
+            self._follow(elapsed_ms, sample, current_mA)
         else:
             self.noise.interrupted()
+            self.loud.interrupted()
             self.dirty |= self.flat.interrupted(elapsed_ms, sample.time_ms)
 
     def _hear(self, elapsed_ms: int, sample: Sample, current_mA: float | None) -> None:
@@ -121,12 +147,30 @@ class _Loop:
             signal, value = next(
                 ((n, v) for n, _ in self.facts.watched if (v := sample.values.get(n)) is not None), ("", None)
             )
-        if value is not None and self.noise.take(elapsed_ms, signal, value) and not self.spells:
-            self.noise.learn(elapsed_ms)
+        if value is None:
+            return
+        self.loud.heard(elapsed_ms, sample.time_ms, current_mA)
+        if self.noise.take(elapsed_ms, signal, value):
+            self.dirty |= self.loud.judged(loud=self._is_loud())
+            if not self.spells:
+                self.noise.learn(elapsed_ms)
+
+    def _is_loud(self) -> bool:
+        """Out of the ordinary for this loop, and enough to matter for the level of its tank."""
+        known, least_m = self.noise.known(), self.facts.noisy_above_m
+        noise_m = None if known.now is None else self.facts.noise_m(known.signal, known.now)
+        return known.is_loud and (least_m is None or noise_m is None or noise_m > least_m)
+
+    def _follow(self, elapsed_ms: int, sample: Sample, current_mA: float | None) -> None:
+        """How fast the level moves, on the finest register. A value that is declared frozen is no level."""
+        signal = self.flat.signal
+        value, factor = sample.values.get(signal), self.facts.m_per_unit.get(signal)
+        if value is not None and factor is not None and not self.flat.untrusted:
+            self.dirty |= self.jump.take(elapsed_ms, sample.time_ms, value * factor, current_mA)
 
     def close(self, now: Instant) -> list[FaultChange]:
         """What is over. Asked before the tick's samples, which belong to another fault then, and again after them."""
-        closed = (strand.close(now.elapsed_ms) for strand in (self.answer, self.signal, self.flat))
+        closed = (strand.close(now.elapsed_ms) for strand in self.strands)
         return [self._change(now, ENDED, spell) for spell in closed if spell is not None]
 
     def judge(self, now: Instant) -> list[FaultChange]:
@@ -141,6 +185,10 @@ class _Loop:
         if self.flat.ripe():
             out.append(self._declare(now, self.flat.spell))
         self.dirty |= held is not self.flat.waiting
+        if self.jump.ripe(now.elapsed_ms):
+            out.append(self._declare(now, self.jump.spell))
+        if self.loud.ripe():
+            out.append(self._declare(now, self.loud.spell))
         spell = self.signal.spell
         if spell is not None and spell.told and spell.told != spell.fault_class:
             was, spell.told = spell.told, spell.fault_class
@@ -161,7 +209,7 @@ class _Loop:
     def fault(self, spell: Spell) -> Fault:
         return Fault(
             self.facts.instrument, spell.number, spell.told, spell.start_ms, spell.end_ms, spell.min_mA, spell.max_mA,
-            NE107[spell.told],
+            NE107[spell.told], spell.entry_mA,
         )  # fmt: skip
 
     def saved(self) -> dict[str, Any]:
@@ -170,6 +218,8 @@ class _Loop:
             "answer": self.answer.saved(),
             "signal": self.signal.saved(),
             "flat": self.flat.saved(),
+            "jump": self.jump.saved(),
+            "loud": self.loud.saved(),
             "noise": self.noise.saved(),
         }
 
@@ -179,6 +229,9 @@ class _Loop:
             self.answer.restore(saved["answer"])
             self.signal.restore(saved["signal"])
             self.flat.restore(saved["flat"])
+            if "jump" in saved:  # a book from before such faults were known
+                self.jump.restore(saved["jump"])
+                self.loud.restore(saved["loud"])
             if "noise" in saved:  # a book from before it was learned
                 self.noise.restore(saved["noise"])
         except (KeyError, TypeError, ValueError, AttributeError) as exc:
@@ -279,7 +332,7 @@ class FaultTracker:
         return self._declared
 
     def current(self) -> Mapping[str, str]:
-        """The one declared class by instrument that is named first: silence, then the current, then a flat signal."""
+        """The one declared class by instrument that is named first: silence, then the current, and so on."""
         return self._current
 
     def out_of_trust(self, instrument: str) -> bool:

@@ -138,6 +138,11 @@ class FlatStrand:
         return self.spell is not None and not self.spell.going_on
 
     @property
+    def signal(self) -> str:
+        """The finest register seen so far, empty before the first."""
+        return self._signal
+
+    @property
     def untrusted(self) -> bool:
         """True while a declared frozen value repeats. A saturated one is judged by its own quality."""
         return self.spell is not None and self.spell.going_on and self.spell.fault_class == FROZEN

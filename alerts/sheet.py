@@ -193,6 +193,21 @@ BUILT_IN: Final[Mapping[str, SheetEntry]] = MappingProxyType(
             "Stop a receipt into the tank or gauge it by hand; do not trust the shown level until it moves again",
             "at once while the tank receives, else within the hour",
         ),
+        "noisy": SheetEntry(
+            "Level signal is noisy",
+            "The signal swings far more than it uses to: electrical pick-up, a bad contact or shield, moisture, "
+            "unusual waves",
+            "Level and rate are known less well; alarms near a limit come early, late or again and again",
+            "Compare the level with another tank or a dip; have terminals, shield and earth of the loop looked at",
+            "this shift",
+        ),
+        "rate_impossible": SheetEntry(
+            "Level moves faster than the tank can",
+            "The signal has jumped: a false echo, a surge, a changed range, another unit's value",
+            "The level before or after the jump is wrong, and nobody knows which",
+            "Stop a receipt into the tank or gauge it by hand; have range, settings and transmitter looked at",
+            "at once while the tank receives, else within the hour",
+        ),
         **{condition: SheetEntry(*texts) for condition, texts in WATCH_TEXTS.items()},
     }
 )

@@ -9,7 +9,10 @@ from models.signal import NE43_2003, Ne43
 LEVEL_HIGH_CONDITIONS: Final = ("critical_high", "high_high", "high")
 LEVEL_LOW_CONDITIONS: Final = ("low", "low_low")
 RATE_CONDITIONS: Final = ("rise_fast", "fall_fast")
-SIGNAL_CONDITIONS: Final = ("signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen")
+SIGNAL_CONDITIONS: Final = (
+    "signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen", "noisy",
+    "rate_impossible",
+)  # fmt: skip
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
@@ -54,7 +57,10 @@ class LoopFacts:
     failed. possible: between what such a signal must lie, in its declared unit, to be a level at all. percent_signal:
     percent of the range, judged by NE 43 where no current is told. watched: the signals, finest first, on which a
     frozen register can be seen, each with the size of one step in its declared unit (None = learn it).
-    frozen_after_ms: a flat stretch shorter than this is never called frozen.
+    frozen_after_ms: a flat stretch shorter than this is never called frozen. m_per_unit: by watched signal, the metres
+    of level of one declared unit of it, absent where the instrument gauges no tank. noisy_above_m: noise of the level
+    below this is never called noisy. fastest_m_per_s: the fastest that the level can move, None where it is not judged;
+    waves_m: by how much the surface differs from one reading to the next without any flow.
     """
 
     instrument: str
@@ -67,3 +73,14 @@ class LoopFacts:
     watched: tuple[tuple[str, float | None], ...] = ()
     ne43: Ne43 = NE43_2003
     frozen_after_ms: int = 300_000
+    m_per_unit: Mapping[str, float] = field(default_factory=dict)
+    noisy_above_m: float | None = None
+    fastest_m_per_s: float | None = None
+    waves_m: float = 0.0
+
+    def noise_m(self, signal: str, sd: float) -> float | None:
+        """A noise of the loop as noise of the level in m: `sd` in mA for the current, else in the declared unit."""
+        factor = self.m_per_unit.get(signal)
+        if factor is None:
+            return None
+        return abs(sd * factor / (self.current_factor if signal == self.current_signal else 1.0))

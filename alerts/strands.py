@@ -28,17 +28,19 @@ GAP_HIGH: Final = "gap_high"
 NO_ANSWER: Final = "no_answer"
 FROZEN: Final = "frozen"
 SATURATED: Final = "saturated"
+NOISY: Final = "noisy"
+RATE_IMPOSSIBLE: Final = "rate_impossible"
 
 
 class Spell:
     """A stretch of samples with the signs of a fault, declared or not. Times: wall clock for rows, elapsed for judging.
 
-    told: the class that was last told outside, empty while the spell is not declared.
+    told: the class that was last told outside, empty while the spell is not declared. entry_mA: its first current.
     """
 
     __slots__ = (
-        "count", "end_elapsed_ms", "end_ms", "fault_class", "max_mA", "min_mA", "number", "start_elapsed_ms",
-        "start_ms", "told",
+        "count", "end_elapsed_ms", "end_ms", "entry_mA", "fault_class", "max_mA", "min_mA", "number",
+        "start_elapsed_ms", "start_ms", "told",
     )  # fmt: skip
 
     def __init__(self, fault_class: str, elapsed_ms: int, time_ms: int) -> None:
@@ -50,6 +52,7 @@ class Spell:
         self.start_elapsed_ms = elapsed_ms
         self.end_ms: int | None = None
         self.end_elapsed_ms: int | None = None
+        self.entry_mA: float | None = None
         self.min_mA: float | None = None
         self.max_mA: float | None = None
 
@@ -59,6 +62,8 @@ class Spell:
         if current_mA is None:
             return False
         moved = False
+        if self.entry_mA is None:
+            self.entry_mA = current_mA
         if self.min_mA is None or current_mA < self.min_mA:
             self.min_mA, moved = current_mA, True
         if self.max_mA is None or current_mA > self.max_mA:
@@ -101,7 +106,8 @@ class Spell:
     def restored(cls, saved: Mapping[str, Any]) -> "Spell":
         spell = cls(saved["fault_class"], saved["start_elapsed_ms"], saved["start_ms"])
         for name in cls.__slots__:
-            setattr(spell, name, saved[name])
+            if name in saved:  # what an older version kept lacks the newest
+                setattr(spell, name, saved[name])
         return spell
 
 

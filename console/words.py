@@ -30,6 +30,8 @@ CONDITIONS: Final = _table(
     no_answer="Instrument does not answer",
     wrong_reply="Instrument answers wrongly",
     frozen="Level signal frozen",
+    noisy="Level signal noisy",
+    rate_impossible="Level moves faster than the tank can",
     high_level_switch="Independent high-level switch",
 )
 """Alarm conditions, as the name of the alarm."""

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
 from collector.spec import BusSpec, InstrumentSpec
@@ -27,6 +27,12 @@ PRIORITIES: Final = {"critical_high": 1, "high_high": 1, "low": 3}
 OTHER_PRIORITY: Final = 2
 RATE_DEADBAND: Final = 0.1
 """A rate alarm's deadband where none is given, as a part of its limit: our own choice."""
+
+NOISY_PART: Final = 0.003
+WAVES_PART: Final = 0.025
+FASTEST_S: Final = 180.0
+"""Parts of the gauge's range: noise and waves that are never a fault where the site says nothing, and the time in which
+no tank of a fuel farm is filled or emptied. Common practice, no source; meant to be too wide rather than too narrow."""
 
 FAR: Final = 1e12
 """Beyond every register: an open end, and a number that JSON can hold."""
@@ -63,7 +69,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         ),
         tanks=tanks,
         tank_alarms=tuple(TankAlarms(t.id, t.level.instrument, _limits(t.limits)) for t in file.tank),
-        loops=tuple(_loop(i, [t for t in tanks if t.instrument == i.id]) for i in file.instrument),
+        loops=tuple(_loop(i, [t for t in tanks if t.instrument == i.id], file.tank) for i in file.instrument),
         meters=tuple(
             facts.MeterSpec(
                 m.id,
@@ -249,6 +255,9 @@ def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankE
         given_accuracy=given_accuracy(tank.accuracy),
         at_rest_after_ms=tank.accuracy.at_rest_after,
         suction_m=tank.suction,
+        fastest_m_per_s=tank.fastest_change,
+        waves_m=tank.surface_waves,
+        noisy_above_m=tank.noisy_above,
         safe_fill=None
         if fill is None
         else facts.SafeFillSpec(fill.rule, fill.rate, fill.time, fill.percent, fill.source),
@@ -273,9 +282,10 @@ def _limits(limits: LimitsTable) -> tuple[Limit, ...]:
     return tuple(made)
 
 
-def _loop(instrument: InstrumentTable, tanks: Sequence[Tank]) -> LoopFacts:
+def _loop(instrument: InstrumentTable, tanks: Sequence[Tank], tables: Sequence[TankTable]) -> LoopFacts:
     """What the fault tracker knows of an instrument; the first tank that it gauges sets range and limits."""
     tank = tanks[0] if tanks else None
+    table = next((table for table in tables if tank is not None and table.id == tank.id), None)
     current = tank.current_signal if tank else None
     if current is None:
         named = next((s for s in instrument.signal if s.name == "current"), None)
@@ -291,7 +301,23 @@ def _loop(instrument: InstrumentTable, tanks: Sequence[Tank]) -> LoopFacts:
         watched=_watched(instrument, tanks),
         ne43=tank.ne43 if tank else NE43_2003,
         frozen_after_ms=instrument.frozen_after,
+        **_motion(instrument, tank, table),
     )
+
+
+def _motion(instrument: InstrumentTable, tank: Tank | None, table: TankTable | None) -> dict[str, Any]:
+    """How far a level may move and swing; nothing is judged where the instrument gauges no tank."""
+    if tank is None or table is None:
+        return {}
+    range_m = span_m(tank)
+    factors = {s.name: m_per_unit(s, tank) for s in instrument.signal if level_kind(s.unit) is not None}
+    above, waves = table.noisy_above, table.surface_waves
+    return {
+        "m_per_unit": factors,
+        "noisy_above_m": NOISY_PART * range_m if above is None else above,
+        "fastest_m_per_s": table.fastest_change or range_m / FASTEST_S,
+        "waves_m": WAVES_PART * range_m if waves is None else waves,
+    }
 
 
 def possible(tank: Tank) -> tuple[float, float]:
@@ -322,10 +348,20 @@ def step_of(signal: SignalTable) -> float | None:
 
 def level_step_m(signal: SignalTable, tank: Tank | None) -> float | None:
     """The step of level that one step of a signal is, for a tank (10 m of range where there is none)."""
-    step, kind = step_of(signal), level_kind(signal.unit)
-    if step is None or kind is None:
-        return None
+    step = step_of(signal)
+    return None if step is None or level_kind(signal.unit) is None else abs(step * m_per_unit(signal, tank))
+
+
+def m_per_unit(signal: SignalTable, tank: Tank | None) -> float:
+    """The metres of level that one declared unit of a signal of the level is."""
+    kind = level_kind(signal.unit)
+    assert kind is not None, "only signals that follow the level"
+    factor = linear(signal.unit, _SI[kind])[0]
+    part = {LevelKind.LENGTH: 1.0, LevelKind.CURRENT: span_m(tank) / 16, LevelKind.PERCENT: span_m(tank) / 100}
+    return factor * part[kind]
+
+
+def span_m(tank: Tank | None) -> float:
+    """The range of a tank's gauge, its table's height where none is given; 10 m where there is no tank."""
     ends = tank.range_m if tank else None
-    span_m = abs(ends[1] - ends[0]) if ends else tank.table.top_m if tank else 10.0
-    step *= abs(linear(signal.unit, _SI[kind])[0])
-    return {LevelKind.LENGTH: step, LevelKind.CURRENT: step / 16 * span_m, LevelKind.PERCENT: step / 100 * span_m}[kind]
+    return abs(ends[1] - ends[0]) if ends else tank.table.top_m if tank else 10.0

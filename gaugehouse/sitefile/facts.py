@@ -130,7 +130,8 @@ class TankExtras:
     """What the site says of a tank beside its model: what the checks judge, how well its figures are known.
 
     accepted_by: who accepts a stock without a calibration certificate. given_accuracy: what replaces a default, by the
-    names of `models.stock_budget.Accuracy`. suction_m: innage of the lowest suction.
+    names of `models.stock_budget.Accuracy`. suction_m: innage of the lowest suction. fastest_m_per_s, waves_m,
+    noisy_above_m: what replaces a default of `alerts.spec.LoopFacts`.
     """
 
     capacity_source: Path | None
@@ -144,6 +145,9 @@ class TankExtras:
     given_accuracy: Mapping[str, Known] = field(default_factory=lambda: MappingProxyType({}))
     at_rest_after_ms: int = 43_200_000
     suction_m: float | None = None
+    fastest_m_per_s: float | None = None
+    waves_m: float | None = None
+    noisy_above_m: float | None = None
     safe_fill: SafeFillSpec | None = None
 
 

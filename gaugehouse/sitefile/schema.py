@@ -230,6 +230,9 @@ class TankTable(Table):
     shell_insulated: bool = False
     roof: RoofTable | None = None
     accuracy: AccuracyTable = AccuracyTable()
+    fastest_change: f.LevelRate | None = None
+    surface_waves: f.SmallLength | None = None
+    noisy_above: f.SmallLength | None = None
     suction: f.Innage | None = None
     safe_fill: SafeFillTable | None = None
     tolerance: f.Tolerance = 0.25

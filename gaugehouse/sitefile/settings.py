@@ -5,10 +5,10 @@ of units leave no trace.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import Field, fields, is_dataclass
 from enum import Enum
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from gaugehouse.sitefile.facts import Site, digest, frozen
 from models.capacity import CapacityTable
@@ -44,7 +44,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
             for signal in instrument.signals:
                 put(f"{here}.signal[{signal.name}]", signal)
     for loop in site.loops:
-        put(f"instrument[{loop.instrument}].loop", loop)
+        put(f"instrument[{loop.instrument}].loop", {f.name: getattr(loop, f.name) for f in fields(loop) if _told(f)})
     for product in site.products:
         put(f"product[{product.id}].name", product.name)
         put(f"product[{product.id}].model", {f.name: getattr(product, f.name) for f in fields(product)[2:]})
@@ -65,6 +65,14 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     for point in site.points:
         put(f"point[{point.id}]", point)
     return frozen(pairs)
+
+
+DERIVED: Final = ("m_per_unit", "noisy_above_m", "fastest_m_per_s", "waves_m")
+"""Facts of a loop that follow from its tank: what the file says of them stands there."""
+
+
+def _told(field: Field[Any]) -> bool:
+    return field.name not in DERIVED
 
 
 def _flat(prefix: str, value: object, folder: Path) -> Iterator[tuple[str, Any]]:

@@ -269,7 +269,7 @@ def test_an_instrument_s_alarms_leave_service_together_and_only_those_that_left_
     desk.remove_from_service(instant(0), ["L1.frozen"], "Ann", "learning its noise")
     ids = [alarm.id for alarm in engine.of_instrument("L1")]
     assert ids == ["L1.signal_low", "L1.signal_high", "L1.out_of_range", "L1.no_answer", "L1.wrong_reply", "L1.frozen",
-                   "T1.high"]  # fmt: skip
+                   "L1.noisy", "L1.rate_impossible", "T1.high"]  # fmt: skip
     done = desk.remove_from_service(instant(1), ids, "Bob", "loop check")
     assert [t.id for t in done.transitions] == [i for i in ids if i != "L1.frozen"]
     engine.step(instant(2), facts_of(["9.95", "Good"]), {"L1": "fail_low"})
