@@ -38,6 +38,7 @@ class HeadKind(StrEnum):
     ELLIPSOIDAL = "ellipsoidal"
     SPHERICAL = "spherical"
     TORISPHERICAL = "torispherical"
+    GUPPY = "guppy"  # an oblique cone whose tip lies on the top line; of lying cylinders only
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +142,8 @@ class LyingCylinder:
                 volume = heads.V_horiz_ellipsoidal(d, 0.0, a, level, headonly=True)
             case HeadKind.SPHERICAL:
                 volume = heads.V_horiz_spherical(d, 0.0, a, level, headonly=True)
+            case HeadKind.GUPPY:
+                volume = heads.V_horiz_guppy(d, 0.0, a, level, headonly=True)
             case HeadKind.TORISPHERICAL:
                 volume = heads.V_horiz_torispherical(d, 0.0, head.crown_frac, head.knuckle_frac, level, headonly=True)
         return volume
@@ -162,6 +165,8 @@ class UprightCylinder:
         sizes(diameter_m=self.diameter_m, shell_m=self.shell_m)
         self.bottom.check(self.diameter_m)
         self.top.check(self.diameter_m)
+        if HeadKind.GUPPY in (self.bottom.kind, self.top.kind):
+            raise OutOfRange("a guppy end belongs to a lying cylinder; an upright one has none")
         if -self.bottom.out_m(self.diameter_m) >= self.shell_m:
             raise OutOfRange(f"a bottom that stands in {-self.bottom.depth_m:g} m fills {self.shell_m:g} m of shell")
         if self.top.depth_m < 0:

@@ -1,7 +1,7 @@
-"""Volumes of vessels out of level, and of upright cylinders with a sloped bottom, as closed forms.
+"""Volumes of vessels out of level, and of upright cylinders with a sloped bottom: closed forms but for their heads.
 
 The level is what the gauge sees: the depth where it stands, square to the vessel. Level 0 then need not be empty, and a
-full reading need not be a full tank; a level outside of the gauge's own height is `OutOfRange`. Flat ends only.
+full reading need not be a full tank; a level outside of the gauge's own height is `OutOfRange`.
 """
 
 import math
@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from models.errors import OutOfRange
-from models.geometry import inside, segment_m2, sizes
+from models.geometry import FLAT, Head, HeadKind, LyingCylinder, UprightCylinder, inside, segment_m2, sizes
+from models.heads import lying_head_m3, upright_head_m3
 
 MAX_TILT: Final = 0.03
 """Largest tilt of an upright or rectangular tank as a slope. Source: ISO 7507-1, up to 3 % (scope text)."""
@@ -47,20 +48,22 @@ class TiltedBox:
 
 @dataclass(frozen=True, slots=True)
 class TiltedLyingCylinder:
-    """A horizontal cylinder with flat ends, out of level along its length by the slope `tilt`.
+    """A horizontal cylinder out of level along its length by the slope `tilt`.
 
-    The gauge stands gauge_m from the end where the liquid is deeper; the level is the depth there, square to the axis.
-    Level 0 need not be empty and a full reading need not be a full tank: what the gauge cannot see stays in the table.
-    Source: integral of the circle's segment at depth level - (x - gauge) tilt.
+    The gauge stands gauge_m along the straight part from the left end, which is the deeper one; the level is the depth
+    there, square to the axis. Level 0 need not be empty and a full reading need not be a full tank: what the gauge
+    cannot see stays in the table. Source: integral of the circle's segment at depth level - (x - gauge) tilt.
     """
 
     diameter_m: float
     length_m: float
     tilt: float
     gauge_m: float
+    left: Head = FLAT
+    right: Head = FLAT
 
     def __post_init__(self) -> None:
-        sizes(diameter_m=self.diameter_m, length_m=self.length_m)
+        LyingCylinder(self.diameter_m, self.length_m, self.left, self.right)  # refuses what is none
         if not abs(self.tilt) <= MAX_TILT_LYING:
             raise OutOfRange(f"tilt {100 * self.tilt:g} % of length; allowed up to {100 * MAX_TILT_LYING:g} %")
         _gauge(self.gauge_m, self.length_m)
@@ -72,39 +75,59 @@ class TiltedLyingCylinder:
     def volume_m3(self, level_m: float) -> float:
         inside(level_m, self.diameter_m)
         radius = self.diameter_m / 2
-        deep, shallow = _ends(level_m, self.tilt, self.gauge_m, self.length_m)
-        if abs(deep - shallow) < 1e-6 * radius:  # the difference of two integrals would lose its digits
-            return segment_m2(radius, (deep + shallow) / 2) * self.length_m
-        return (_segment_integral(radius, deep) - _segment_integral(radius, shallow)) / self.tilt
+        left, right = _ends(level_m, self.tilt, self.gauge_m, self.length_m)
+        if abs(left - right) < 1e-6 * radius:  # the difference of two integrals would lose its digits
+            straight = segment_m2(radius, (left + right) / 2) * self.length_m
+        else:
+            straight = (_segment_integral(radius, left) - _segment_integral(radius, right)) / self.tilt
+        return (
+            straight
+            + lying_head_m3(self.left, self.diameter_m, left, self.tilt)
+            + lying_head_m3(self.right, self.diameter_m, right, -self.tilt)
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class TiltedUprightCylinder:
-    """An upright cylinder with a flat bottom, leaning by the slope `tilt`; the same form serves a sloped flat bottom.
+    """An upright cylinder leaning by the slope `tilt`; a flat bottom, or one that stands out or in, and a dome.
 
-    The level is the depth at the gauge, which stands offset_m from the axis towards the deeper side (negative: away).
+    The level is that at the gauge, along the tank's axis from its lowest point; the gauge stands offset_m from the axis
+    towards the deeper side (negative: away).
     """
 
     diameter_m: float
     shell_m: float
     tilt: float
     offset_m: float = 0.0
+    bottom: Head = FLAT
+    top: Head = FLAT
 
     def __post_init__(self) -> None:
-        sizes(diameter_m=self.diameter_m, shell_m=self.shell_m)
+        UprightCylinder(self.diameter_m, self.shell_m, self.bottom, self.top)  # refuses what is none
         _slope(self.tilt)
         if not abs(self.offset_m) <= self.diameter_m / 2:
             raise OutOfRange(f"gauge {self.offset_m:g} m off the axis is outside of the tank")
 
     @property
     def height_m(self) -> float:
-        return self.shell_m
+        return UprightCylinder(self.diameter_m, self.shell_m, self.bottom, self.top).height_m
 
     def volume_m3(self, level_m: float) -> float:
-        inside(level_m, self.shell_m)
-        at_axis = level_m - self.offset_m * abs(self.tilt)
-        radius, slope = self.diameter_m / 2, abs(self.tilt)
-        return _hoof_m3(radius, slope, at_axis) - _hoof_m3(radius, slope, at_axis - self.shell_m)
+        upright = UprightCylinder(self.diameter_m, self.shell_m, self.bottom, self.top)
+        inside(level_m, upright.height_m)
+        radius, slope, d = self.diameter_m / 2, abs(self.tilt), self.diameter_m
+        out = self.bottom.out_m(d)
+        over_rim = level_m - max(0.0, out) - self.offset_m * slope
+        over_shell = over_rim - self.shell_m
+        volume = _hoof_m3(radius, slope, over_rim) - _hoof_m3(radius, slope, over_shell)
+        if slope == 0 and (self.bottom.kind, self.top.kind) != (HeadKind.FLAT, HeadKind.FLAT):
+            return upright.volume_m3(min(level_m, upright.height_m))
+        if self.bottom.kind is not HeadKind.FLAT:
+            under = upright_head_m3(self.bottom, d, over_rim, math.copysign(1.0, out), slope)
+            volume += math.copysign(under, out)
+        if self.top.kind is not HeadKind.FLAT:
+            volume += upright_head_m3(self.top, d, over_shell, -1.0, slope)
+        return volume
 
 
 @dataclass(frozen=True, slots=True)

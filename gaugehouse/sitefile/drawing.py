@@ -80,6 +80,8 @@ def _wrong_ends(report: Report, key: str, shape: ShapeTable) -> bool:
             here, text = f"{here}.depth", f"its depth {why}; remove this key"
         elif head.kind != "torispherical" and (head.crown is not None or head.knuckle is not None):
             text = f'crown and knuckle go with kind = "torispherical", not with "{head.kind}"; remove them'
+        elif head.kind == "guppy" and shape.kind != "lying":
+            here, text = f"{here}.kind", "a guppy end belongs to a lying tank; choose another form"
         elif head.stands == "in" and name != "bottom":
             here, text = f"{here}.stands", "only a bottom may stand in; remove this key"
         elif head.stands == "in" and head.kind == "flat":
@@ -95,9 +97,8 @@ def _wrong_together(report: Report, key: str, shape: ShapeTable) -> bool:
     curved = [name for name in _ENDS if (head := getattr(shape, name)) is not None and head.kind != "flat"]
     if shape.ends is not None and (shape.left_end is not None or shape.right_end is not None):
         here, text = f"{key}.ends", "the ends are given twice; keep `ends`, or `left_end` and `right_end`"
-    elif shape.tilt is not None and (curved or shape.fall is not None):
-        other = curved[0] if curved else "fall"
-        here, text = f"{key}.tilt", f"a tilted tank is known with flat ends only; remove {other} or tilt"
+    elif shape.tilt is not None and shape.fall is not None:
+        here, text = f"{key}.tilt", "a bottom that falls already leans; remove fall or tilt"
     elif shape.fall is not None and curved:
         here, text = f"{key}.fall", f"a bottom that falls is flat; remove {curved[0]} or fall"
     elif shape.gauge is not None and shape.tilt is None:
@@ -116,6 +117,8 @@ def _shape(shape: ShapeTable) -> Shape:
     length, width = shape.length or 0.0, shape.width or 0.0
     tilt = None if shape.tilt is None else shape.tilt / 100
     gauge = shape.gauge or 0.0
+    bottom, top = _head(shape.bottom), _head(shape.top)
+    left, right = _head(shape.left_end or shape.ends), _head(shape.right_end or shape.ends)
     match shape.kind:
         case "sphere":
             return Sphere(diameter)
@@ -124,16 +127,15 @@ def _shape(shape: ShapeTable) -> Shape:
         case "box":
             return Box(length, width, height)
         case "lying" if tilt is not None:
-            return TiltedLyingCylinder(diameter, length, tilt, gauge)
+            return TiltedLyingCylinder(diameter, length, tilt, gauge, left, right)
         case "lying":
-            left, right = shape.left_end or shape.ends, shape.right_end or shape.ends
-            return LyingCylinder(diameter, length, _head(left), _head(right))
+            return LyingCylinder(diameter, length, left, right)
         case _ if tilt is not None:
-            return TiltedUprightCylinder(diameter, height, tilt, gauge)
+            return TiltedUprightCylinder(diameter, height, tilt, gauge, bottom, top)
         case _ if shape.fall is not None:
             return SlopedBottomCylinder(diameter, height, shape.fall)
         case _:
-            return UprightCylinder(diameter, height, _head(shape.bottom), _head(shape.top))
+            return UprightCylinder(diameter, height, bottom, top)
 
 
 def _head(table: HeadTable | None) -> Head:

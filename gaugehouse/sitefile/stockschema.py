@@ -13,7 +13,7 @@ from gaugehouse.sitefile.fields import one_of, quantity, refuse
 from gaugehouse.sitefile.table import Table, Text
 from models.certificate import TankForm
 
-HEADS: Final = ("flat", "conical", "ellipsoidal", "spherical", "torispherical")
+HEADS: Final = ("flat", "conical", "ellipsoidal", "spherical", "torispherical", "guppy")
 STANDS: Final = ("out", "in")
 SHAPES: Final = ("upright", "lying", "box", "sphere")
 

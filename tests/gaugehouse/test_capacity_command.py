@@ -3,6 +3,7 @@
 import math
 import re
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -89,6 +90,34 @@ def test_a_step_says_how_far_off_its_straight_lines_are(capsys: pytest.CaptureFi
     assert off == pytest.approx(1000 * 0.01 / 8 * 4 * math.pi, rel=0.03)
 
 
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ["lying", "--diameter", "2.5 m", "--length", "8 m", "--ends", "guppy 0.5 m"],
+        [
+            "lying",
+            "--diameter",
+            "2.5 m",
+            "--length",
+            "8 m",
+            "--ends",
+            "spherical 0.5 m",
+            "--tilt",
+            "1 %",
+            "--gauge",
+            "2 m",
+        ],
+        ["upright", "--diameter", "6 m", "--height", "5 m", "--bottom", "conical 0.3 m", "--tilt", "2 %"],
+    ],
+    ids=["guppy", "tilted", "leaning"],
+)
+def test_every_tilt_and_end_becomes_a_table(tmp_path: Path, argv: list[str]) -> None:
+    out = tmp_path / "t.csv"
+    assert main(["capacity", "shape", *argv, "--out", str(out)]) == 0
+    table = made(out)
+    assert max(b - a for a, b in pairwise(table.levels_m)) <= 0.001 + 1e-9
+
+
 def test_strapping_becomes_a_table_that_says_how_it_was_made(tmp_path: Path) -> None:
     (tmp_path / "s.toml").write_text(STRAPPING, encoding="utf-8")
     out = tmp_path / "t.csv"
@@ -132,6 +161,12 @@ def test_the_least_strapping_is_elementary_geometry(tmp_path: Path) -> None:
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "dished 0.3 m"], 2, "an end is one of"),
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "torispherical 1 m"], 2, "crown"),
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "conical"], 2, "add depth"),
+        (
+            ["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--tilt", "1 %", "--ends", "guppy 0.3 m"],
+            2,
+            'add gauge = "1 m"',
+        ),
+        (["shape", "upright", "--diameter", "2 m", "--height", "6 m", "--bottom", "guppy 0.3 m"], 2, "lying tank"),
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "spherical 3 m"], 2, "does not fit"),
         (["shape", "sphere", "--diameter", "4 m", "--step", "1 m"], 2, "allowed is 0.1 mm to 10 cm"),
         (["shape", "sphere", "--diameter", "4 m", "--step", "1"], 2, "--step"),

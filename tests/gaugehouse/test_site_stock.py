@@ -339,10 +339,17 @@ def test_a_table_without_a_certificate_must_be_accepted_by_name_to_be_signed(tmp
         ('kind = "lying", diameter = "2 m", length = "6 m", left_end = { kind = "conical", depth = "0.6 m" }',
          math.pi * (6 + 0.2)),
         ('kind = "lying", diameter = "2 m", length = "6 m", tilt = "0 %", gauge = "1 m"', math.pi * 6),
+        ('kind = "lying", diameter = "2 m", length = "6 m", ends = { kind = "guppy", depth = "0.6 m" }',
+         math.pi * (6 + 2 * 0.2)),
+        ('kind = "lying", diameter = "2 m", length = "6 m", tilt = "0 %", gauge = "1 m", '
+         'left_end = { kind = "guppy", depth = "0.6 m" }, right_end = { kind = "ellipsoidal", depth = "0.6 m" }',
+         math.pi * (6 + 0.2 + 0.4)),
+        ('kind = "upright", diameter = "4 m", height = "6 m", tilt = "1 %", '
+         'bottom = { kind = "conical", depth = "0.6 m" }', math.pi * 4 * (6 + 0.2 - 0.01)),
         ('kind = "box", length = "6 m", width = "2 m", height = "2 m", tilt = "0 %", gauge = "1 m"', 24.0),
     ],
     ids=["box", "sphere", "cone out", "cone in", "dome", "falling", "leaning", "ellipsoids", "one cone", "level lying",
-         "level box"],
+         "guppies", "level dished", "leaning cone", "level box"],
 )  # fmt: skip
 def test_every_shape_becomes_the_tanks_table(tmp_path: Path, shape: str, capacity_m3: float) -> None:
     limits = '[tank.limits]\nhigh_high = "1 m"\n'
