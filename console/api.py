@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, WebSocket
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
 from console import alarm_views
+from console.acted import acted
 from console.alarm_performance import Performance
 from console.facts import AckStatus, Facts, Json
 from console.live import Feed
@@ -45,9 +46,6 @@ class ExtremesReset(BaseModel):
     by: PersonName
 
 
-ACTED: Final = ("done", "already")
-NOT_ACTED: Final = {"unknown": 404, "older": 409, "refused": 409, "wrong": 422}
-
 UNKNOWN: Final = said(404, "the site does not know this id")
 SILENT: Final = said(503, "the store does not answer now")
 UNREADABLE: Final = said(400, "the body is not JSON")
@@ -81,7 +79,7 @@ class Api:
         get("/alarms")(self.alarms)
         get("/alarms/history", responses=SILENT)(self.history)
         get("/alarms/performance", responses=SILENT)(self.performance)
-        outdated = said(409, "this occurrence is not the newest one")
+        outdated = said(409, "this occurrence is not the newest one, or waits for no acknowledgement")
         post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
         get("/faults", responses=UNKNOWN | SILENT)(self.faults)
         self.router.add_api_websocket_route("/live/feed", self.live_feed)
@@ -200,6 +198,8 @@ class Api:
                     f"occurrence {body.occurrence} of {alarm} is not the newest one; look at it again",
                     occurrence=answer.occurrence,
                 )
+            case AckStatus.REFUSED:
+                raise Refused(409, answer.text)
         return {
             "id": alarm,
             "occurrence": body.occurrence,
@@ -215,10 +215,7 @@ class Api:
 
     async def _acted(self, name: str, fields: Json) -> Json:
         """A person's act: what it tells, or the problem that stands in its way."""
-        answer = await self._facts.act(name, fields)
-        if answer.status in ACTED:
-            return {"status": answer.status, **answer.body}
-        raise Refused(NOT_ACTED[answer.status], answer.text)
+        return await acted(self._facts, name, fields)
 
     def _stretch(self, from_: datetime | None, to: datetime | None) -> tuple[int, int]:
         """From <= t < to in UTC ms; without an end, up to the newest entry (which may be newer than the live state)."""

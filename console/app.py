@@ -6,6 +6,7 @@ from fastapi import FastAPI, WebSocket
 from starlette.middleware.gzip import GZipMiddleware
 
 from console import problems
+from console.alarm_api import AlarmApi
 from console.api import Api
 from console.assets import Assets
 from console.facts import Facts
@@ -42,6 +43,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
         await page_feed.serve(socket)
 
     app.include_router(api.router)
+    app.include_router(AlarmApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.add_api_websocket_route("/feed", feed)

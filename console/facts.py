@@ -25,6 +25,7 @@ class AckStatus(StrEnum):
     ALREADY = "already"  # the same occurrence was acknowledged before; `by` and `time` say by whom and when
     OUTDATED = "outdated"  # the occurrence is not the newest one of this alarm
     UNKNOWN = "unknown"  # no such alarm
+    REFUSED = "refused"  # it waits for no acknowledgement; `text` says why
 
 
 class AckAnswer(NamedTuple):
@@ -37,6 +38,7 @@ class AckAnswer(NamedTuple):
     by: str = ""
     time: str = ""
     occurrence: int | None = None
+    text: str = ""
 
 
 class ActAnswer(NamedTuple):
@@ -83,7 +85,9 @@ class Facts(Protocol):
         `alarms`: every alarm whose state is not normal. Each: `id` (``<source>.<condition>``), `source`, `tank` (the
         tank it concerns, None for none), `condition`, `name` (words), `priority` 1-3, `state`, `occurrence` (int, one
         more each time it is raised anew), `raised`, `returned` (None while the cause stands), `acknowledged_by`,
-        `acknowledged`, `comment`, `action`, `cause`, `consequence` (words), `not_independent` (bool).
+        `acknowledged`, `comment`, `action`, `cause`, `consequence` (words), `not_independent` (bool), `active` (its
+        condition is on), `one_shot` (its shelf ends with its condition), `hides` (what hides it, the one that is shown
+        first: ``{state, by, reason, since, until}``, `until` of a shelf only).
 
         `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
         or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),

@@ -6,7 +6,7 @@ There is one writer of the record book: the daemon, or this command while it hol
 import time
 from argparse import Namespace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from gaugehouse.acts import Act, Answer, Json, Taken, act_of
 from gaugehouse.core import Tick
@@ -14,6 +14,7 @@ from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site, load_site
+from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import open_stores
 from gaugehouse.wiring import core_of
 from history.chain import Entry
@@ -62,3 +63,42 @@ def acknowledge(args: Namespace) -> int:
         first = "" if answer.status is Taken.DONE else " before"
         print(f"{body['alarm']} #{body['occurrence']}: acknowledged{first} by {body['by']} at {body['time']}")
     return 0
+
+
+_ALARM_ACTS: Final = {
+    "shelve": "shelve",
+    "unshelve": "unshelve",
+    "reset": "reset_latch",
+    "remove": "remove_from_service",
+    "return": "return_to_service",
+}
+
+
+def alarm(args: Namespace) -> int:
+    """`gaugehouse alarm`: 0 when it is done, also when it was so already (the answer tells)."""
+    answer = perform(load_site(Path(args.site)), _ALARM_ACTS[args.act], _alarm_fields(args))
+    print(as_json({"status": answer.status.value, **answer.body}) if args.json else _alarm_text(answer))
+    return 0
+
+
+def _alarm_fields(args: Namespace) -> Json:
+    fields: Json = {"by": args.by, "alarms": args.alarms}
+    if len(args.alarms) == 1:
+        fields["alarm"] = args.alarms[0]
+    for name in ("reason", "comment", "occurrence", "one_shot"):
+        if hasattr(args, name):
+            fields[name] = getattr(args, name)
+    if hasattr(args, "span"):
+        try:
+            fields["span_s"] = parse(args.span, "s", "2 h")
+        except BadQuantity as error:
+            raise CallError(f"--for: {error}") from error
+    return fields
+
+
+def _alarm_text(answer: Answer) -> str:
+    if answer.status is Taken.ALREADY:
+        return f"nothing to do: {answer.text}"
+    until = f" until {answer.body['until']}" if "until" in answer.body else ""
+    by = f"by {answer.body['by']} at {answer.body['time']}"
+    return "\n".join(f"{c['id']}: {c['state'].replace('_', ' ')}{until}, {by}" for c in answer.body["changed"])

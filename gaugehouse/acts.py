@@ -1,16 +1,16 @@
 """What people do to a running site: each act is a value that knows how to apply itself to the core, and nothing else.
 
 An act comes from a page, from a command through the daemon's door, or from a command alone with the record book; all
-three make it with `act_of` from its name and its fields, so a new act is one class here (or beside its room) and one
-line in `ACTS`.
+three make it with `act_of` from its name and its fields, so a new act is one class here (or in a file of its own, with
+the common parts from `gaugehouse.act`) and one line in `ACTS`.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from enum import StrEnum
+from collections.abc import Callable, Mapping
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from alerts.alarm import Transition
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.records import ALARM, alarm_body
@@ -19,46 +19,20 @@ from models.reading import Instant
 if TYPE_CHECKING:
     from gaugehouse.core import Core
 
-Json = dict[str, Any]
-
-
-class Decision(NamedTuple):
-    """One thing decided in a tick, as the record book keeps it."""
-
-    kind: str
-    body: Mapping[str, Any]
-
-
-class Taken(StrEnum):
-    """How an act was taken."""
-
-    DONE = "done"
-    ALREADY = "already"  # somebody was first; the body says who and when
-    OLDER = "older"  # it was meant for an occurrence that is not the newest one
-    UNKNOWN = "unknown"  # there is nothing of that name
-    REFUSED = "refused"  # not now, or not so: the text says why and what would mend it
-
-
-class Answer(NamedTuple):
-    """What a person is told. text: for everything but DONE; body: JSON-ready."""
-
-    status: Taken
-    text: str = ""
-    body: Mapping[str, Any] = MappingProxyType({})
-
-
-class Outcome(NamedTuple):
-    """What an act led to."""
-
-    answer: Answer
-    decisions: Sequence[Decision] = ()
-    transitions: Sequence[Transition] = ()
-
-
-class Act(Protocol):
-    """A person's act. `apply` decides by the core's state alone: no clock, no I/O; it may change the core's rooms."""
-
-    def apply(self, core: "Core", at: Instant) -> Outcome: ...
+__all__ = [
+    "ACTS",
+    "Acknowledge",
+    "Act",
+    "Answer",
+    "Decision",
+    "Json",
+    "Look",
+    "Outcome",
+    "ResetExtremes",
+    "Taken",
+    "act_of",
+    "text_of",
+]
 
 
 class Acknowledge(NamedTuple):
@@ -83,10 +57,11 @@ class Acknowledge(NamedTuple):
         elif said.status == "older":
             text = f"alarm {self.alarm}: occurrence {occurrence} is not the newest one, {view.occurrence} is"
             answer = Answer(Taken.OLDER, text, body | {"newest": view.occurrence})
+        elif said.status == "unknown":
+            text = f"alarm {self.alarm} has no occurrence {occurrence}, the newest one is {view.occurrence}"
+            answer = Answer(Taken.UNKNOWN, text, body)
         else:
-            answer = Answer(
-                Taken.UNKNOWN, f"alarm {self.alarm} occurrence {occurrence} waits for no acknowledgement", body
-            )
+            return ignored("acknowledge", [self.alarm], self.by, said.why, body)
         if said.transition is None:
             return Outcome(answer)
         return Outcome(answer, [Decision(ALARM, alarm_body(said.transition))], [said.transition])
@@ -133,6 +108,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
     {
         "acknowledge": acknowledge_of,
         "reset_extremes": reset_of,
+        **ALARM_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""
@@ -145,12 +121,3 @@ def act_of(name: str, fields: Json) -> Act:
     except KeyError:
         raise CallError(f"there is no act {name!r}; there are {', '.join(ACTS)}") from None
     return make(fields)
-
-
-def text_of(fields: Json, name: str, default: str | None = None) -> str:
-    """A text among the fields of an act, without the blanks around it. Raises `CallError` where it is missing."""
-    value = fields.get(name, default)
-    if not isinstance(value, str) or (default is None and not value.strip()):
-        who = ": say who does it" if name == "by" else ""
-        raise CallError(f"{name} is missing{who}")
-    return value.strip()

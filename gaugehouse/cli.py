@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from gaugehouse import __version__, capacitycall, loopcall
+from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
@@ -92,6 +93,7 @@ def parser() -> argparse.ArgumentParser:
     acknowledge.add_argument(
         "--occurrence", type=int, metavar="N", help="that one and no newer one (default: the newest)"
     )
+    alarm_arguments(command("alarm", _alarm, "shelves an alarm, resets its latch, takes it out of service"))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
@@ -195,6 +197,12 @@ def _acknowledge(args: argparse.Namespace) -> int:
     from gaugehouse.acting import acknowledge
 
     return acknowledge(args)
+
+
+def _alarm(args: argparse.Namespace) -> int:
+    from gaugehouse.acting import alarm
+
+    return alarm(args)
 
 
 def _faults(args: argparse.Namespace) -> int:

@@ -32,6 +32,7 @@ _STATUS: Final = {
     Taken.DONE: AckStatus.ACCEPTED,
     Taken.ALREADY: AckStatus.ALREADY,
     Taken.OLDER: AckStatus.OUTDATED,
+    Taken.REFUSED: AckStatus.REFUSED,
 }
 
 
@@ -178,7 +179,7 @@ class DaemonFacts:
         status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
         view = self._core.alarms.view(alarm_id)
         newest = None if view is None else view.occurrence
-        return AckAnswer(status, answer.body.get("by", ""), answer.body.get("time", ""), newest)
+        return AckAnswer(status, answer.body.get("by", ""), answer.body.get("time", ""), newest, answer.text)
 
     async def _ask(self, question: Callable[..., Any], *args: object, **options: object) -> Any:
         try:

@@ -6,7 +6,7 @@ Reads the core between ticks, changes nothing; the shapes are those of `console.
 from collections.abc import Callable
 from typing import Any
 
-from alerts.alarm import AlarmView
+from alerts.alarm import AlarmView, Hide
 from alerts.faults import Fault
 from alerts.sheet import NOT_INDEPENDENT
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, TankAlarms
@@ -162,6 +162,9 @@ class LiveView:
             "action": view.action,
             "cause": view.cause,
             "consequence": view.consequence,
+            "active": view.active,
+            "one_shot": view.one_shot,
+            "hides": [_hide(hide) for hide in view.hides],
             "not_independent": view.mark == NOT_INDEPENDENT,
         }
 
@@ -181,6 +184,17 @@ class LiveView:
             "fault_since": None if fault is None else iso_ms(fault.start_ms),
             "age_s": None if sample is None else max(0.0, (now_ms - sample.time_ms) / 1000),
         }
+
+
+def _hide(hide: Hide) -> Json:
+    """What hides an alarm, as the pages see it."""
+    return {
+        "state": hide.state.value,
+        "by": hide.by,
+        "reason": hide.reason,
+        "since": iso_ms(hide.since_ms),
+        "until": None if hide.due is None else iso_ms(hide.due.time_ms),
+    }
 
 
 def level_limits(alarms: TankAlarms) -> list[tuple[str, float]]:

@@ -17,6 +17,14 @@ from console.words import CONDITIONS
 from gaugehouse.alarmfigures import Kept, performance
 from gaugehouse.days import parse_ms
 
+ALARM_STATE_AFTER = {
+    "shelve": ("shelved", "shelved"),
+    "unshelve": ("unacknowledged", "unshelved"),
+    "reset_latch": ("normal", "latched_reset"),
+    "remove_from_service": ("out_of_service", "removed_from_service"),
+    "return_to_service": ("unacknowledged", "returned_to_service"),
+}
+
 T0_MS = 1_795_608_000_000  # 2026-11-25T12:00:00Z
 NE43 = {"fail_low_mA": 3.6, "low_mA": 3.8, "high_mA": 20.5, "fail_high_mA": 21.0}
 
@@ -139,6 +147,9 @@ class FakeFacts:
             "cause": "More was delivered than fits.",
             "consequence": "Overfill of the tank and a spill into the bund.",
             "not_independent": condition in ("critical_high", "high_high", "high"),
+            "hides": [],
+            "one_shot": False,
+            "active": True,
         }
         self.standing[alarm_id] = alarm
         self._journal(alarm, "raised", at_ms)
@@ -443,7 +454,29 @@ class FakeFacts:
 
     async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
-        assert name == "reset_extremes"
-        self.resets[fields["tank"]] = (fields["by"], self.now_ms)
+        if name == "reset_extremes":
+            self.resets[fields["tank"]] = (fields["by"], self.now_ms)
+            self.advance(0)
+            return ActAnswer("done", "", {**fields, "time": iso(self.now_ms)})
+        assert name in ALARM_STATE_AFTER, name
+        return self._hide(name, fields)
+
+    def _hide(self, name: str, fields: Json) -> ActAnswer:
+        """Shelved and out of service as the page sees them; a refusal for a shelf of more than 8 h."""
+        alarm = self.standing.get(fields["alarm"])
+        if alarm is None:
+            return ActAnswer("unknown", f"there is no alarm {fields['alarm']}")
+        if fields.get("span_s", 0) > 8 * 3600:
+            return ActAnswer("refused", "an alarm may be shelved for 8 h at most on this site")
+        state, event = ALARM_STATE_AFTER[name]
+        if alarm["state"] == state:
+            return ActAnswer("already", "it is so already", {"by": fields["by"]})
+        until = iso(self.now_ms + round(fields["span_s"] * 1000)) if name == "shelve" else None
+        word = {"shelve": "shelved", "remove_from_service": "out_of_service"}.get(name)
+        alarm["hides"] = [] if word is None else [
+            {"state": word, "by": fields["by"], "reason": fields["reason"], "since": iso(self.now_ms), "until": until}
+        ]  # fmt: skip
+        alarm["state"] = state
+        self._journal(alarm, event, self.now_ms, fields["by"], fields.get("reason", fields.get("comment", "")))
         self.advance(0)
-        return ActAnswer("done", "", {**fields, "time": iso(self.now_ms)})
+        return ActAnswer("done", "", {"alarms": [fields["alarm"]], "by": fields["by"], "until": until})
