@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import PLAIN, Kind
-from alerts.spec import POINT_CONDITIONS, Limit
+from alerts.spec import CONCERN_CONDITIONS, POINT_CONDITIONS, Limit
 from alerts.watchtexts import WATCH_TEXTS
 
 NOT_INDEPENDENT: Final = "not independent"
@@ -23,7 +23,7 @@ def mark_of(condition: str) -> str:
     """Whether an alarm comes from the gauging instrument itself: when that fails, so does the alarm."""
     if condition in POINT_CONDITIONS:
         return INDEPENDENT
-    return NOT_INDEPENDENT if condition in LIMIT_DEFAULTS else ""
+    return NOT_INDEPENDENT if condition in LIMIT_DEFAULTS or condition in CONCERN_CONDITIONS else ""
 
 
 class While(NamedTuple):
@@ -80,6 +80,8 @@ LIMIT_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
 
 WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
     {
+        "response_short": LimitDefaults(None, 10_000, 30_000, 1),
+        "fill_rate_high": LimitDefaults(None, 10_000, 30_000, 2),
         "high_level_switch": LimitDefaults(None, 0, 5000, 1),
     }
 )

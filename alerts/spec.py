@@ -13,13 +13,16 @@ SIGNAL_CONDITIONS: Final = (
     "signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen", "noisy",
     "rate_impossible",
 )  # fmt: skip
+CONCERN_CONDITIONS: Final = ("response_short", "fill_rate_high")
+"""Conditions of a receipt that leaves less time than the levels of concern were set for."""
+
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
-WATCHED_CONDITIONS: Final = (*POINT_CONDITIONS,)
+WATCHED_CONDITIONS: Final = (*CONCERN_CONDITIONS, *POINT_CONDITIONS)
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 
-LOW_SIDE: Final = frozenset(LEVEL_LOW_CONDITIONS)
+LOW_SIDE: Final = frozenset((*LEVEL_LOW_CONDITIONS, "response_short"))
 """Conditions that come on when a value is at or below its limit."""
 
 
@@ -27,7 +30,8 @@ LOW_SIDE: Final = frozenset(LEVEL_LOW_CONDITIONS)
 class Limit:
     """One limit of a tank. Level limits: `at` and `deadband` are innages in m. Rate limits: both in the unit of `per`.
 
-    per: "m/s" (level) or "m3/s" (volume), for rise_fast and fall_fast only; `at` is positive for both.
+    per: "m/s" (level) or "m3/s" (volume) for rise_fast and fall_fast, `at` being positive for both; the unit of what is
+    judged elsewhere ("" for a verdict).
     """
 
     condition: str

@@ -6,6 +6,20 @@ Only words, the house's own: common practice, no source; a site replaces them by
 from typing import Final
 
 WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
+    "response_short": (
+        "Too little time to critical high",
+        "The tank fills so fast that critical high would come within the response time, with high-high still ahead",
+        "When high-high comes it is too late to stop the flow in good order",
+        "Throttle or stop the receipt now; do not wait for high-high",
+        "at once",
+    ),
+    "fill_rate_high": (
+        "Filling faster than the limits allow for",
+        "A receipt above the agreed rate, or two at once",
+        "High-high was set for a slower flow: its response time is shorter than it seems",
+        "Throttle the receipt to the agreed rate; if the rate is to stay, have the limits set anew first",
+        "within minutes",
+    ),
     "high_level_switch": (
         "Independent high-level switch",
         "The fuel has reached the switch, or the switch or its wiring has failed to its safe side",

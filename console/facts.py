@@ -77,8 +77,10 @@ class Facts(Protocol):
         figures None). Each: all readings.csv columns (`time` None before the first reading) and `name`, `product`,
         `age_s` (None before the first reading), `last_good_level_m`, `last_good_tov_m3`, `last_good_time`, `flow`
         ("filling" | "emptying" | "still" | "" = not known), `next_limit` ``{condition, at_m, seconds, volume_m3}`` or
-        None, `room_m3` (volume up to the limit `high`, negative above it), `water_age_s`, `water_source` ("signal" |
-        "dips" | "none"), `day_low_m`, `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`,
+        None, `time_to` ``{high_high, critical_high}``, each ``{at_m, seconds, earliest_s, latest_s}`` (at the rate as
+        it is and at its two sides, 95 %; latest None = perhaps never) or None, `room_m3` (volume up to the limit
+        `high`, negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `day_low_m`,
+        `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`,
         `alarms` (ids of the standing alarms of the tank and of its instrument), `torn` ``{status, word}`` with status
         "F", "C", "S" or "M", or None.
 

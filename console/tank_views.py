@@ -20,6 +20,7 @@ FOLLOW_LEVEL: Final = (
 FOLLOW_STOCK: Final = ("gov_m3", "gsv_m3", "mass_kg")
 OWN: Final = ("temperature_degC", "water_m", "current_mA")
 UNITS: Final = {"m3": "m³", "kg/m3": "kg/m³", "m3/h": "m³/h", "degC": "°C"}
+CONCERNS: Final = ("high_high", "critical_high")
 ARROWS: Final = {"filling": "↑ ", "emptying": "↓ ", "still": ""}
 
 
@@ -37,6 +38,7 @@ def view(entry: Json, facts: Json, alarms: Sequence[Json], now: str, zone: ZoneI
         "stale": bool(stale),
         "torn": torn,
         "next": _next_limit(entry, torn=torn["torn"]),
+        "concern": {name: _concern(entry, name, torn=torn["torn"]) for name in CONCERNS},
         **_room(entry, figures["room_m3"]),
         "water_note": _water_note(entry),
         "u95": f"± {with_unit('gsv_u95_m3', entry.get('gsv_u95_m3'))}" if entry.get("gsv_u95_m3") is not None else "",
@@ -151,6 +153,19 @@ def _next_limit(entry: Json, *, torn: bool) -> Json:
     return {"name": words.get(entry["flow"], PAGE["limit_unknown"]), "time": "", "volume": ""}
 
 
+def _concern(entry: Json, name: str, *, torn: bool) -> Json:
+    """Time to high-high or critical high, and between what it lies."""
+    coming = (entry.get("time_to") or {}).get(name)
+    if torn or not coming or coming["seconds"] is None:
+        return {"time": NOTHING, "span": ""}
+    earliest, latest = coming["earliest_s"], coming["latest_s"]
+    if latest is None:
+        span = PAGE["or_later"].format(earliest=duration(earliest))
+    else:
+        span = PAGE["from_to"].format(earliest=duration(earliest), latest=duration(latest))
+    return {"time": PAGE["within"].format(time=duration(coming["seconds"])), "span": span}
+
+
 def _room(entry: Json, shown: Json) -> Json:
     """What still fits below the maximum working level; past it, zero and by how much."""
     room = entry.get("room_m3")
@@ -214,6 +229,11 @@ def fixed(facts: Json) -> Json:
             "top": stands.along(facts["top_m"]),
             "range": _range(stands, facts),
         },
+        "concerns": [
+            {"condition": limit["condition"], "name": LIMITS[limit["condition"]]}
+            for limit in reversed(facts["limits"])
+            if limit["condition"] in CONCERNS
+        ],
         "limits": [
             {
                 "name": LIMITS.get(limit["condition"], limit["condition"]),

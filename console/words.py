@@ -32,6 +32,8 @@ CONDITIONS: Final = _table(
     frozen="Level signal frozen",
     noisy="Level signal noisy",
     rate_impossible="Level moves faster than the tank can",
+    response_short="Too little time to critical high",
+    fill_rate_high="Filling faster than the limits allow for",
     high_level_switch="Independent high-level switch",
 )
 """Alarm conditions, as the name of the alarm."""
@@ -186,6 +188,8 @@ PAGE: Final = _table(
     alarms_acknowledged="{count} acknowledged standing",
     also_waiting="and {count} more",
     within="in {time}",
+    from_to="{earliest} to {latest}",
+    or_later="{earliest} or later",
     past_all_high="above every limit",
     past_all_low="below every limit",
     limit_unknown="rate unknown",

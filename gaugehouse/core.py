@@ -147,7 +147,7 @@ class Core:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
             changes = self.faults.step(at, tick.samples)
-            told = self._watchers.tell(tick.samples) if self._watchers else ()
+            told = self._watchers.tell(at, tick.samples, facts) if self._watchers else ()
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]

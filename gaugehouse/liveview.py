@@ -4,7 +4,7 @@ Reads the core between ticks, changes nothing; the shapes are those of `console.
 """
 
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
 from alerts.alarm import AlarmView, Hide
 from alerts.faults import Fault
@@ -19,9 +19,12 @@ from gaugehouse.rows import reading_json
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
 from models.tank import Tank
-from models.working import room_m3, time_to, working
+from models.working import TimeTo, room_m3, time_to, working
 
 Json = dict[str, Any]
+
+CONCERNS: Final = ("high_high", "critical_high")
+"""The levels that the time to is always told of."""
 
 
 class LiveView:
@@ -80,6 +83,7 @@ class LiveView:
             "last_good_time": None if good is None else iso_ms(good.time_ms),
             "flow": "" if reading.quality is Quality.BAD else keeper.flow,
             "next_limit": self._next_limit(keeper, reading),
+            "time_to": self._time_to(keeper, reading),
             "room_m3": self._room_m3(tank, reading),
             **self._working(tank, reading),
             "water_age_s": None if water.age_ms is None else water.age_ms / 1000,
@@ -143,6 +147,21 @@ class LiveView:
         seconds = time_to(volume, abs(rate) / 3600, (reading.rate_sd_m3_per_h or 0.0) / 3600).earliest_s
         return {"condition": condition, "at_m": at, "seconds": seconds, "volume_m3": volume}
 
+    def _time_to(self, keeper: TankKeeper, reading: Reading) -> Json:
+        """Time to high-high and to critical high at the rate as it is and at its two sides (95 %), while the tank fills
+        below them; None for a limit that is passed, not given or not being neared."""
+        found: Json = dict.fromkeys(CONCERNS)
+        level, tov, rate = reading.level_m, reading.tov_m3, reading.rate_m3_per_h
+        if keeper.flow != FILLING or level is None or tov is None or rate is None or rate <= 0:
+            return found
+        table = keeper.tank.table
+        for condition, at in self._limits(keeper.tank):
+            if condition in CONCERNS and level < at <= table.top_m:
+                sd = (reading.rate_sd_m3_per_h or 0.0) / 3600
+                times = time_to(table.volume_m3(at) - tov, rate / 3600, sd)
+                found[condition] = {"at_m": at, "seconds": times.expected_s, **_sides(times)}
+        return found
+
     def _alarm(self, view: AlarmView) -> Json:
         tanks = self._tanks_of.get(view.source, [view.source])
         return {
@@ -195,6 +214,10 @@ def _hide(hide: Hide) -> Json:
         "since": iso_ms(hide.since_ms),
         "until": None if hide.due is None else iso_ms(hide.due.time_ms),
     }
+
+
+def _sides(times: TimeTo) -> Json:
+    return {"earliest_s": times.earliest_s, "latest_s": times.latest_s}
 
 
 def level_limits(alarms: TankAlarms) -> list[tuple[str, float]]:

@@ -1,17 +1,25 @@
-"""Who judges the conditions that the alarm engine does not: each tick's Samples in, what is known of them out.
+"""Who judges the conditions that the alarm engine does not: each tick's Samples and readings in, what is known out.
 
 Knows which signal speaks of which condition; the deadbands and delays are the engine's. No clock: time comes with the
 tick. A site without such conditions has no watcher and pays nothing.
 """
 
 from collections.abc import Iterator, Sequence
-from typing import Final
+from typing import Final, Protocol
 
+from alerts.conditions import TankFacts
 from alerts.watched import Told
+from gaugehouse.concernwatch import ConcernWatch, concern_of
 from gaugehouse.site import PointSpec, Site
-from models.reading import Sample
+from models.reading import Instant, Sample
 
 SWITCH: Final = "high_level_switch"
+
+
+class TankWatcher(Protocol):
+    """Judges something of one tank by what each tick says of it."""
+
+    def tell(self, at: Instant, facts: TankFacts) -> Iterator[Told]: ...
 
 
 class Watchers:
@@ -22,13 +30,22 @@ class Watchers:
         for point in site.points:
             if point.role == SWITCH:
                 self._switches.setdefault(point.source.instrument, []).append(point)
+        self._tanks: dict[str, list[TankWatcher]] = {}
+        for tank in site.tanks:
+            found: list[ConcernWatch | None] = [concern_of(site, tank.id)]
+            watchers: list[TankWatcher] = [watcher for watcher in found if watcher is not None]
+            if watchers:
+                self._tanks[tank.id] = watchers
 
     def __bool__(self) -> bool:
-        return bool(self._switches)
+        return bool(self._switches or self._tanks)
 
-    def tell(self, samples: Sequence[Sample]) -> list[Told]:
+    def tell(self, at: Instant, samples: Sequence[Sample], facts: Sequence[TankFacts]) -> list[Told]:
         """What this tick says."""
         told: list[Told] = []
+        for fact in facts:
+            for watcher in self._tanks.get(fact.reading.tank, ()):
+                told += watcher.tell(at, fact)
         for sample in samples:
             if sample.instrument in self._switches:
                 told += self._switched(sample)

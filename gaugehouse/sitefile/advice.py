@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Final
 
+from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS
 from gaugehouse.sitefile.budget import budget_of
 from gaugehouse.sitefile.domain import level_step_m
 from gaugehouse.sitefile.draft import Draft
@@ -13,6 +14,7 @@ from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.tankchecks import range_m
 from gaugehouse.sitefile.wireadvice import advise_wires
 from models.certificate import reference_height_objection
+from models.concern import LEAST_GAP_M, LEAST_RESPONSE_S
 from models.density import density_objection
 from models.errors import OutOfRange
 from models.loopadvice import Weight, objections
@@ -31,6 +33,9 @@ TWELVE_BITS_MA: Final = 16 / 4095
 INDEPENDENT_FROM: Final = 3
 """The API 2350 category from which a high-high sensor independent of the gauge is asked for (from memory)."""
 
+UNSEEN_FRAC: Final = 0.5
+"""Of the response time, at most, may pass before a person knows of it: our own choice."""
+
 _LOOPBACK: Final = ("127.0.0.1", "::1", "localhost")
 
 
@@ -43,7 +48,7 @@ def advise(draft: Draft, site: Site) -> None:
     _densities(site, report)
     _power(site, report)
     for (key, table), tank in zip(draft.items("tank"), site.tanks, strict=True):
-        _silence(key, table, report)
+        _silence(key, table, site, report)
         _steps(draft, key, table, tank)
         _standards(key, table, tank, report)
         _limits(key, table, site, report)
@@ -98,7 +103,7 @@ def _power(site: Site, report: Report) -> None:
                 report.warn(key, objection.text)
 
 
-def _silence(key: str, table: TankTable, report: Report) -> None:
+def _silence(key: str, table: TankTable, site: Site, report: Report) -> None:
     """What was left out and costs something."""
     if table.measures is None:
         text = 'not said, taken as "innage"; write measures = "innage", or "distance" for a gauge that looks down'
@@ -109,7 +114,7 @@ def _silence(key: str, table: TankTable, report: Report) -> None:
     if table.water == "none":
         text = "no water measured: its volume counts as fuel; name a signal where an instrument measures it"
         report.warn(f"{key}.water", text, found="none")
-    if table.limits.high_high is None:
+    if not any(limit.condition == "high_high" for limit in site.alarms_of(table.id).limits):
         text = "no high-high limit: nothing warns before this tank overflows; add high_high"
         report.warn(f"{key}.limits.high_high", text)
 
@@ -169,18 +174,17 @@ def _standards(key: str, table: TankTable, tank: Tank, report: Report) -> None:
 
 def _limits(key: str, table: TankTable, site: Site, report: Report) -> None:
     limits = table.limits
-    highs = [limit.at for limit in (limits.critical_high, limits.high_high, limits.high) if limit is not None]
+    levels = {limit.condition: limit.at for limit in site.alarms_of(table.id).limits}
+    highs = [levels[name] for name in LEVEL_HIGH_CONDITIONS if name in levels]
     if len(highs) > len(set(highs)):
         text = "high limits lie at one level: no time is left between one alarm and the next; set them apart"
         report.warn(f"{key}.limits", text, found=", ".join(f"{at:g} m" for at in highs))
     ends = range_m(table)
-    for name in ("low", "low_low"):
-        limit = getattr(limits, name)
-        if limit is not None and ends is not None and limit.at < ends[0] - 1e-9:
-            text = (
-                f"{limit.at:g} m is below the lower end of the range ({ends[0]:g} m): this alarm cannot come; raise it"
-            )
-            report.warn(f"{key}.limits.{name}", text, found=f"{limit.at:g} m", allowed=f"from {ends[0]:g} m")
+    for name in LEVEL_LOW_CONDITIONS:
+        at = levels.get(name)
+        if at is not None and ends is not None and at < ends[0] - 1e-9:
+            text = f"{at:g} m is below the lower end of the range ({ends[0]:g} m): this alarm cannot come; raise it"
+            report.warn(f"{key}.limits.{name}", text, found=f"{at:g} m", allowed=f"from {ends[0]:g} m")
     period_ms = site.period_ms[table.level.instrument]
     if (limits.rise_fast or limits.fall_fast) and limits.rate_window < 10 * period_ms:
         text = (
@@ -191,14 +195,36 @@ def _limits(key: str, table: TankTable, site: Site, report: Report) -> None:
 
 
 def _response(key: str, tank: Tank, site: Site, report: Report) -> None:
+    """The first thing that is wrong with the time between high-high and critical high."""
     budget = budget_of(site, tank.id)
-    if budget is None or budget.total_s < budget.available_s:
+    if budget is None:
         return
-    text = (
-        f"the rise from high-high to critical high takes {budget.available_s:.0f} s at the largest flow, but alarm, "
-        f"people and valve need {budget.total_s:.0f} s ({_parts(budget.parts)}); lower high_high"
-    )
-    report.warn(f"{key}.response", text, found=f"{budget.total_s:.0f} s", allowed=f"below {budget.available_s:.0f} s")
+    here, latency = f"{key}.response", budget.latency
+    gap = f"the rise from high-high to critical high takes {budget.available_s:.0f} s at the largest flow"
+    if budget.total_s >= budget.available_s:
+        text = (
+            f"{gap}, but alarm, people and valve need {budget.total_s:.0f} s ({_parts(budget.parts)}); lower high_high"
+        )
+        report.warn(here, text, found=f"{budget.total_s:.0f} s", allowed=f"below {budget.available_s:.0f} s")
+    elif budget.given_s is not None and budget.total_s > budget.given_s:
+        text = (
+            f"a response time of {budget.given_s:.0f} s is given, but its parts add up to {budget.total_s:.0f} s "
+            f"({_parts(budget.parts)}); raise it, or shorten what takes so long"
+        )
+        report.warn(f"{here}.response_time", text, found=f"{budget.given_s:.0f} s", allowed=f"{budget.total_s:.0f} s")
+    elif latency.unseen_s > UNSEEN_FRAC * budget.available_s:
+        text = (
+            f"{gap}, and {latency.unseen_s:.0f} s of it pass before a person knows ({_parts(budget.parts[:7])}); poll "
+            "faster, shorten delays, or lower high_high"
+        )
+        allowed = f"up to {UNSEEN_FRAC * budget.available_s:.0f} s"
+        report.warn(here, text, found=f"{latency.unseen_s:.0f} s", allowed=allowed)
+    elif budget.available_s < LEAST_RESPONSE_S - 0.5 or budget.rise_m < LEAST_GAP_M - 1e-6:
+        text = (
+            f"critical high is {1000 * budget.rise_m:.0f} mm or {budget.available_s:.0f} s above high-high; API 2350 "
+            "(secondary) asks for 75 mm and 5 min at least; lower high_high"
+        )
+        report.warn(here, text, found=f"{1000 * budget.rise_m:.0f} mm", allowed="75 mm and 300 s")
 
 
 def _parts(parts: Iterable[tuple[str, float]]) -> str:

@@ -1,6 +1,6 @@
 """Checked tables to the domain objects of a site. Runs only where nothing is wrong; decides nothing new."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -8,6 +8,7 @@ from typing import Any, Final
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
 from collector.spec import BusSpec, InstrumentSpec
 from gaugehouse.sitefile import facts
+from gaugehouse.sitefile.concerns import on_delay_ms, response_of
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.fields import SignalRef
 from gaugehouse.sitefile.loopfacts import power_of
@@ -21,8 +22,6 @@ from modbus.signals import RegisterSignal, RegisterType
 from models.signal import NE43_2003, Ne43
 from models.tank import LevelKind, Linear, Measures, Tank
 
-AT_ONCE: Final = frozenset({"critical_high", "high_high"})
-ON_DELAY_MS: Final = 5_000
 PRIORITIES: Final = {"critical_high": 1, "high_high": 1, "low": 3}
 OTHER_PRIORITY: Final = 2
 RATE_DEADBAND: Final = 0.1
@@ -68,7 +67,9 @@ def build(draft: Draft, path: Path) -> facts.Site:
             facts.ProductSpec(p.id, p.name or p.id, p.group, p.base_density, p.alpha60) for p in file.product
         ),
         tanks=tanks,
-        tank_alarms=tuple(TankAlarms(t.id, t.level.instrument, _limits(t.limits)) for t in file.tank),
+        tank_alarms=tuple(
+            TankAlarms(t.id, t.level.instrument, _limits(t.limits, draft.levels[t.id])) for t in file.tank
+        ),
         loops=tuple(_loop(i, [t for t in tanks if t.instrument == i.id], file.tank) for i in file.instrument),
         meters=tuple(
             facts.MeterSpec(
@@ -238,18 +239,14 @@ def _reach_m(draft: Draft, tank: TankTable) -> float:
 
 
 def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankExtras:
-    given, fill = tank.response, tank.safe_fill
-    response = None if given is None else facts.Response(
-        given.max_fill_rate, given.damping, given.refresh, given.notification, given.reaction, given.valve_closing,
-        given.run_on,
-    )  # fmt: skip
+    fill = tank.safe_fill
     return facts.TankExtras(
         capacity_source=None if tank.capacity is None else folder / tank.capacity,
         blocking_m=tank.blocking_level,
         flange_m=tank.sensor_flange,
         independent_high_high=tank.independent_high_high,
         overfill_category=tank.overfill_category,
-        response=response,
+        response=None if tank.response is None else response_of(tank.response),
         certificate=certificate_of(tank, reference_degC),
         accepted_by=tank.accepted_by,
         given_accuracy=given_accuracy(tank.accuracy),
@@ -264,19 +261,19 @@ def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankE
     )
 
 
-def _limits(limits: LimitsTable) -> tuple[Limit, ...]:
+def _limits(limits: LimitsTable, levels: Mapping[str, float]) -> tuple[Limit, ...]:
     """Highest level first, then the rates, with the defaults of each."""
     made = []
     for name in (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS):
         level = getattr(limits, name)
         if level is not None:
-            delay = level.on_delay if level.on_delay is not None else 0 if name in AT_ONCE else ON_DELAY_MS
+            delay = on_delay_ms(name, level.on_delay)
             priority = level.priority or PRIORITIES.get(name, OTHER_PRIORITY)
-            made.append(Limit(name, level.at, level.deadband, delay, level.off_delay, priority))
+            made.append(Limit(name, levels[name], level.deadband, delay, level.off_delay, priority))
     for name in RATE_CONDITIONS:
         rate = getattr(limits, name)
         if rate is not None:
-            deadband = rate.deadband.value if rate.deadband else RATE_DEADBAND * rate.at.value
+            deadband = rate.deadband.value if rate.deadband else float(f"{RATE_DEADBAND * rate.at.value:.12g}")
             priority = rate.priority or PRIORITIES.get(name, OTHER_PRIORITY)
             made.append(Limit(name, rate.at.value, deadband, rate.on_delay, rate.off_delay, priority, rate.at.per))
     return tuple(made)

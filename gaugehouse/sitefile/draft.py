@@ -17,13 +17,15 @@ from models.capacity import CapacityTable
 
 @dataclass(slots=True)
 class Draft:
-    """`capacities` gathers the capacity tables by tank, `files` all files read, as the checks come upon them."""
+    """`capacities` gathers the capacity tables by tank, `levels` the innages of its level limits, `files` all files
+    read, as the checks come upon them."""
 
     file: SiteFile
     raw: Mapping[str, Any]
     folder: Path
     report: Report
     capacities: dict[str, CapacityTable] = field(default_factory=dict)
+    levels: dict[str, dict[str, float]] = field(default_factory=dict)
     files: list[Path] = field(default_factory=list)
 
     def ids(self, kind: str) -> list[str]:

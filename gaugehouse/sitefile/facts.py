@@ -103,7 +103,10 @@ class PointSpec:
 
 @dataclass(frozen=True, slots=True)
 class Response:
-    """What passes between the level reaching high-high and the flow standing still, for one tank."""
+    """What passes between the level reaching high-high and the flow standing still, for one tank.
+
+    given_ms: the response time where the site gives it instead of having it added up.
+    """
 
     max_fill_m3_per_s: float
     damping_ms: int = 0
@@ -112,6 +115,8 @@ class Response:
     reaction_ms: int = 0
     valve_closing_ms: int = 0
     run_on_ms: int = 0
+    filter_ms: int = 0
+    given_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

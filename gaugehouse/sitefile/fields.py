@@ -94,6 +94,18 @@ def milliseconds(example: str, low_s: float, high_s: float) -> BeforeValidator:
 
 
 Innage = Annotated[float, quantity("m", "9.2 m", -5, 100)]
+COMPUTED: Final = "computed"
+
+
+def _innage_or_computed(value: object) -> float | str:
+    if value == COMPUTED:
+        return COMPUTED
+    return _between("m", "9.2 m", -5, 100)(value)
+
+
+InnageOrComputed = Annotated[float | str, PlainValidator(_innage_or_computed)]
+"""An innage in m, or the word that has it worked out."""
+
 Height = Annotated[float, quantity("m", "12.5 m", 0.1, 100)]
 SmallLength = Annotated[float, quantity("m", "10 mm", 0, 5)]
 Temperature = Annotated[float, quantity("degC", "15 degC", -50, 150)]

@@ -162,7 +162,7 @@ Priority = Annotated[int, PlainValidator(number_of((1, 2, 3)))]
 
 
 class LimitTable(Table):
-    at: f.Innage = Field(examples=['"9.2 m"'])
+    at: f.InnageOrComputed = Field(examples=['"9.2 m"'])
     deadband: f.SmallLength = 0.010
     on_delay: f.Delay | None = None
     off_delay: f.Delay = 5_000
@@ -208,6 +208,10 @@ class ResponseTable(Table):
     reaction: f.Delay = 0
     valve_closing: f.Delay = 0
     run_on: f.Delay = 0
+    filter: f.Delay = 0
+    response_time: f.Delay | None = None
+    operator_time: f.Delay | None = None
+    max_issue_rate: f.Flow | None = None
 
 
 class TankTable(Table):
@@ -240,6 +244,7 @@ class TankTable(Table):
     ne43: Ne43Table | None = None
     blocking_level: Annotated[float, quantity("m", "11.9 m", 0, 100)] | None = None
     sensor_flange: Annotated[float, quantity("m", "12.3 m", 0, 100)] | None = None
+    overflow_level: Annotated[float, quantity("m", "12.6 m", 0, 100)] | None = None
     independent_high_high: str | None = None
     overfill_category: Annotated[int, PlainValidator(number_of((0, 1, 2, 3)))] | None = None
     limits: LimitsTable = LimitsTable()

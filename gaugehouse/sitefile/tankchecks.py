@@ -8,21 +8,19 @@ come.
 from typing import Final
 
 from gaugehouse.sitefile.capacity import read_capacity
+from gaugehouse.sitefile.concerns import FROM_TOP, concern_levels
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.drawing import drawn
 from gaugehouse.sitefile.fields import SignalRef
 from gaugehouse.sitefile.parts import read_parts
 from gaugehouse.sitefile.quantities import converts, kind_of
-from gaugehouse.sitefile.schema import ROLES, LimitTable, Ne43Table, ProductTable, TankTable
+from gaugehouse.sitefile.schema import ROLES, Ne43Table, ProductTable, TankTable
 from gaugehouse.sitefile.stockchecks import check_stock
 from models.capacity import CapacityTable
 from models.correction import Edition, ctl
 from models.errors import OutOfRange
 from models.geometry_tables import table_of
 from models.tank import LevelKind, Measures
-
-FROM_TOP: Final = ("critical_high", "high_high", "high", "low", "low_low")
-"""Level limits, highest first."""
 
 _HIGHS: Final = FROM_TOP[:3]
 _EPSILON_M: Final = 1e-9
@@ -230,12 +228,12 @@ def _limits(draft: Draft, key: str, tank: TankTable, table: CapacityTable | None
     if limits is None:
         return
     reach = reach_m(tank)
+    levels = concern_levels(draft, key, tank, table, None if reach is None else reach[0])
+    if tank.id is not None:
+        draft.levels[tank.id] = levels
     previous: tuple[str, float] | None = None
-    for name in FROM_TOP:
-        limit: LimitTable | None = getattr(limits, name)
-        if limit is None or limit.at is None:
-            continue
-        here, at = f"{key}.limits.{name}", limit.at
+    for name, at in levels.items():
+        here = f"{key}.limits.{name}"
         if previous is not None and not _in_order(previous, (name, at)):
             text = f"{at:g} m is not below {previous[0]} ({previous[1]:g} m); the order is {' > '.join(FROM_TOP)}"
             draft.report.error(here, text, found=f"{at:g} m", allowed=f"below {previous[1]:g} m")

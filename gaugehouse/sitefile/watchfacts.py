@@ -3,22 +3,39 @@
 Runs on a site without mistakes; decides nothing new. Who judges them is in `gaugehouse.watching`.
 """
 
+from collections.abc import Iterator
+from typing import Final
+
 from alerts.sheet import WATCH_DEFAULTS
 from alerts.spec import Limit
 from alerts.watched import Watched
+from gaugehouse.sitefile.budget import budget_of
 from gaugehouse.sitefile.facts import Site
+
+DEADBAND_FRAC: Final = 0.1
+"""Of a limit that is a time or a rate: our own choice, as for the other rates."""
 
 
 def watched_of(site: Site) -> tuple[Watched, ...]:
-    """In the order of the site file."""
-    return tuple(_switch(point.id) for point in site.points if point.role == "high_level_switch")
+    """Tanks, then points, each in the order of the site file."""
+    tanks = (Watched(tank.id, tuple(_of_tank(site, tank.id))) for tank in site.tanks)
+    points = (Watched(p.id, (_verdict("high_level_switch"),)) for p in site.points if p.role == "high_level_switch")
+    return (*(tank for tank in tanks if tank.limits), *points)
 
 
-def _switch(point: str) -> Watched:
-    return Watched(point, (verdict("high_level_switch"),))
+def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
+    budget, response = budget_of(site, tank), site.extras[tank].response
+    if budget is not None and response is not None:
+        yield _limit("response_short", budget.available_s, DEADBAND_FRAC * budget.available_s, "s")
+        rate = response.max_fill_m3_per_s
+        yield _limit("fill_rate_high", rate, DEADBAND_FRAC * rate, "m3/s")
 
 
-def verdict(condition: str, priority: int | None = None) -> Limit:
-    """A condition that is there or not, with the house's delays: what it is judged by is no single value."""
+def _verdict(condition: str) -> Limit:
+    """A condition that is there or not: what it is judged by is no single value."""
+    return _limit(condition, 1.0, 0.0, "")
+
+
+def _limit(condition: str, at: float, deadband: float, per: str) -> Limit:
     default = WATCH_DEFAULTS[condition]
-    return Limit(condition, 1.0, 0.0, default.on_delay_ms, default.off_delay_ms, priority or default.priority)
+    return Limit(condition, at, deadband, default.on_delay_ms, default.off_delay_ms, default.priority, per)

@@ -215,3 +215,12 @@ def test_a_line_that_is_down_says_why() -> None:
              "strays": 0, "units": []}  # fmt: skip
     shown = bus_views.view(entry, "2026-11-25T12:00:00.000Z", ZoneInfo("Etc/UTC"))
     assert (shown["state"], shown["up"], shown["busy"]) == ("not connected: refused", "", "– – –")
+
+
+def test_the_time_to_a_level_of_concern_says_between_what_it_lies(facts: FakeFacts) -> None:
+    coming = {"at_m": 11.4, "seconds": 900.0, "earliest_s": 750.0, "latest_s": 1200.0}
+    seen = tank(facts, "ostler-n", time_to={"high_high": coming, "critical_high": {**coming, "latest_s": None}})
+    high, critical = seen["concern"]["high_high"], seen["concern"]["critical_high"]
+    assert (plain(high["time"]), plain(high["span"])) == ("in 15 min", "12 min to 20 min")
+    assert plain(critical["span"]) == "12 min or later"
+    assert plain(tank(facts, "ostler-n", time_to=None)["concern"]["high_high"]["time"]) == "– – –"

@@ -183,3 +183,24 @@ def test_the_latency_budget_adds_up(
 def test_addresses_that_hold_the_function_in_their_first_digit(address, function, meant):
     """Source: common practice, no source: 4xxxx holding registers, 3xxxx input registers, 1xxxx discrete inputs."""
     assert first_digit_style(address, function) == meant
+
+
+def test_computed_levels_stand_where_the_response_time_puts_them(tmp_path):
+    """Source: tests/data/alarms/overfill_levels.csv, row lvl-02 (computed by the form of API 2350, secondary); the
+    working levels are computed: 3000 L/min over 10 min are 381.97 mm of a 10 m tank."""
+    text = PLAIN.read_text(encoding="utf-8").replace('capacity = "../tables/t1.csv"', 'overflow_level = "11.5 m"\n'
+        'shape = { kind = "upright", diameter = "10 m", height = "12.5 m" }')  # fmt: skip
+    for name, old in (("critical_high", "11.9 m"), ("high_high", "11.5 m"), ("low", "1 m")):
+        text = text.replace(f'{name} = "{old}"', f'{name} = "computed"', 1)
+    text = text.replace('high = { at = "11 m",', 'high = { at = "computed",').replace(
+        'fall_fast = "2 m3/min"\n',
+        'fall_fast = "2 m3/min"\n\n[tank.response]\nmax_fill_rate = "3000 L/min"\nresponse_time = "5 min"\n'
+        'operator_time = "10 min"\nmax_issue_rate = "3000 L/min"\n',
+    )
+    report = checked(tmp_path, text)
+    assert report.exit_code == 0, report.text()
+    levels = {limit.condition: limit.at_m for limit in report.tanks[0].limits}
+    assert levels == pytest.approx(
+        {"critical_high": 11.5, "high_high": 11.309, "high": 11.309 - 0.38197, "low": 0.8 + 0.38197, "low_low": 0.8},
+        abs=1.1e-4,
+    )

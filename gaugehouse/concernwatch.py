@@ -1,0 +1,56 @@
+"""How much time a receipt leaves: judged against the levels of concern that the site set for its largest flow.
+
+Knows one tank's high-high and critical high; refuses to know why it fills.
+"""
+
+from collections.abc import Iterator
+from typing import Final
+
+from alerts.conditions import TankFacts
+from alerts.watched import Told
+from gaugehouse.site import Site
+from gaugehouse.sitefile.budget import budget_of
+from models.reading import BAD, Bound, Instant
+
+SURELY_SD: Final = 2.0
+"""A rate counts as too high when it is so by this many of its standard deviations: about 95 %."""
+
+_PER_HOUR: Final = 3600.0
+
+
+class ConcernWatch:
+    """One tank."""
+
+    def __init__(self, tank: str, high_high_m: float, critical_m3: float) -> None:
+        self._tank, self._high_high_m, self._critical_m3 = tank, high_high_m, critical_m3
+
+    def tell(self, at: Instant, facts: TankFacts) -> Iterator[Told]:
+        """Time to critical high while below high-high, and the least that the rate can be.
+
+        The rise to critical high takes the response time at the largest flow when it starts from high-high: below it,
+        less time than that means a faster flow than the limits were set for, or a level that is nearly there.
+        """
+        reading = facts.reading
+        level_m, tov_m3, rate = reading.level_m, reading.tov_m3, reading.rate_m3_per_h
+        if reading.quality is BAD or level_m is None or tov_m3 is None or rate is None or reading.bound is not _EXACT:
+            yield Told(self._tank, "response_short")
+            yield Told(self._tank, "fill_rate_high")
+            return
+        if facts.receiving and rate > 0 and level_m < self._high_high_m:
+            yield Told(self._tank, "response_short", (self._critical_m3 - tov_m3) / (rate / _PER_HOUR))
+        else:
+            yield Told(self._tank, "response_short", None, False)
+        least = rate - SURELY_SD * (reading.rate_sd_m3_per_h or 0.0)
+        yield Told(self._tank, "fill_rate_high", least / _PER_HOUR)
+
+
+_EXACT: Final = Bound.NONE
+
+
+def concern_of(site: Site, tank: str) -> ConcernWatch | None:
+    """The watch of a tank whose limits stand on a response time; None for any other."""
+    if budget_of(site, tank) is None:
+        return None
+    levels = {limit.condition: limit.at for limit in site.alarms_of(tank).limits}
+    table = site.tank(tank).table
+    return ConcernWatch(tank, levels["high_high"], table.volume_m3(levels["critical_high"]))
