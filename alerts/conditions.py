@@ -12,7 +12,15 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, LOW_SIDE, RATE_CONDITIONS, Limit, TankAlarms
+from alerts.spec import (
+    LEVEL_HIGH_CONDITIONS,
+    LEVEL_LOW_CONDITIONS,
+    LOW_SIDE,
+    RATE_CONDITIONS,
+    UNDAMPED_CONDITIONS,
+    Limit,
+    TankAlarms,
+)
 from models.reading import Bound, Quality, Reading
 
 TANK_CONDITIONS: Final[tuple[str, ...]] = (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS)
@@ -35,13 +43,15 @@ _SLACK: Final = 1e-9
 class TankFacts(NamedTuple):
     """What one tick says of a tank. Rates are positive while it fills, None where they are not known.
 
-    receiving: the tank's state now or, when that is not known, the last known one.
+    receiving: the tank's state now or, when that is not known, the last known one. damped_m: the level after the tank's
+    filter, None without one and where the level is not trusted; high-high and critical high never see it.
     """
 
     reading: Reading
     rise_m_per_s: float | None = None
     rise_m3_per_s: float | None = None
     receiving: bool = False
+    damped_m: float | None = None
 
 
 class Change(NamedTuple):
@@ -125,13 +135,15 @@ class LimitWatch:
 class TankWatch:
     """All limits of one tank. `take` what is new, then `judge` once for the tick."""
 
-    __slots__ = ("_families", "_highs", "_lows", "_rates", "_watches")
+    __slots__ = ("_damped", "_families", "_highs", "_lows", "_rates", "_undamped", "_watches")
 
     def __init__(self, tank: TankAlarms) -> None:
         check_limits(tank)
         limits = {limit.condition: limit for limit in tank.limits}
         self._watches = {c: LimitWatch(limits[c]) for c in TANK_CONDITIONS if c in limits}
         self._highs = [self._watches[c] for c in LEVEL_HIGH_CONDITIONS if c in limits]
+        self._undamped = [self._watches[c] for c in UNDAMPED_CONDITIONS if c in limits]
+        self._damped = [watch for watch in self._highs if watch not in self._undamped]
         self._lows = [self._watches[c] for c in LEVEL_LOW_CONDITIONS if c in limits]
         self._rates = [(self._watches[c], limits[c].per == PER_LEVEL) for c in RATE_CONDITIONS if c in limits]
         self._families = [[(c, self._watches[c]) for c in family if c in limits] for family in _FAMILIES]
@@ -154,12 +166,18 @@ class TankWatch:
         reading = facts.reading
         level_m = reading.level_m
         trusted = reading.quality is not Quality.BAD
+        damped_m = facts.damped_m
         if reading.bound is Bound.AT_LEAST:
             for watch in self._highs:
                 watch.at_least(now_ms, level_m)
-        else:
+        elif damped_m is None:
             _take(self._highs, now_ms, level_m if trusted else None)
-        _take(self._lows, now_ms, level_m if trusted else None)
+        else:
+            _take(self._undamped, now_ms, level_m if trusted else None)
+            _take(self._damped, now_ms, damped_m)
+        if damped_m is None:
+            damped_m = level_m if trusted else None
+        _take(self._lows, now_ms, damped_m)
         for watch, by_level in self._rates:
             rate = facts.rise_m_per_s if by_level else facts.rise_m3_per_s
             if trusted and rate is not None:

@@ -8,6 +8,9 @@ from models.signal import NE43_2003, Ne43
 
 LEVEL_HIGH_CONDITIONS: Final = ("critical_high", "high_high", "high")
 LEVEL_LOW_CONDITIONS: Final = ("low", "low_low")
+UNDAMPED_CONDITIONS: Final = ("critical_high", "high_high")
+"""Conditions that are judged on the undamped level, whatever filter a tank has."""
+
 RATE_CONDITIONS: Final = ("rise_fast", "fall_fast")
 SIGNAL_CONDITIONS: Final = (
     "signal_low", "signal_high", "out_of_range", "no_answer", "wrong_reply", "frozen", "noisy",

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from collector.spec import BusKind
 from gaugehouse.site import load_site
-from gaugehouse.sitefile.budget import Budget, budget_of
+from gaugehouse.sitefile.budget import Budget, budget_of, damped_of
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.problems import Problem, Severity, SiteError
 from gaugehouse.sitefile.wireadvice import block_ms
@@ -67,6 +67,7 @@ class TankFacts(NamedTuple):
     rates: tuple[str, ...]
     independent_high_high: str | None
     budget: Budget | None
+    damped: tuple[str, ...]
     stock: StockFacts
 
 
@@ -155,6 +156,7 @@ def tank_facts(site: Site, today: str) -> Iterator[TankFacts]:
             rates=tuple(f"{limit.condition} {_rate(limit.at, limit.per)}" for limit in alarms.limits if limit.per),
             independent_high_high=extras.independent_high_high,
             budget=budget_of(site, tank.id),
+            damped=tuple(damped.text for damped in damped_of(site, tank.id)),
             stock=stock_facts(site, tank, today),
         )
 
@@ -221,6 +223,7 @@ def _tank_lines(tank: TankFacts) -> Iterator[str]:
         yield f"  {limit.condition:<13} {limit.at_m:7.3f} m {volume}{room}"
     for rate in tank.rates:
         yield f"  {rate}"
+    yield from (f"  {text}" for text in tank.damped)
     if tank.limits:
         other = tank.independent_high_high
         yield f"  alarms of the gauge are not independent{f'; {other} is' if other else ''}"

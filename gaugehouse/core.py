@@ -94,6 +94,7 @@ class Core:
                 level_rates=any(limit.per == "m/s" for limit in site.alarms_of(tank.id).limits),
                 stock=stock[tank.id],
                 at_rest_after_ms=site.extras[tank.id].at_rest_after_ms,
+                filter_spec=site.extras[tank.id].filter,
             )
             for tank in site.tanks
         }
@@ -139,6 +140,7 @@ class Core:
                         keeper.slopes.level_m_per_s,
                         keeper.slopes.volume_m3_per_s,
                         keeper.flow == FILLING,
+                        keeper.damped_m,
                     )
                 )
         changes: list[FaultChange] = []

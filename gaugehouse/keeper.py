@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple
 
 from gaugehouse.days import Days
 from gaugehouse.extremes import Extremes
+from models.filters import FilterSpec, LevelFilter
 from models.gauging import Extra, Gauged, gauged, gauging_of, reading_of
 from models.rate import Rate, SlopeWindow
 from models.reading import BAD, GOOD, Instant, Quality, Reading, Sample
@@ -43,7 +44,8 @@ NO_SLOPES: Final = Slopes(None, None)
 
 class TankKeeper:
     """One tank's memory. `period_ms`: the poll period of its instrument on the site's clock. `level_rates`: whether any
-    limit asks how fast the level rises. `at_rest_after_ms`: how long after a receipt the liquid counts as at rest."""
+    limit asks how fast the level rises. `at_rest_after_ms`: how long after a receipt the liquid counts as at rest.
+    `filter_spec`: of the level that the milder limits are judged on; what is read, stored and booked is undamped."""
 
     def __init__(
         self,
@@ -55,6 +57,7 @@ class TankKeeper:
         level_rates: bool,
         stock: StockModel,
         at_rest_after_ms: int,
+        filter_spec: FilterSpec | None = None,
     ) -> None:
         self.tank = tank
         self.extremes = Extremes(days)
@@ -65,12 +68,14 @@ class TankKeeper:
         self.slopes = NO_SLOPES
         self.stock = stock
         self.known: Gauged | None = None
+        self.damped_m: float | None = None
         self._trust = TrustKeeper()
         self._at_rest_after_ms = at_rest_after_ms
         self._level_ms: int | None = None  # elapsed time of the last level, and of the last one that was rising
         self._receiving_ms = 0
         self._stopped_ms: int | None = None  # site's time of the last reading before a restart, until the next level
         hole = HOLE_POLLS * period_ms
+        self._filter = None if filter_spec is None else LevelFilter(filter_spec, hole)
         window = max(LEAST_RATE_MS, LEAST_POLLS * period_ms)
         self._rate = SlopeWindow(window, hole_ms=hole, least=LEAST_POLLS)
         own = max(rate_window_ms, LEAST_POLLS * period_ms)
@@ -90,6 +95,9 @@ class TankKeeper:
         reading = reading_of(at, self.tank, measured, trust, known, u95_m3, rate)
         if trust.quality is GOOD:
             self.last_good = reading
+        if self._filter is not None:
+            level_m = None if trust.quality is BAD else reading.level_m
+            self.damped_m = None if level_m is None else self._filter.add(at.elapsed_ms, at.time_ms, level_m)
         self.extremes.add(reading)
         self.latest, self.sample = reading, sample
         return reading
@@ -145,7 +153,7 @@ class TankKeeper:
 
     def save(self) -> dict[str, Any]:
         """What outlives a restart; the rates are measured anew."""
-        return {
+        saved = {
             "trust": self._trust.save(),
             "extremes": self.extremes.save(),
             "flow": self.flow,
@@ -153,6 +161,9 @@ class TankKeeper:
             "receiving": self._receiving_ms,
             "time": self._stopped_ms if self.latest is None else self.latest.time_ms,
         }
+        if self._filter is not None:
+            saved["filter"] = self._filter.save()
+        return saved
 
     def restore(self, state: dict[str, Any]) -> None:
         self._trust.restore(state["trust"])
@@ -160,3 +171,5 @@ class TankKeeper:
         self.flow = state["flow"]
         self._level_ms, self._receiving_ms = state.get("level"), state.get("receiving", 0)
         self._stopped_ms = state.get("time")
+        if self._filter is not None:
+            self._filter.restore(state.get("filter"))

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS
-from gaugehouse.sitefile.budget import budget_of
+from gaugehouse.sitefile.budget import budget_of, damped_of
 from gaugehouse.sitefile.domain import level_step_m
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
@@ -53,6 +53,7 @@ def advise(draft: Draft, site: Site) -> None:
         _standards(key, table, tank, report)
         _limits(key, table, site, report)
         _response(key, tank, site, report)
+        _damped(key, tank, site, report)
         _papers(key, tank, site, report)
         _safe_fill(key, tank, site, report)
 
@@ -225,6 +226,19 @@ def _response(key: str, tank: Tank, site: Site, report: Report) -> None:
             "(secondary) asks for 75 mm and 5 min at least; lower high_high"
         )
         report.warn(here, text, found=f"{1000 * budget.rise_m:.0f} mm", allowed="75 mm and 300 s")
+
+
+def _damped(key: str, tank: Tank, site: Site, report: Report) -> None:
+    """A filter that is slower than the way from high to high-high."""
+    for damped in damped_of(site, tank.id):
+        rise, room = damped.rise_m, damped.room_m
+        if rise is not None and room is not None and rise > room:
+            text = (
+                f"high is raised up to {damped.raised.total_s:.0f} s late ({_parts(damped.parts)}), and the "
+                f"level rises {1000 * rise:.0f} mm meanwhile: past high-high, {1000 * room:.0f} mm above; damp less, "
+                "or lower high"
+            )
+            report.warn(f"{key}.filter", text, found=f"{1000 * rise:.0f} mm", allowed=f"up to {1000 * room:.0f} mm")
 
 
 def _parts(parts: Iterable[tuple[str, float]]) -> str:

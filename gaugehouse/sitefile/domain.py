@@ -11,6 +11,7 @@ from gaugehouse.sitefile import facts
 from gaugehouse.sitefile.concerns import on_delay_ms, response_of
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.filterfacts import filter_of
 from gaugehouse.sitefile.loopfacts import power_of
 from gaugehouse.sitefile.quantities import linear
 from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
@@ -258,6 +259,7 @@ def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankE
         safe_fill=None
         if fill is None
         else facts.SafeFillSpec(fill.rule, fill.rate, fill.time, fill.percent, fill.source),
+        filter=filter_of(tank.filter),
     )
 
 

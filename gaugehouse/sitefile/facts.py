@@ -21,6 +21,7 @@ from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
 from models.errors import OutOfRange
+from models.filters import FilterSpec
 from models.stock_budget import Accuracy, Rest
 from models.tank import Linear, Tank
 from models.uncertainty import Known
@@ -135,8 +136,9 @@ class TankExtras:
     """What the site says of a tank beside its model: what the checks judge, how well its figures are known.
 
     accepted_by: who accepts a stock without a calibration certificate. given_accuracy: what replaces a default, by the
-    names of `models.stock_budget.Accuracy`. suction_m: innage of the lowest suction. fastest_m_per_s, waves_m,
-    noisy_above_m: what replaces a default of `alerts.spec.LoopFacts`.
+    names of `models.stock_budget.Accuracy`. suction_m: innage of the lowest suction. filter: what damps the level that
+    the milder limits are judged on. fastest_m_per_s, waves_m, noisy_above_m: what replaces a default of
+    `alerts.spec.LoopFacts`.
     """
 
     capacity_source: Path | None
@@ -154,6 +156,7 @@ class TankExtras:
     waves_m: float | None = None
     noisy_above_m: float | None = None
     safe_fill: SafeFillSpec | None = None
+    filter: FilterSpec | None = None
 
 
 @dataclass(frozen=True)

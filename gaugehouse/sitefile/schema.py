@@ -24,6 +24,7 @@ from gaugehouse.sitefile.stockschema import (
 from gaugehouse.sitefile.table import Finite, Table, Text
 from modbus.signals import READ_FUNCTIONS, Order, RegisterType
 from models.correction import Edition, Form
+from models.filters import FilterKind
 from models.groups import PRODUCT_GROUPS
 from models.tank import Measures
 
@@ -214,6 +215,16 @@ class ResponseTable(Table):
     max_issue_rate: f.Flow | None = None
 
 
+class FilterTable(Table):
+    """What damps the level that the milder limits are judged on."""
+
+    kind: Annotated[FilterKind, PlainValidator(one_of({k.value: k for k in FilterKind}))] = Field(
+        examples=['"first order"']
+    )
+    time_constant: Annotated[int, milliseconds("10 s", 0.1, 3600)] | None = None
+    polls: Annotated[int, whole(2, 99)] | None = None
+
+
 class TankTable(Table):
     id: Id = Field(examples=['"t1"'])
     name: str = ""
@@ -248,6 +259,7 @@ class TankTable(Table):
     independent_high_high: str | None = None
     overfill_category: Annotated[int, PlainValidator(number_of((0, 1, 2, 3)))] | None = None
     limits: LimitsTable = LimitsTable()
+    filter: FilterTable | None = None
     response: ResponseTable | None = None
 
 

@@ -12,6 +12,7 @@ from gaugehouse.sitefile.concerns import FROM_TOP, concern_levels
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.drawing import drawn
 from gaugehouse.sitefile.fields import SignalRef
+from gaugehouse.sitefile.filterfacts import check_filter
 from gaugehouse.sitefile.parts import read_parts
 from gaugehouse.sitefile.quantities import converts, kind_of
 from gaugehouse.sitefile.schema import ROLES, Ne43Table, ProductTable, TankTable
@@ -40,6 +41,7 @@ def check_tanks(draft: Draft) -> None:
         _ne43(draft, f"{key}.ne43", tank.ne43)
         _limits(draft, key, tank, table)
         _independent(draft, key, tank)
+        check_filter(draft, f"{key}.filter", tank.filter)
         check_stock(draft, key, tank, table)
     for key, meter in draft.items("meter"):
         draft.expect_signal(f"{key}.signal", meter.signal)

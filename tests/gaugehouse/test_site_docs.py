@@ -10,6 +10,7 @@ from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
 from models.certificate import TankForm
 from models.correction import Edition
+from models.filters import FilterKind
 from models.groups import PRODUCT_GROUPS
 
 DOC = (Path(__file__).parent.parent.parent / "docs" / "site-file.md").read_text(encoding="utf-8")
@@ -37,6 +38,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[tank.safe_fill]`": stockschema.SafeFillTable,
     "`[tank.limits]`": schema.LimitsTable,
     "A level limit": schema.LimitTable,
+    "`[tank.filter]`": schema.FilterTable,
     "A rate limit": schema.RateLimitTable,
     "`[tank.response]`": schema.ResponseTable,
     "`[[meter]]`": schema.MeterTable,
@@ -81,6 +83,7 @@ def test_the_page_says_which_keys_are_required(section):
         ("`[[meter]]`", "kind", list(schema.METER_KINDS)),
         ("`shape`", "kind", list(stockschema.SHAPES)),
         ("An end", "kind", list(stockschema.HEADS)),
+        ("`[tank.filter]`", "kind", [kind.value for kind in FilterKind]),
         ("`[tank.certificate]`", "form", [form.value for form in TankForm]),
         ("`[tank.safe_fill]`", "rule", list(stockschema.SAFE_FILL_RULES)),
         ("`[site]`", "volume_correction", [edition.value for edition in Edition]),
