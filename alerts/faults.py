@@ -9,7 +9,7 @@ two at once: a loop that had failed before its indicator fell silent has not bee
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
@@ -136,9 +136,13 @@ class _Loop:
             self._hear(elapsed_ms, sample, current_mA)
             self._follow(elapsed_ms, sample, current_mA)
         else:
-            self.noise.interrupted()
-            self.loud.interrupted()
-            self.dirty |= self.flat.interrupted(elapsed_ms, sample.time_ms)
+            self.stand_aside(elapsed_ms, sample.time_ms)
+
+    def stand_aside(self, elapsed_ms: int, time_ms: int) -> None:
+        """A sample that shows nothing of the level: no stretch goes on across it, no noise is learned from it."""
+        self.noise.interrupted()
+        self.loud.interrupted()
+        self.dirty |= self.flat.interrupted(elapsed_ms, time_ms)
 
     def _hear(self, elapsed_ms: int, sample: Sample, current_mA: float | None) -> None:
         """Noise of a sample that measures: of its current, else of the finest register. A fault teaches nothing."""
@@ -298,15 +302,23 @@ class FaultTracker:
         self._declared: Mapping[str, tuple[str, ...]] = MappingProxyType({})
         self._current: Mapping[str, str] = MappingProxyType({})
 
-    def step(self, now: Instant, samples: Sequence[Sample]) -> list[FaultChange]:
-        """One tick: first what is over, then the samples, then what has lasted. Samples of strangers pass by."""
+    def step(
+        self, now: Instant, samples: Sequence[Sample], checked: Collection[str] = frozenset()
+    ) -> list[FaultChange]:
+        """One tick: first what is over, then the samples, then what has lasted. Samples of strangers pass by.
+
+        checked: loops under check, whose current is simulated: it is no sign of a fault and teaches nothing.
+        """
         loops = self._loops
         touched = {name: loops[name] for name in self._waiting}
         changes = [change for loop in touched.values() for change in loop.close(now)]
         for sample in samples:
             loop = loops.get(sample.instrument)
             if loop is not None:
-                loop.take(now.elapsed_ms, sample)
+                if sample.instrument in checked:
+                    loop.stand_aside(now.elapsed_ms, sample.time_ms)
+                else:
+                    loop.take(now.elapsed_ms, sample)
                 touched[sample.instrument] = loop
         for name, loop in touched.items():
             changes += loop.judge(now)

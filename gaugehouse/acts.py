@@ -13,6 +13,7 @@ from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from models.reading import Instant
 
@@ -109,6 +110,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         "acknowledge": acknowledge_of,
         "reset_extremes": reset_of,
         **ALARM_ACTS,
+        **LOOP_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

@@ -16,9 +16,11 @@ from alerts.desk import Desk
 from alerts.engine import AlarmEngine
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.strands import FROZEN
-from gaugehouse.acts import Act, Answer, Decision
+from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.days import Days
 from gaugehouse.keeper import FILLING, TankKeeper
+from gaugehouse.loopacts import time_over
+from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
 from gaugehouse.site import Site
 from gaugehouse.watching import Watchers
@@ -105,7 +107,8 @@ class Core:
         self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
         designed = {rule.point for rule in site.sheet.rules()}
         self._designed = [point for point in site.points if point.id in designed]
-        self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms}
+        self.checks = LoopChecks()
+        self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms, "loopcheck": self.checks}
         self._watchers = Watchers(site)
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -128,6 +131,8 @@ class Core:
             for signal in self._wanted_of.get(sample.instrument, ()):
                 if signal in sample.values:
                     self._newest[sample.instrument, signal] = Newest(at.elapsed_ms, sample.values[signal])
+        over = self._follow_checks(at, tick.samples) if self.checks and tick.samples else ()
+        checked = self.checks.instruments()
         readings: list[Reading] = []
         facts: list[TankFacts] = []
         for sample in tick.samples:
@@ -148,11 +153,14 @@ class Core:
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
-            changes = self.faults.step(at, tick.samples)
+            changes = self.faults.step(at, tick.samples, checked)
             told = self._watchers.tell(at, tick.samples, facts) if self._watchers else ()
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
+        for outcome in over:
+            decisions += outcome.decisions
+            transitions += outcome.transitions
         answers: list[Answer] = []
         for act in tick.acts:
             outcome = act.apply(self, at)
@@ -171,7 +179,20 @@ class Core:
             self.newest(tank.water, tank.max_age_ms),
             self.newest(tank.ambient, tank.max_age_ms),
             frozen=sample.instrument in self._context.frozen,
+            checked=self.checks.get(sample.instrument) is not None,
         )
+
+    def _follow_checks(self, at: Instant, samples: Sequence[Sample]) -> list[Outcome]:
+        """End the loop checks whose time is over; let the others hear what their loops show."""
+        over = [time_over(self, at, check) for check in self.checks.over(at)]
+        for sample in samples:
+            check = self.checks.get(sample.instrument)
+            if check is not None:
+                tanks = self._tanks_of.get(sample.instrument)
+                fraction = tanks[0].tank.shown_fraction(sample) if tanks else None
+                current = current_of(self._loop_facts[sample.instrument], sample)
+                self.checks.hear(sample.instrument, heard_of(check, current, fraction))
+        return over
 
     def newest(self, source: Linear | None, max_age_ms: int) -> Extra:
         """The newest value of a signal in our unit, missing when it is too old or is no number."""

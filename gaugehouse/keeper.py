@@ -11,7 +11,7 @@ from gaugehouse.extremes import Extremes
 from models.filters import FilterSpec, LevelFilter
 from models.gauging import Extra, Gauged, gauged, gauging_of, reading_of
 from models.rate import Rate, SlopeWindow
-from models.reading import BAD, GOOD, Instant, Quality, Reading, Sample
+from models.reading import BAD, EXACT, GOOD, Instant, Quality, Reading, Sample
 from models.stock import StockModel
 from models.stock_budget import AFTER_RECEIPT, AT_REST, Rest
 from models.tank import Tank
@@ -83,11 +83,21 @@ class TankKeeper:
         self._level_slope = SlopeWindow(own, hole_ms=hole, least=LEAST_POLLS) if level_rates else None
 
     def step(
-        self, at: Instant, sample: Sample, temperature: Extra, water: Extra, ambient: Extra, *, frozen: bool
+        self,
+        at: Instant,
+        sample: Sample,
+        temperature: Extra,
+        water: Extra,
+        ambient: Extra,
+        *,
+        frozen: bool,
+        checked: bool = False,
     ) -> Reading:
-        """The Reading of one poll; remembers what the next one needs."""
+        """The Reading of one poll; remembers what the next one needs. `checked`: a loop check is under way."""
         measured = self.tank.measure(sample)
-        trust = self._trust.judge(at.elapsed_ms, measured, frozen=frozen)
+        if checked:  # not even a bound: the current is somebody's, not the level's
+            measured = measured._replace(level_m=None, bound=EXACT)
+        trust = self._trust.judge(at.elapsed_ms, measured, frozen=frozen, checked=checked)
         gauging = gauging_of(measured, trust, temperature, water, ambient)
         known = self.known = gauged(self.stock, gauging, self._rest(at, trust.quality))
         rate = self._follow(at.elapsed_ms, known, trust.quality)
@@ -150,6 +160,10 @@ class TankKeeper:
         if abs(rate.per_s) <= least:
             return STILL
         return FILLING if rate.per_s > 0 else EMPTYING
+
+    def doubt(self) -> None:
+        """A loop check has ended: the level comes back as it does after a fault."""
+        self._trust.doubt()
 
     def save(self) -> dict[str, Any]:
         """What outlives a restart; the rates are measured anew."""

@@ -122,6 +122,20 @@ class Tank:
         """Innage from what the gauge measures. Source: API MPMS 3.1B, innage = reference height - ullage."""
         return measured_m if self.measures is Measures.INNAGE else self.reference_height_m - measured_m
 
+    def shown_fraction(self, sample: Sample) -> float | None:
+        """What the level signal says as a fraction of the loop's range, as it is: beyond 0 and 1 too, and whatever the
+        current says. None where it says nothing or the range is not known."""
+        value = sample.values.get(self.level.signal)
+        if value is None or self._ends is None:
+            return None
+        value = value * self.level.factor + self.level.constant
+        match self.kind:
+            case LevelKind.CURRENT:
+                return span_fraction(value)
+            case LevelKind.PERCENT:
+                return value / 100
+        return self._fraction_of(value)
+
     @property
     def range_m(self) -> tuple[float, float] | None:
         """Innages at 4 and at 20 mA; the first is the higher one where the loop works in reverse."""

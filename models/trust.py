@@ -29,8 +29,12 @@ class TrustKeeper:
         self._failed = 0
         self._measuring_since_ms: int | None = None
 
-    def judge(self, elapsed_ms: int, measured: Measured, *, frozen: bool = False) -> Trust:
-        """Quality of one poll's level. `frozen`: the loop stands declared frozen since an earlier tick."""
+    def judge(self, elapsed_ms: int, measured: Measured, *, frozen: bool = False, checked: bool = False) -> Trust:
+        """Quality of one poll's level. `frozen`: the loop stands declared frozen since an earlier tick. `checked`: a
+        loop check is under way, so that the signal says nothing of the tank."""
+        if checked:
+            measured = measured._replace(quality=BAD, reason=Reason.OUT_OF_SERVICE)
+            self._doubtful = True
         if frozen and measured.quality is not BAD:
             measured = measured._replace(quality=BAD, reason=Reason.DEVICE_FAILURE)
             self._doubtful = True
@@ -49,6 +53,10 @@ class TrustKeeper:
             elif measured.quality is GOOD:
                 return Trust(UNCERTAIN, Reason.SUB_NORMAL)
         return Trust(measured.quality, measured.reason)
+
+    def doubt(self) -> None:
+        """Something stood in for the signal until now: the next measuring sample is on its way back only."""
+        self._doubtful, self._measuring_since_ms = True, None
 
     def save(self) -> dict[str, Any]:
         return {"doubtful": self._doubtful, "failed": self._failed, "since": self._measuring_since_ms}

@@ -60,6 +60,9 @@ def build(draft: Draft, path: Path) -> facts.Site:
         console_host=file.console.host,
         console_port=file.console.port,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
+        loop_check=facts.LoopCheckRules(
+            file.loop_check.limit, file.loop_check.longest, file.loop_check.samples, file.loop_check.steady
+        ),
         alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
         operator_positions=file.alarms.operator_positions,
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),

@@ -63,6 +63,17 @@ class MqttSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class LoopCheckRules:
+    """How loop checks are done: the largest error in percent of span that passes, how long one may last, how many
+    samples make a live step and how far apart they may lie in percent of span."""
+
+    limit_percent: float = 0.25
+    longest_ms: int = 3_600_000
+    samples: int = 5
+    steady_percent: float = 0.1
+
+
+@dataclass(frozen=True, slots=True)
 class AlarmRules:
     """What holds for all alarms of the site. acknowledged_by_return: classes whose alarms need no person after return.
 
@@ -206,6 +217,7 @@ class Site:
     settings: Mapping[str, Any]
     source_files: tuple[Path, ...]
     watched: tuple[Watched, ...] = ()
+    loop_check: LoopCheckRules = LoopCheckRules()
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)

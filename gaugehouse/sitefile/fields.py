@@ -120,6 +120,7 @@ Period = Annotated[int, milliseconds("1 s", 0.05, 3600)]
 Timeout = Annotated[int, milliseconds("500 ms", 0.01, 60)]
 Delay = Annotated[int, milliseconds("5 s", 0, 86_400)]
 Window = Annotated[int, milliseconds("60 s", 1, 86_400)]
+CheckTime = Annotated[int, milliseconds("60 min", 60, 28_800)]
 Age = Annotated[int, milliseconds("10 min", 1, 604_800)]
 Coverage = Annotated[float, Field(ge=1, le=4)]
 

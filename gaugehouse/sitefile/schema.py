@@ -56,6 +56,15 @@ class AlarmsTable(Table):
     operator_positions: Annotated[int, whole(1, 20)] = 1
 
 
+class LoopCheckTable(Table):
+    """How loop checks are done on this site."""
+
+    limit: f.Tolerance = 0.25
+    longest: f.CheckTime = 3_600_000
+    samples: Annotated[int, whole(2, 60)] = 5
+    steady: f.Tolerance = 0.1
+
+
 MQTT_PROTOCOLS: Final = ("5", "3.1.1")
 CLIENT_ID: Final = re.compile(r"[A-Za-z0-9_.:-]{1,64}", re.ASCII)
 
@@ -306,6 +315,7 @@ class SiteFile(Table):
     console: ConsoleTable = ConsoleTable()
     alarms: AlarmsTable = AlarmsTable()
     mqtt: MqttTable | None = None
+    loop_check: LoopCheckTable = LoopCheckTable()
     bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])
     instrument: list[InstrumentTable] = Field(min_length=1, examples=["[[instrument]]"])
     product: list[ProductTable] = Field(min_length=1, examples=["[[product]]"])

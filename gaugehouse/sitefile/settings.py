@@ -28,6 +28,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("console.host", site.console_host)
     put("console.port", site.console_port)
     put("alarms.sheet", site.alarm_sheet)
+    put("loop_check", site.loop_check)
     put("alarms", site.alarm_rules)
     put("alarms.operator_positions", site.operator_positions)
     if site.alarm_sheet is not None:

@@ -21,6 +21,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[console]`": schema.ConsoleTable,
     "`[alarms]`": schema.AlarmsTable,
     "`[mqtt]`": schema.MqttTable,
+    "`[loop_check]`": schema.LoopCheckTable,
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,
     "`[[instrument.signal]]`": schema.SignalTable,
