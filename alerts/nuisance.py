@@ -36,6 +36,11 @@ _SHOWN: Final = frozenset(CORE) - {State.NORMAL}
 _CAME_BACK: Final = frozenset({"unshelved", "shelf_expired", "unsuppressed", "returned_to_service"})
 
 
+def asks(event: str, state: str) -> bool:
+    """Whether a transition asks a person to look: it ends unacknowledged, or a latch comes back to sight."""
+    return state == State.UNACKNOWLEDGED or (state == State.LATCHED_UNACKNOWLEDGED and event in _CAME_BACK)
+
+
 class AlarmRow(NamedTuple):
     """One transition as the record book keeps it. id: ``<source>.<condition>``; event and state are alarms.csv's."""
 
@@ -48,9 +53,7 @@ class AlarmRow(NamedTuple):
     @property
     def asks(self) -> bool:
         """Whether this row asks a person to look."""
-        if self.state == State.UNACKNOWLEDGED:
-            return True
-        return self.state == State.LATCHED_UNACKNOWLEDGED and self.event in _CAME_BACK
+        return asks(self.event, self.state)
 
 
 class Stretch(NamedTuple):
