@@ -49,18 +49,23 @@ class Reset(Commented):
 
 
 class AlarmApi:
-    """The routes below /api/alarms that change something. The same again is answered with status "already"."""
+    """The routes below /api/alarms of single alarms. The same again is answered with status "already"."""
 
     def __init__(self, facts: Facts) -> None:
         self._facts = facts
-        self.router = APIRouter(prefix="/api/alarms/{alarm}", responses=REFUSED)
+        self.router = APIRouter(prefix="/api/alarms", responses=REFUSED)
+        self.router.get("/every")(self.every)
         post = self.router.post
         answers = UNREADABLE | UNKNOWN | NOT_NOW | SILENT
-        post("/shelve", responses=answers)(self.shelve)
-        post("/unshelve", responses=answers)(self.unshelve)
-        post("/reset", responses=answers)(self.reset)
-        post("/remove-from-service", responses=answers)(self.remove)
-        post("/return-to-service", responses=answers)(self.back)
+        post("/{alarm}/shelve", responses=answers)(self.shelve)
+        post("/{alarm}/unshelve", responses=answers)(self.unshelve)
+        post("/{alarm}/reset", responses=answers)(self.reset)
+        post("/{alarm}/remove-from-service", responses=answers)(self.remove)
+        post("/{alarm}/return-to-service", responses=answers)(self.back)
+
+    async def every(self) -> list[Json]:
+        """Every alarm that the site can have, in whatever state, in the order of the site file."""
+        return self._facts.every_alarm()
 
     async def shelve(self, alarm: AlarmId, body: Shelving) -> Json:
         """Hide an alarm for a while; it is evaluated meanwhile and comes back by itself."""

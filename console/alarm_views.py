@@ -1,7 +1,7 @@
 """Alarms as people read them: their order, the one line at the head of every page, the list.
 
-Knows the words of states; refuses to decide what an alarm is. Source of the order: what waits for a person first, then
-the priority, then the age.
+Knows the words of states and which act a state admits; refuses to decide what an alarm is. Order: what waits for a
+person first, then what stands, then what is set aside; within each the priority, then the age.
 """
 
 from collections.abc import Iterable, Sequence
@@ -10,10 +10,12 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import duration, moment, parse_time
-from console.words import CONDITIONS, EVENTS, PAGE, STATES, URGENCY
+from console.figures import duration, moment, parse_time, until
+from console.words import CONDITIONS, EVENTS, GROUPS, PAGE, STATES, URGENCY
 
 WAITING: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
+MOST_SOUNDING: Final = 500
+"""More keys than that need not be told apart: nobody silences them one by one."""
 ASIDE: Final = frozenset({"shelved", "suppressed_by_design", "out_of_service"})
 
 
@@ -23,10 +25,16 @@ def waits(alarm: Json) -> bool:
 
 
 def ordered(alarms: Iterable[Json]) -> list[Json]:
-    """Not acknowledged, acknowledged, set aside; within each the most urgent, what still stands, the oldest."""
-    return sorted(
-        alarms, key=lambda alarm: (_rank(alarm), alarm["priority"], _gone(alarm), alarm["raised"] or "", alarm["id"])
-    )
+    """Not acknowledged, acknowledged, set aside; within each the most urgent, then the oldest."""
+    return sorted(alarms, key=lambda alarm: (_rank(alarm), alarm["priority"], alarm["raised"] or "", alarm["id"]))
+
+
+def grouped(alarms: Iterable[Json]) -> list[tuple[str, list[Json]]]:
+    """The same in its three parts, with their headings; a part without an alarm is left out."""
+    parts: list[tuple[str, list[Json]]] = [(heading, []) for heading in GROUPS]
+    for alarm in ordered(alarms):
+        parts[_rank(alarm)][1].append(alarm)
+    return [part for part in parts if part[1]]
 
 
 def standing_first(alarms: Iterable[Json]) -> list[Json]:
@@ -48,6 +56,49 @@ def _rank(alarm: Json) -> int:
 def name_of(alarm: Json) -> str:
     """The alarm's own name, else that of its condition."""
     return str(alarm.get("name") or CONDITIONS.get(alarm["condition"], alarm["condition"]))
+
+
+def state_words(alarm: Json, now: str, zone: ZoneInfo) -> str:
+    """The state; what hides an alarm says until when, or while what."""
+    hide = next((hide for hide in alarm.get("hides", ()) if hide["state"] == alarm["state"]), None)
+    word = STATES.get(alarm["state"], alarm["state"])
+    if hide is None:
+        return word
+    if hide["until"]:
+        return PAGE["shelved_until"].format(time=until(hide["until"], now, zone))
+    return f"{word}, {hide['reason']}" if alarm["state"] == "suppressed_by_design" else word
+
+
+def hidden_words(alarm: Json, now: str, zone: ZoneInfo) -> list[str]:
+    """By whom and why an alarm is hidden, one line for each reason."""
+    lines = []
+    for hide in alarm.get("hides", ()):
+        since = moment(hide["since"], now, zone)
+        if hide["state"] == "suppressed_by_design":
+            lines.append(PAGE["suppressed_since"].format(rule=hide["reason"], time=since))
+            continue
+        text = PAGE["hidden_by"].format(what=STATES[hide["state"]], name=hide["by"], time=since, reason=hide["reason"])
+        if hide["until"]:
+            text += PAGE["hidden_until"].format(time=until(hide["until"], now, zone))
+            text += PAGE["one_shot"] if alarm.get("one_shot") else ""
+        lines.append(text)
+    return lines
+
+
+def can(alarm: Json) -> list[str]:
+    """The acts that its state admits, by their names in the address."""
+    hidden = {hide["state"] for hide in alarm.get("hides", ())}
+    acts = ["acknowledge"] if waits(alarm) else []
+    if alarm["state"] == "latched_acknowledged":
+        acts.append("reset")
+    acts.append("unshelve" if "shelved" in hidden else "shelve")
+    acts.append("return-to-service" if "out_of_service" in hidden else "remove-from-service")
+    return acts
+
+
+def sounding(alarms: Iterable[Json]) -> list[str]:
+    """What the sound calls for, the most urgent first: priority, alarm and occurrence of all that waits."""
+    return [f"{a['priority']}:{a['id']}#{a['occurrence']}" for a in ordered(alarms) if waits(a)][:MOST_SOUNDING]
 
 
 def tab(alarm: Json | None) -> Json:
@@ -85,9 +136,13 @@ def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "tank": alarm.get("tank") or "",
         "source": source,
         "urgency": URGENCY.get(alarm["priority"], ""),
-        "state": STATES.get(alarm["state"], alarm["state"]),
+        "state": state_words(alarm, now, zone),
+        "hidden": hidden_words(alarm, now, zone),
+        "aside": alarm["state"] in ASIDE,
+        "now": PAGE["condition_on" if alarm.get("active") else "condition_off"],
+        "can": " ".join(can(alarm)),
         "waits": waits(alarm),
-        "raised": PAGE["raised"].format(time=moment(alarm["raised"], now, zone)),
+        "raised": PAGE["raised"].format(time=moment(alarm["raised"], now, zone)) if alarm["raised"] else "",
         "returned": PAGE["returned"].format(time=moment(alarm["returned"], now, zone)) if alarm["returned"] else "",
         "age": age(alarm["raised"], now),
         "by": _by(alarm, now, zone),
@@ -114,7 +169,8 @@ def age(since: str | None, now: str) -> str:
 def revision(alarms: Iterable[Json]) -> str:
     """Changes whenever the list has to be drawn anew."""
     text = "|".join(
-        f"{alarm['id']},{alarm['occurrence']},{alarm['state']},{alarm.get('comment') or ''}"
+        f"{alarm['id']},{alarm['occurrence']},{alarm['priority']},{alarm['state']},{alarm.get('comment') or ''}"
+        f",{alarm.get('active')},{[tuple(hide.values()) for hide in alarm.get('hides', ())]}"
         for alarm in ordered(alarms)
     )
     return sha256(text.encode()).hexdigest()[:12]

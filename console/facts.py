@@ -55,13 +55,17 @@ class ActAnswer(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class SiteFacts:
-    """What never changes while the daemon runs. `zone` is an IANA name; `build` changes whenever the program does."""
+    """What never changes while the daemon runs. `zone` is an IANA name; `build` changes whenever the program does.
+
+    longest_shelf_s: the longest time that an alarm may be shelved for.
+    """
 
     id: str
     name: str
     zone: str
     simulated: bool
     build: str
+    longest_shelf_s: float = 28_800.0
 
 
 class Facts(Protocol):
@@ -149,6 +153,13 @@ class Facts(Protocol):
 
     async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
         """Alarm transitions, newest first: alarms.csv columns and `id`, `name`, `occurrence`, `by`, `comment`."""
+        ...
+
+    def every_alarm(self) -> list[Json]:
+        """Every alarm that the site can have, in the order of the site file: the keys of `live`'s alarms and `respond`.
+
+        One that is normal has `state` "normal"; `raised` is None where it never came.
+        """
         ...
 
     async def performance(self, from_ms: int, to_ms: int) -> Json:

@@ -110,6 +110,13 @@ def moment(text: str | None, now: str, zone: ZoneInfo) -> str:
     return f"{day} {then:%H:%M:%S}"
 
 
+def until(text: str, now: str, zone: ZoneInfo) -> str:
+    """A coming time: hh:mm today, with day and month before it otherwise."""
+    then, today = parse_time(text).astimezone(zone), parse_time(now).astimezone(zone)
+    clock_ = f"{then:%H:%M}"
+    return clock_ if then.date() == today.date() else f"{then.day} {MONTHS[then.month - 1]} {clock_}"
+
+
 class Figure(NamedTuple):
     """A figure as a page shows it: text, what to think of it, and that in words.
 

@@ -42,6 +42,7 @@ class Model:
             "date": date(now, self.zone),
             "head": alarm_views.head(alarms, places),
             "rev": alarm_views.revision(alarms),
+            "sound": alarm_views.sounding(alarms),
             "tanks": {
                 entry["tank"]: tank_views.view(
                     entry, self.tank_facts(entry["tank"]), self.alarms_of(live, entry), now, self.zone
@@ -55,10 +56,11 @@ class Model:
         }
 
     def alarm_list(self, live: Json) -> list[Json]:
-        """The standing alarms in the order in which a person should take them."""
-        places = self.places(live)
+        """The standing alarms in the order in which a person should take them, in parts ``{heading, alarms}``."""
+        places, now = self.places(live), live["time"]
         return [
-            alarm_views.view(alarm, places, live["time"], self.zone) for alarm in alarm_views.ordered(live["alarms"])
+            {"heading": heading, "alarms": [alarm_views.view(alarm, places, now, self.zone) for alarm in part]}
+            for heading, part in alarm_views.grouped(live["alarms"])
         ]
 
     @staticmethod

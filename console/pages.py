@@ -12,7 +12,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from console import alarm_views, bus_views, figures, loop_views, tank_views, words
+from console import bus_views, figures, loop_views, tank_views, words
 from console.assets import Assets
 from console.facts import Facts, Json
 from console.lookup import InstrumentId, TankId, known_loop, known_tank, time_ms
@@ -23,7 +23,7 @@ PAGES: Final = (("/", "Board"), ("/alarms", "Alarms"), ("/loops", "Loops"), ("/b
 CHART_COLUMNS: Final = (
     "level_m", "tov_m3", "gsv_m3", "rate_m3_per_h", "temperature_degC", "water_m", "volume_percent", "current_mA"
 )  # fmt: skip
-HISTORY_DAYS: Final = 7
+SOUND_STATES: Final = ("off", "on", "blocked", "calls", "silenced")
 FAULT_DAYS: Final = 30
 DAY_MS: Final = 86_400_000
 
@@ -59,6 +59,7 @@ class Pages:
             lights=words.LIGHTS,
             caution=words.CAUTION,
             page_words=words.PAGE,
+            sound_words={name: words.PAGE[f"sound_{name}"] for name in SOUND_STATES},
         )
         self._env.filters["words_for"] = words_for
         self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
@@ -86,9 +87,6 @@ class Pages:
         route("/", self.board)
         route("/tank/{tank}", self.tank)
         route("/tank/{tank}/chain", self.chain)
-        route("/alarms", self.alarms)
-        route("/alarms/list", self.alarm_list)
-        route("/alarms/history", self.history)
         route("/buses", self.buses)
         route("/loops", self.loops)
         route("/loops/{instrument}", self.loop)
@@ -115,25 +113,6 @@ class Pages:
         live = self._facts.live()
         known_tank(live, tank)
         return self.render(request, "_chain.html", live, steps=tank_views.chain_rows(self._facts.chain(tank)))
-
-    async def alarms(self, request: Request) -> HTMLResponse:
-        live = self._facts.live()
-        return self.render(
-            request,
-            "alarms.html",
-            live,
-            alarms=self._model.alarm_list(live),
-            rows=await self._history(live),
-            days=HISTORY_DAYS,
-        )
-
-    async def alarm_list(self, request: Request) -> HTMLResponse:
-        live = self._facts.live()
-        return self.render(request, "_alarm_list.html", live, alarms=self._model.alarm_list(live))
-
-    async def history(self, request: Request) -> HTMLResponse:
-        live = self._facts.live()
-        return self.render(request, "_history.html", live, rows=await self._history(live), days=HISTORY_DAYS)
 
     async def loops(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
@@ -177,12 +156,6 @@ class Pages:
     def _loop(self, instrument: str) -> Json:
         fixed = self._facts.loop_facts(instrument)
         return {**fixed, "strip": loop_views.strip(fixed["ne43"]), "width": loop_views.WIDTH}
-
-    async def _history(self, live: Json) -> list[Json]:
-        now_ms = time_ms(live["time"])
-        rows = await self._facts.alarm_rows(None, now_ms - HISTORY_DAYS * DAY_MS, now_ms + DAY_MS, 200)
-        places = self._model.places(live)
-        return [alarm_views.history_view(row, places, live["time"], self._model.zone) for row in rows]
 
     async def _faults(self, live: Json, instrument: str) -> list[Json]:
         now_ms = time_ms(live["time"])

@@ -9,10 +9,10 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console import tape
-from console.alarm_views import ASIDE, name_of, ordered, standing_first, tab
+from console.alarm_views import ASIDE, name_of, ordered, standing_first, state_words, tab
 from console.facts import Json
 from console.figures import NOTHING, Figure, clock, duration, figure, moment, number, with_unit, written
-from console.words import DEVICE, FLOWS, LIMITS, PAGE, QUALITIES, REASONS, STATES, WATER
+from console.words import DEVICE, FLOWS, LIMITS, PAGE, QUALITIES, REASONS, WATER
 
 FOLLOW_LEVEL: Final = (
     "level_m", "tov_m3", "volume_percent", "level_percent", "ullage_m", "rate_m3_per_h", "room_m3"
@@ -29,7 +29,7 @@ def view(entry: Json, facts: Json, alarms: Sequence[Json], now: str, zone: ZoneI
     stale = stale_words(entry, facts)
     figures = {name: fig.as_json() for name, fig in figures_of(entry, stale).items()}
     torn = _torn(entry, stale)
-    state = _state(entry, alarms)
+    state = _state(alarms, now, zone)
     return {
         **figures,
         **state,
@@ -87,7 +87,7 @@ def _turned(name: str, bound: str) -> str:
     return bound
 
 
-def _state(entry: Json, alarms: Sequence[Json]) -> Json:
+def _state(alarms: Sequence[Json], now: str, zone: ZoneInfo) -> Json:
     """The alarm that a person looks at first, its state and how many more stand."""
     standing = standing_first(alarms)
     if not standing:
@@ -97,7 +97,7 @@ def _state(entry: Json, alarms: Sequence[Json]) -> Json:
     urgent = any(alarm["priority"] == 1 and alarm["state"] not in ASIDE for alarm in standing)
     return {
         "alarm": name_of(first),
-        "alarm_state": STATES.get(first["state"], first["state"]),
+        "alarm_state": state_words(first, now, zone),
         "more": more,
         "tab": tab(first),
         "invert": "1" if urgent else "",

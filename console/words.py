@@ -174,6 +174,18 @@ BUS_KINDS: Final = MappingProxyType(
 )
 """Kinds of line. Source of the terms: Modbus Application Protocol V1.1b3, Serial Line V1.02."""
 
+GROUPS: Final = ("Not acknowledged", "Acknowledged", "Set aside")
+"""The parts of the list of alarms, in their order."""
+
+VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
+    {"met": "met", "manageable": "manageable", "missed": "missed", "nothing counted": "nothing counted"}
+)
+"""How a figure of the alarms stands to its aim."""
+
+SPANS: Final = ((900, "15 min"), (1800, "30 min"), (3600, "1 h"), (7200, "2 h"), (14400, "4 h"), (28800, "8 h"),
+                (43200, "12 h"), (86400, "24 h"), (604800, "7 d"))  # fmt: skip
+"""For how long an alarm can be shelved by the page: seconds and words; none above the site's longest is offered."""
+
 BUS_PAGE: Final = _table(connected="connected", not_connected="not connected yet", down="not connected: {why}")
 
 PAGE: Final = _table(
@@ -215,6 +227,26 @@ PAGE: Final = _table(
     out_of_date="raised anew meanwhile: look again",
     failed="not done: {why}",
     offline="the console does not answer",
+    reason_first="write the reason first",
+    not_so="the chosen alarms do not all admit that",
+    shelved_until="shelved until {time}",
+    hidden_by="{what} by {name}, {time}: {reason}",
+    hidden_until="; until {time}",
+    one_shot=" or until its condition returns",
+    suppressed_since="suppressed by design {rule}, since {time}",
+    condition_on="its condition is on now",
+    condition_off="its condition is off now",
+    done_reset="latch reset by {name}",
+    done_shelve="shelved by {name}",
+    done_unshelve="let speak again by {name}",
+    done_remove="taken out of service by {name}",
+    done_return="brought back into service by {name}",
+    was_so="it is so already",
+    sound_off="Sound: off",
+    sound_on="Sound: on",
+    sound_blocked="Sound: press to hear",
+    sound_calls="Silence",
+    sound_silenced="Sound: silenced",
     taken_reset="started anew by {name}",
     button_none="Acknowledge the chosen",
     button_some="Acknowledge {count} chosen",

@@ -64,7 +64,8 @@ class DaemonFacts:
         site = core.site
         self._core, self._clock, self._store, self._book = core, clock, store, book
         self._readers, self._submit = readers, submit
-        self._site = SiteFacts(site.id, site.name, site.zone, simulated, build)
+        longest_s = site.alarm_rules.longest_shelf_ms / 1000
+        self._site = SiteFacts(site.id, site.name, site.zone, simulated, build, longest_s)
         self._view = LiveView(core, build, health)
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
@@ -143,6 +144,9 @@ class DaemonFacts:
     async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
         trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)
         return {name: list(value) if isinstance(value, tuple) else value for name, value in trend._asdict().items()}
+
+    def every_alarm(self) -> list[Json]:
+        return self._view.every_alarm()
 
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
         wanted = None if instrument is None else {instrument}

@@ -65,6 +65,10 @@ class LiveView:
             "loops": [self._loop(loop.instrument, now_ms) for loop in core.site.loops],
         }
 
+    def every_alarm(self) -> list[Json]:
+        """Every alarm that the site can have, whatever its state, with how soon it is to be answered."""
+        return [{**self._alarm(view), "respond": view.respond} for view in self._core.alarms.views()]
+
     def _tank(self, keeper: TankKeeper, standing: list[AlarmView], now_ms: int) -> Json:
         tank, latest = keeper.tank, keeper.latest
         reading = latest or Reading(0, 0, tank.id, Quality.BAD, Reason.NO_COMMUNICATION)

@@ -1,4 +1,4 @@
-// The alarms page: the list is drawn anew whenever an alarm changes; one or a chosen few are acknowledged by name.
+// The alarm pages: the list is drawn anew whenever an alarm changes; people act on one alarm or a chosen few by name.
 
 import { act, data, fill, refresh, rememberName } from "./ask.js";
 import { renewed } from "./bind.js";
@@ -7,10 +7,24 @@ const words = data("words");
 const list = document.getElementById("list");
 const past = document.getElementById("past");
 const form = document.getElementById("acknowledge");
-const button = form.querySelector("button");
+const buttons = [...form.querySelectorAll("button")];
 const said = form.querySelector("output");
 let revision = list.dataset.rev;
 let busy = false;
+
+const bodies = {
+  acknowledge: (box, by, text) => ({ occurrence: Number(box.dataset.occurrence), by, comment: text }),
+  reset: (box, by, text) => ({ occurrence: Number(box.dataset.occurrence), by, comment: text }),
+  shelve: (box, by, text) => ({
+    by,
+    reason: text,
+    span_s: Number(form.elements.span.value),
+    one_shot: form.elements.one_shot.checked,
+  }),
+  unshelve: (box, by, text) => ({ by, comment: text }),
+  "remove-from-service": (box, by, text) => ({ by, reason: text }),
+  "return-to-service": (box, by, text) => ({ by, comment: text }),
+};
 
 function boxes() {
   return [...list.querySelectorAll("input[name=choose]")];
@@ -20,57 +34,80 @@ function chosen() {
   return boxes().filter((box) => box.checked);
 }
 
+function admit(box, name) {
+  return box.dataset.can.split(" ").includes(name);
+}
+
+// Buttons that the chosen alarms do not admit are dimmed; they still answer why.
 function count() {
-  const number = chosen().length;
-  button.textContent = number ? fill(words.button_some, { count: number }) : words.button_none;
-  form.toggleAttribute("data-ready", number > 0);
+  const taken = chosen();
+  for (const button of buttons) {
+    button.toggleAttribute("data-ready", taken.length > 0 && taken.every((box) => admit(box, button.value)));
+  }
+  const [first] = buttons;
+  first.textContent = taken.length ? fill(words.button_some, { count: taken.length }) : words.button_none;
 }
 
 async function redraw(rev) {
   busy = true;
   const kept = new Set(chosen().map((box) => box.value));
-  if (await refresh(list, "/alarms/list")) {
+  if (await refresh(list, list.dataset.part)) {
     for (const box of boxes()) box.checked = kept.has(box.value);
     renewed();
   }
-  await refresh(past, "/alarms/history");
+  if (past) await refresh(past, past.dataset.part);
   revision = rev;
   busy = false;
   count();
 }
 
-function outcome(answer, by) {
-  if (answer.ok && answer.body.status === "accepted") return fill(words.taken, { name: by });
-  if (answer.ok) return fill(words.taken_before, { name: answer.body.acknowledged_by, time: answer.body.time });
-  if (answer.status === 409) return words.out_of_date;
-  return fill(words.failed, { why: answer.body.detail ?? answer.status });
+function outcome(answer, button, by) {
+  const { ok, status, body } = answer;
+  if (ok && button.value === "acknowledge" && body.status === "already") {
+    return fill(words.taken_before, { name: body.acknowledged_by, time: body.time });
+  }
+  if (ok && body.status === "already") return words.was_so;
+  if (ok) return fill(words[button.dataset.done], { name: by });
+  if (status === 409 && body.occurrence !== undefined) return words.out_of_date;
+  return fill(words.failed, { why: body.detail ?? status });
 }
 
-async function acknowledge(event) {
+function lacking(button, taken, by, text) {
+  if (!taken.length) return [words.pick_first, boxes()[0]];
+  if (!by) return [words.name_first, form.elements.by];
+  if (!taken.every((box) => admit(box, button.value))) return [words.not_so, button];
+  if (button.dataset.why && !text) return [words.reason_first, form.elements.comment];
+  return null;
+}
+
+async function perform(event) {
   event.preventDefault();
+  const button = event.submitter ?? buttons[0];
   const taken = chosen();
   const by = form.elements.by.value.trim();
-  if (!taken.length || !by) {
-    said.textContent = taken.length ? words.name_first : words.pick_first;
-    (taken.length ? form.elements.by : boxes()[0])?.focus();
+  const text = form.elements.comment.value.trim();
+  const missing = lacking(button, taken, by, text);
+  if (missing) {
+    said.textContent = missing[0];
+    missing[1]?.focus();
     return;
   }
-  button.disabled = true;
+  for (const one of buttons) one.disabled = true;
   const told = [];
   for (const box of taken) {
-    const body = { occurrence: Number(box.dataset.occurrence), by, comment: form.elements.comment.value.trim() };
-    const answer = await act(`/api/alarms/${encodeURIComponent(box.dataset.alarm)}/acknowledge`, body, words.offline);
-    told.push(`${box.dataset.name}: ${outcome(answer, by)}`);
+    const body = bodies[button.value](box, by, text);
+    const answer = await act(`/api/alarms/${encodeURIComponent(box.dataset.alarm)}/${button.value}`, body, words.offline);
+    told.push(`${box.dataset.name}: ${outcome(answer, button, by)}`);
     if (answer.ok || answer.status === 409) box.checked = false;
   }
   said.textContent = told.join(" · ");
   form.elements.comment.value = "";
-  button.disabled = false;
+  for (const one of buttons) one.disabled = false;
   count();
 }
 
 rememberName(form.elements.by);
-form.addEventListener("submit", acknowledge);
+form.addEventListener("submit", perform);
 list.addEventListener("change", count);
 document.addEventListener("state", (event) => {
   if (!busy && event.detail.rev !== revision) redraw(event.detail.rev);

@@ -3,11 +3,15 @@
 import { bind } from "./bind.js";
 import { listen } from "./feed.js";
 import { lightSwitch } from "./light.js";
+import { sound } from "./sound.js";
 import { watchdog } from "./watch.js";
 
 const root = document.documentElement;
 const banner = document.getElementById("silent");
 const watch = watchdog(banner, banner.dataset.sentence);
+
+const button = document.getElementById("sound");
+const alarmSound = sound(button, JSON.parse(button.dataset.words));
 
 lightSwitch(document.getElementById("light"));
 listen(
@@ -18,6 +22,7 @@ listen(
   (message) => {
     bind(message);
     watch.beat(message.clock);
+    alarmSound.hear(message.sound);
     document.dispatchEvent(new CustomEvent("state", { detail: message }));
   },
 );

@@ -11,7 +11,10 @@ from tests.browser.conftest import Console
 
 pytestmark = pytest.mark.browser
 
-PATHS = ["/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/buses", "/loops", "/loops/LI-fennock"]
+PATHS = [
+    "/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance",
+    "/buses", "/loops", "/loops/LI-fennock",
+]  # fmt: skip
 SAYS_SO_MS = 6_000
 RECOVERS_MS = 12_000
 
@@ -43,7 +46,7 @@ def test_an_alarm_is_acknowledged_by_name_on_its_page(page: Page, console: Conso
     expect(line.locator(".how b")).to_have_text("acknowledged")
     expect(line.locator(".how")).to_contain_text("by Ada")
     expect(line.locator(".how")).to_contain_text("valve shut <b>")
-    expect(line.get_by_role("checkbox")).to_have_count(0)
+    assert "acknowledge" not in (line.get_by_role("checkbox").get_attribute("data-can") or "").split()
     expect(page.locator("#past tr", has_text="Ada").first).to_contain_text("acknowledged")
     expect(page.locator(".top .more")).to_have_text("and 2 more")
 

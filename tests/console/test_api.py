@@ -78,8 +78,8 @@ async def test_standing_alarms_come_in_the_order_in_which_people_take_them(clien
     assert [alarm["id"] for alarm in alarms] == [
         "harrowmead.high_high",
         "harrowmead.critical_high",
-        "ostler-n.high",
         "harrowmead.high",
+        "ostler-n.high",
         "LI-fennock.signal_low",
     ]
 

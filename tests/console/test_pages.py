@@ -12,8 +12,13 @@ from console.model import Model
 from tests.console.conftest import make_client
 from tests.console.fake import FakeFacts
 
-PATHS = ["/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/buses", "/loops", "/loops/LI-fennock"]
-PARTS = ["/tank/ostler-n/chain", "/alarms/list", "/alarms/history", "/loops/LI-fennock/faults"]
+PATHS = [
+    "/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance", "/buses", "/loops",
+    "/loops/LI-fennock",
+]  # fmt: skip
+PARTS = [
+    "/tank/ostler-n/chain", "/alarms/list", "/alarms/every/list", "/alarms/history", "/loops/LI-fennock/faults",
+]  # fmt: skip
 
 
 class Page(HTMLParser):
@@ -111,7 +116,7 @@ async def test_a_page_with_no_tank_and_no_alarm_says_what_to_do(facts: FakeFacts
     facts.standing.clear()
     async with make_client(facts) as client:
         assert "no tank yet" in (await client.get("/")).text
-        assert "No alarm stands." in (await client.get("/alarms")).text
+        assert "No alarm stands, and none is set aside." in (await client.get("/alarms")).text
         assert "no instrument yet" in (await client.get("/loops")).text
 
 
