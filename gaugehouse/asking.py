@@ -27,7 +27,7 @@ from models.stock_budget import Rest
 from models.tank import Measured, Tank
 from models.trust import Trust
 
-_EXAMPLES: Final = {"m": "9.2 m", "degC": "28 degC", "kg/m3": "800 kg/m3", "%": "0.05 %"}
+_EXAMPLES: Final = {"m": "9.2 m", "degC": "28 degC", "kg/m3": "800 kg/m3", "kPa": "5 kPa", "%": "0.05 %"}
 
 
 def read(args: Namespace) -> int:
@@ -100,6 +100,7 @@ def convert(args: Namespace) -> int:
         water_m=_quantity("--water", args.water, "m"),
         ullage_m=_quantity("--ullage", args.ullage, "m"),
         ambient_degC=_quantity("--ambient", args.ambient, "degC"),
+        pressure_kPa=_quantity("--pressure", args.pressure, "kPa"),
         sediment_water_frac=(_quantity("--sediment-water", args.sediment_water, "%") or 0.0) / 100,
     )
     density = _quantity("--density", args.density, "kg/m3")

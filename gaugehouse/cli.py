@@ -68,6 +68,7 @@ def parser() -> argparse.ArgumentParser:
     convert.add_argument("--water", metavar='"12 mm"', help="innage of free water")
     convert.add_argument("--density", metavar='"800 kg/m3"', help="at the reference temperature")
     convert.add_argument("--ambient", metavar='"12 degC"', help="of the air, for the temperature of the shell")
+    convert.add_argument("--pressure", metavar='"5 kPa"', help="gauge pressure over the liquid (default: the tank's)")
     convert.add_argument("--sediment-water", metavar='"0.05 %"', help="sediment and water, of the standard volume")
 
     capacitycall.add_arguments(command("capacity", _capacity, "makes a capacity table as CSV", site=False))

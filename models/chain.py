@@ -10,6 +10,7 @@ from typing import NamedTuple
 from models.airweight import WEIGHTS_KGPM3
 from models.correction import Form, group_name
 from models.errors import OutOfRange
+from models.liquidhead import LiquidHeadCorrection
 from models.quantity import Calculation, Gauging, Product, Quantities, Shell, Vessel
 from models.reading import Quality
 from models.roof import FloatingRoof
@@ -53,12 +54,13 @@ def steps_of(vessel: Vessel, product: Product, gauging: Gauging, q: Quantities) 
     water = _known(q.free_water_m3, g.water_quality if vessel.water_measured else Quality.GOOD)
     shell = Quality.GOOD if vessel.shell is None else temperature
     factor = max(_known(q.ctl, temperature), g.density_quality)
-    gov = max(level, water, shell, Quality.GOOD if vessel.roof is None else factor)
+    by_density = vessel.roof is not None or vessel.head is not None
+    gov = max(level, water, shell, factor if by_density else Quality.GOOD)
     rows = [
         *_level_rows(vessel, g, q, level),
         *_observed_rows(vessel, product, g, q, (temperature, water, shell)),
-        ("GOV", "gross observed volume", q.gov_m3, "m3", _gov_rule(vessel.roof), _known(q.gov_m3, gov)),
-        *_standard_rows(product, g, q, factor, max(gov, factor)),
+        ("GOV", "gross observed volume", q.gov_m3, "m3", _gov_rule(vessel), _known(q.gov_m3, gov)),
+        *_standard_rows(vessel, product, g, q, factor, max(gov, factor)),
     ]
     refused = {refusal.symbol: refusal.reason for refusal in q.refusals}
     return tuple(
@@ -104,6 +106,9 @@ def _observed_rows(
         if g.ambient_degC is not None and not vessel.shell.insulated:
             yield "Ta", "ambient temperature", g.ambient_degC, "degC", "measured", Quality.GOOD
         yield "TSh", "shell temperature", q.shell_degC, "degC", _shell_rule(vessel.shell, product, g), shell
+    if vessel.head is not None:
+        quality = max(_known(q.head_m3, temperature), g.density_quality)
+        yield "LHC", "liquid head", q.head_m3, "m3", _head_rule(vessel.head), quality
     rule = _ctsh_rule(vessel.shell)
     yield "CTSh", "correction for the temperature of the shell", q.ctsh, "", rule, _known(q.ctsh, shell)
     roof = vessel.roof
@@ -112,14 +117,19 @@ def _observed_rows(
         yield roof.symbol, "floating roof", q.roof_m3, "m3", _roof_rule(roof), quality
 
 
-def _standard_rows(product: Product, g: Gauging, q: Quantities, factor: Quality, stock: Quality) -> Iterable[Row]:
+def _standard_rows(
+    vessel: Vessel, product: Product, g: Gauging, q: Quantities, factor: Quality, stock: Quality
+) -> Iterable[Row]:
     rho = product.base_density_kgpm3
     base = base_word(product.base_degC)
     rho_rule = f"product group {product.group}"
     yield "rho_b", f"density at {base}", rho, "kg/m3", rho_rule, g.density_quality
     yield "CTL", "correction for the temperature of the liquid", q.ctl, "", _ctl_rule(product, base), factor
-    pressed = g.pressure_kPa > 0
+    pressure_kPa = vessel.pressure_kPa if g.pressure_kPa is None else g.pressure_kPa
+    pressed = pressure_kPa > 0
     if pressed:
+        by = "the vessel's" if g.pressure_kPa is None else "entered"
+        yield "P", "gauge pressure over the liquid", pressure_kPa, "kPa", by, Quality.GOOD
         yield "CPL", "correction for the pressure of the liquid", q.cpl, "", product.edition, factor
         yield "CTPL", "correction for temperature and pressure", q.ctpl, "", "CTL x CPL", factor
     stock = _known(q.gsv_m3, stock)
@@ -165,8 +175,15 @@ def _roof_rule(roof: FloatingRoof) -> str:
     return f"in the table at {roof.deducted_at_kgpm3:g} kg/m3: weight / that - weight / (density in air x CTL)"
 
 
-def _gov_rule(roof: FloatingRoof | None) -> str:
-    return "(TOV - FW) x CTSh" + ("" if roof is None else f" + {roof.symbol}") + ", API MPMS 12.1.1"
+def _head_rule(head: LiquidHeadCorrection) -> str:
+    included = head.included_kgpm3
+    table = "table without liquid head" if included is None else f"table for {included:g} kg/m3"
+    return f"growth of the shell under rho_b x CTL, {table}; thin wall, E = {head.elasticity_Pa / 1e9:g} GPa"
+
+
+def _gov_rule(vessel: Vessel) -> str:
+    held = "TOV - FW" if vessel.head is None else "TOV + LHC - FW"
+    return f"({held}) x CTSh" + ("" if vessel.roof is None else f" + {vessel.roof.symbol}") + ", API MPMS 12.1.1"
 
 
 def _ctl_rule(product: Product, base: str) -> str:

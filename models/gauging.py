@@ -41,7 +41,7 @@ def gauging_of(measured: Measured, trust: Trust, temperature: Extra, water: Extr
     """The gauging behind one poll; without an innage where there is no level to stand by, not even as a bound."""
     quality = trust.quality
     level = None if quality is BAD and measured.bound is EXACT else measured.level_m
-    return Gauging(level, temperature.value, water.value, None, ambient.value, 0.0, 0.0, quality)
+    return Gauging(level, temperature.value, water.value, None, ambient.value, None, 0.0, quality)
 
 
 def gauged(model: StockModel, gauging: Gauging, rest: Rest) -> Gauged:

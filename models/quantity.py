@@ -17,6 +17,7 @@ from models.capacity import CapacityTable
 from models.correction import Edition, Form, corrector, round_temperature
 from models.errors import OutOfRange
 from models.groups import commodity_of
+from models.liquidhead import LiquidHeadCorrection
 from models.reading import Quality
 from models.roof import FloatingRoof
 
@@ -61,7 +62,8 @@ class Vessel:
     """A tank as its papers describe it. water_measured False: free water counts 0 and is printed "not measured".
 
     slack_m: a level off the table by no more than this counts as the table's end (the tolerance of the gauge: an empty
-    tank reads 3.99 mA at times). Hand gauging has none.
+    tank reads 3.99 mA at times). Hand gauging has none. pressure_kPa: gauge pressure over the liquid, where the tank is
+    kept under one. head: for the density in the tank; without it the table's volume is taken as it stands.
     """
 
     table: CapacityTable
@@ -70,6 +72,8 @@ class Vessel:
     roof: FloatingRoof | None = None
     water_measured: bool = True
     slack_m: float = 0.0
+    pressure_kPa: float = 0.0
+    head: LiquidHeadCorrection | None = None
 
     @property
     def least_m(self) -> float:
@@ -101,7 +105,8 @@ class Product:
 class Gauging(NamedTuple):
     """What was measured at one moment. Exactly one of innage and ullage; None elsewhere is "not known".
 
-    water_m: innage of free water. sediment_water_frac: of the gross standard volume. The qualities are of the inputs.
+    water_m: innage of free water. pressure_kPa: gauge pressure over the liquid, None for that of the vessel.
+    sediment_water_frac: of the gross standard volume. The qualities are of the inputs.
     """
 
     innage_m: float | None = None
@@ -109,7 +114,7 @@ class Gauging(NamedTuple):
     water_m: float | None = None
     ullage_m: float | None = None
     ambient_degC: float | None = None
-    pressure_kPa: float = 0.0
+    pressure_kPa: float | None = None
     sediment_water_frac: float = 0.0
     level_quality: Quality = Quality.GOOD
     temperature_quality: Quality = Quality.GOOD
@@ -127,7 +132,7 @@ class Refusal(NamedTuple):
 class Quantities(NamedTuple):
     """All figures of the chain, unrounded; None where an input is missing or refused.
 
-    area_m2, water_area_m2: cubic metres per metre of level at the innage, and at the water's.
+    area_m2, water_area_m2: cubic metres per metre of level at the innage, and at the water's. head_m3: liquid head.
     """
 
     innage_m: float | None
@@ -148,6 +153,7 @@ class Quantities(NamedTuple):
     weight_in_air_kg: float | None = None
     refusals: tuple[Refusal, ...] = ()
     water_area_m2: float = 0.0
+    head_m3: float | None = 0.0
 
     def observed_only(self) -> "Quantities":
         """Without all that a level which is only a bound does not allow: no GOV, and nothing that follows from it."""
@@ -163,8 +169,8 @@ class Calculation:
     """
 
     __slots__ = (
-        "_air", "_bottom", "_bottom_area", "_density", "_in_air", "_least", "_most", "_reference", "_roof", "_rounded",
-        "_shell", "_table", "_thermal", "_top", "_water_measured", "product", "vessel",
+        "_air", "_bottom", "_bottom_area", "_density", "_head", "_in_air", "_least", "_most", "_pressure", "_reference",
+        "_roof", "_rounded", "_shell", "_table", "_thermal", "_top", "_water_measured", "product", "vessel",
     )  # fmt: skip
 
     def __init__(self, vessel: Vessel, product: Product) -> None:
@@ -175,6 +181,7 @@ class Calculation:
         self._least, self._most = vessel.least_m, vessel.most_m
         self._reference = vessel.reference_height_m
         self._roof, self._shell, self._water_measured = vessel.roof, vessel.shell, vessel.water_measured
+        self._head, self._pressure = vessel.head, vessel.pressure_kPa
         density = self._density = product.base_density_kgpm3
         self._air, self._in_air = air_factor(density, product.air_kgpm3), density_in_air_kgpm3(density)
         self._rounded = product.form == Form.ROUNDED
@@ -188,10 +195,13 @@ class Calculation:
         )
 
     def __call__(self, gauging: Gauging) -> Quantities:
-        """Every figure from one gauging: GOV = (TOV - FW) x CTSh + FRA, GSV = GOV x CTPL, NSV = GSV x (1 - S&W)."""
+        """Every figure from one gauging: GOV = (TOV + LHC - FW) x CTSh + FRA, GSV = GOV x CTPL, NSV = GSV x (1 -
+        S&W)."""
         innage, liquid_degC, water, ullage, ambient_degC, pressure_kPa, sediment_water, _, _, _, _ = gauging
         refused: list[Refusal] = []
         water_area = 0.0
+        if pressure_kPa is None:
+            pressure_kPa = self._pressure
         if innage is None and ullage is not None:
             innage = self._reference - ullage
         tov = area = fw = None
@@ -218,9 +228,15 @@ class Calculation:
             except OutOfRange as error:
                 refused.append(Refusal("CTL", str(error)))
         roof = 0.0 if self._roof is None else self._roof_m3(self._roof, innage, thermal, refused)
+        head: float | None = 0.0
+        if self._head is not None:
+            head = None
+            if tov is not None and innage is not None and thermal is not None:
+                head = self._head.correction_m3(innage, self._density * thermal)
         gov = None
-        if tov is not None and fw is not None and ctsh is not None and roof is not None:
-            gov = (tov - fw if tov > fw else 0.0) * ctsh + roof
+        if tov is not None and fw is not None and ctsh is not None and roof is not None and head is not None:
+            held = tov + head
+            gov = (held - fw if held > fw else 0.0) * ctsh + roof
             if gov < 0:
                 words = f"gross observed volume {gov:.3f} m3: the roof displaces more than the tank holds at this level"
                 refused.append(Refusal("GOV", words))
@@ -228,7 +244,7 @@ class Calculation:
         if gov is None or ctpl is None:
             return Quantities(
                 innage, tov, area, fw, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, refusals=tuple(refused),
-                water_area_m2=water_area,
+                water_area_m2=water_area, head_m3=head,
             )  # fmt: skip
         sound = 0 <= sediment_water < 1
         if not sound:
@@ -239,7 +255,7 @@ class Calculation:
         return Quantities(
             innage, tov, area, fw, shell_degC, ctsh, roof, gov, thermal, cpl, ctpl, gsv,
             gsv * (1 - sediment_water) if sound else None, gsv + (fw or 0.0), mass, mass * self._air,
-            tuple(refused) if refused else (), water_area,
+            tuple(refused) if refused else (), water_area, head,
         )  # fmt: skip
 
     def _off(self, innage: float) -> str:

@@ -170,12 +170,12 @@ class StockBudgeter:
     def sensitivities(self, q: Quantities, gauging: Gauging) -> list[float]:
         """d GSV / d input for each way of acting, in m3 a unit, of figures that have a GSV. Analytic, of the unrounded
         chain; d ln(CTL) / dT and / d rho to second order in alpha dT."""
-        innage, tov, area_m2, fw, shell_degC, ctsh, roof_m3, _, _, _, ctpl, gsv_m3, _, _, _, _, _, water_area_m2 = q
+        innage, tov, area_m2, fw, shell_degC, ctsh, roof_m3, _, _, _, ctpl, gsv_m3, *_, water_area_m2, head_m3 = q
         liquid_degC = gauging.liquid_degC
         assert innage is not None and tov is not None and area_m2 is not None and fw is not None  # noqa: PT018 one fact
         assert ctsh is not None and ctpl is not None and gsv_m3 is not None and liquid_degC is not None  # noqa: PT018
         factor = ctsh * ctpl
-        liquid_m3 = tov - fw
+        liquid_m3 = tov + (head_m3 or 0.0) - fw
         by_level = area_m2 * factor
         d_t = liquid_degC - self._base
         bend = -gsv_m3 * (1 + 1.6 * self._alpha * d_t)

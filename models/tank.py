@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from models.capacity import CapacityTable
+from models.liquidhead import LiquidHeadCorrection
 from models.quantity import Shell, Vessel
 from models.reading import BAD, EXACT, GOOD, NO_REASON, OK, TIMEOUT, UNCERTAIN, Bound, Quality, Reason, Sample
 from models.roof import FloatingRoof
@@ -84,6 +85,8 @@ class Tank:
     ne43: Ne43 = NE43_2003
     shell: Shell | None = None
     roof: FloatingRoof | None = None
+    pressure_kPa: float = 0.0
+    head: LiquidHeadCorrection | None = None
     vessel: Vessel = field(init=False, repr=False, compare=False)
     _ends: tuple[float, float] | None = field(init=False, repr=False, compare=False, default=None)
     _low_frac: float = field(init=False, repr=False, compare=False, default=0.0)
@@ -99,7 +102,9 @@ class Tank:
             ends = self.innage_m(self.at_4mA_m), self.innage_m(self.at_20mA_m)
         slack = 0.0 if ends is None else self.tolerance_frac * abs(ends[1] - ends[0])
         measured = self.water is not None or self.water_from_dips
-        vessel = Vessel(self.table, self.reference_height_m, self.shell, self.roof, measured, slack)
+        vessel = Vessel(
+            self.table, self.reference_height_m, self.shell, self.roof, measured, slack, self.pressure_kPa, self.head
+        )
         object.__setattr__(self, "_ends", ends)
         object.__setattr__(self, "vessel", vessel)
         object.__setattr__(self, "_low_frac", -self.tolerance_frac - 1e-9)

@@ -16,7 +16,15 @@ from gaugehouse.sitefile.loopfacts import power_of
 from gaugehouse.sitefile.quantities import linear
 from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
 from gaugehouse.sitefile.settings import settings_of
-from gaugehouse.sitefile.stockfacts import accuracies, certificate_of, given_accuracy, roof_of, safe_fill_of, shell_of
+from gaugehouse.sitefile.stockfacts import (
+    accuracies,
+    certificate_of,
+    given_accuracy,
+    head_of,
+    roof_of,
+    safe_fill_of,
+    shell_of,
+)
 from gaugehouse.sitefile.tankchecks import level_kind, reach_m
 from gaugehouse.sitefile.watchfacts import watched_of
 from modbus.signals import RegisterSignal, RegisterType
@@ -219,6 +227,8 @@ def _tank(draft: Draft, tank: TankTable) -> Tank:
         else Ne43(tank.ne43.fail_low, tank.ne43.low, tank.ne43.high, tank.ne43.fail_high),
         shell=shell_of(tank, draft.file.site.reference_temperature),
         roof=roof_of(tank.roof),
+        pressure_kPa=tank.pressure,
+        head=head_of(tank),
     )
 
 

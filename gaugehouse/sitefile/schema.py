@@ -17,6 +17,7 @@ from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
 from gaugehouse.sitefile.stockschema import (
     AccuracyTable,
     CertificateTable,
+    LiquidHeadTable,
     RoofTable,
     SafeFillTable,
     ShapeTable,
@@ -253,6 +254,8 @@ class TankTable(Table):
     shell_expansion: f.Expansion | None = None
     shell_insulated: bool = False
     roof: RoofTable | None = None
+    pressure: Annotated[float, quantity("kPa", "5 kPa", 0, 10_340)] = 0.0
+    liquid_head: LiquidHeadTable | None = None
     accuracy: AccuracyTable = AccuracyTable()
     fastest_change: f.LevelRate | None = None
     surface_waves: f.SmallLength | None = None

@@ -2,12 +2,15 @@
 a roof's critical zone and a suction lie inside the tank, and a rule of safe fill has all that it needs.
 """
 
+import math
 from collections.abc import Iterator
+from typing import Final
 
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.schema import TankTable
-from gaugehouse.sitefile.stockschema import AccuracyTable, KnownTable, RoofTable, SafeFillTable
+from gaugehouse.sitefile.stockschema import AccuracyTable, KnownTable, LiquidHeadTable, RoofTable, SafeFillTable
 from models.capacity import CapacityTable
+from models.correction import Edition
 
 WAYS = ("limits", "standard", "expanded")
 
@@ -22,6 +25,15 @@ def check_stock(draft: Draft, key: str, tank: TankTable, table: CapacityTable | 
         draft.report.error(f"{key}.shell_insulated", text)
     if tank.roof is not None:
         _roof(draft, f"{key}.roof", tank.roof, table)
+    if tank.liquid_head is not None:
+        _liquid_head(draft, f"{key}.liquid_head", tank, tank.liquid_head, table)
+    site = draft.file.site
+    if tank.pressure and site is not None and site.volume_correction is Edition.TABLES_1980:
+        text = (
+            f"{tank.pressure:g} kPa: the 1980 tables know no pressure; remove this key, or write [site] "
+            f'volume_correction = "{Edition.API_2004.value}"'
+        )
+        draft.report.error(f"{key}.pressure", text, found=f"{tank.pressure:g} kPa", allowed="0 kPa")
     if tank.suction is not None and table is not None:
         _inside(draft, f"{key}.suction", tank.suction, table)
     if tank.safe_fill is not None:
@@ -86,6 +98,37 @@ def _roof(draft: Draft, key: str, roof: RoofTable, table: CapacityTable | None) 
         draft.report.error(f"{key}.critical_high", text, found=f"{high:g} m", allowed=f"from {low:g} m")
     elif high is not None and table is not None:
         _inside(draft, f"{key}.critical_high", high, table)
+
+
+HEAD_BELOW_TOP_M: Final = 0.05
+AREA_OFF_FRAC: Final = 0.02
+
+
+def _liquid_head(draft: Draft, key: str, tank: TankTable, head: LiquidHeadTable, table: CapacityTable | None) -> None:
+    """A shell that is upright, as wide as its table says, and as high."""
+    report = draft.report
+    if tank.shape is not None and tank.shape.kind != "upright":
+        text = f'only an upright shell bulges by this rule, and this is a "{tank.shape.kind}" tank; remove this table'
+        report.error(key, text, found=tank.shape.kind, allowed="upright")
+    elif table is not None and report_is_whole(draft, key):
+        top = math.fsum(course.height for course in head.course)
+        if top < table.top_m - HEAD_BELOW_TOP_M:
+            text = f"the courses end at {top:g} m, the capacity table at {table.top_m:g} m; add the courses above"
+            report.error(f"{key}.course", text, found=f"{top:g} m", allowed=f"{table.top_m:g} m")
+            return
+        middle = (table.bottom_m + table.top_m) / 2
+        wide = 2 * math.sqrt(table.area_m2(middle) / math.pi)
+        if abs(head.diameter - wide) > AREA_OFF_FRAC * wide:
+            text = (
+                f"{head.diameter:g} m, but the capacity table's own rows are those of a tank {wide:.2f} m wide; mend "
+                "one of the two"
+            )
+            report.error(f"{key}.diameter", text, found=f"{head.diameter:g} m", allowed=f"{wide:.2f} m")
+
+
+def report_is_whole(draft: Draft, key: str) -> bool:
+    """True where nothing is wrong with the shell's own keys."""
+    return draft.report_is_clean(f"{key}.course") and draft.report_is_clean(f"{key}.diameter")
 
 
 def _inside(draft: Draft, key: str, level_m: float, table: CapacityTable) -> None:

@@ -12,6 +12,7 @@ from gaugehouse.sitefile.facts import SafeFillSpec, Site, TankExtras, frozen
 from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.stockschema import AccuracyTable, KnownTable, RoofTable
 from models.certificate import CapacityCertificate, TankForm
+from models.liquidhead import LiquidHeadCorrection, Plates
 from models.quantity import Shell
 from models.roof import FloatingRoof
 from models.stock_budget import Accuracy, Rest, accuracy_of
@@ -74,6 +75,16 @@ def roof_of(roof: RoofTable | None) -> FloatingRoof | None:
     if roof is None:
         return None
     return FloatingRoof(roof.weight, roof.critical_low, roof.critical_high, roof.deducted_at)
+
+
+def head_of(tank: TankTable) -> LiquidHeadCorrection | None:
+    """The certificate says which density's head the table includes; a table without one is taken to include none."""
+    given = tank.liquid_head
+    if given is None:
+        return None
+    included = None if tank.certificate is None else tank.certificate.head_density
+    courses = tuple(Plates(course.plate, course.height) for course in given.course)
+    return LiquidHeadCorrection(given.diameter, courses, included, given.elasticity)
 
 
 def given_accuracy(table: AccuracyTable) -> Mapping[str, Known]:

@@ -12,6 +12,7 @@ from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import one_of, quantity, refuse
 from gaugehouse.sitefile.table import Table, Text
 from models.certificate import TankForm
+from models.strapping import STEEL_PA
 
 HEADS: Final = ("flat", "conical", "ellipsoidal", "spherical", "torispherical", "guppy")
 STANDS: Final = ("out", "in")
@@ -120,6 +121,23 @@ class RoofTable(Table):
     critical_low: Annotated[float, quantity("m", "1.6 m", 0, 100)] = Field(examples=['"1.6 m"'])
     critical_high: Annotated[float, quantity("m", "1.8 m", 0, 100)] = Field(examples=['"1.8 m"'])
     deducted_at: Annotated[float, quantity("kg/m3", "800 kg/m3", 400, 1200)] | None = None
+
+
+class PlatesTable(Table):
+    """One course of the shell, from the datum up."""
+
+    plate: Annotated[float, quantity("m", "8 mm", 0.002, 0.1)] = Field(examples=['"8 mm"'])
+    height: Annotated[float, quantity("m", "1.8 m", 0.1, 6)] = Field(examples=['"1.8 m"'])
+
+
+class LiquidHeadTable(Table):
+    """The shell of an upright tank, by which its table is brought to the density in the tank."""
+
+    diameter: f.Height = Field(examples=['"10 m"'])
+    course: Annotated[list[PlatesTable], Field(min_length=1)] = Field(
+        examples=['[{ plate = "8 mm", height = "1.8 m" }]']
+    )
+    elasticity: Annotated[float, quantity("Pa", "200 GPa", 1e9, 1e12)] = STEEL_PA
 
 
 SAFE_FILL_RULES: Final = ("response time", "stop time", "percent")

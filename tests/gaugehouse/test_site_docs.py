@@ -36,6 +36,8 @@ SECTIONS: dict[str, type[Table]] = {
     "`[tank.accuracy]`": stockschema.AccuracyTable,
     "An accuracy": stockschema.KnownTable,
     "`[tank.roof]`": stockschema.RoofTable,
+    "`[tank.liquid_head]`": stockschema.LiquidHeadTable,
+    "A course": stockschema.PlatesTable,
     "`[tank.safe_fill]`": stockschema.SafeFillTable,
     "`[tank.limits]`": schema.LimitsTable,
     "A level limit": schema.LimitTable,

@@ -12,7 +12,10 @@ from gaugehouse.core import Tick
 from gaugehouse.liveview import LiveView
 from gaugehouse.site import Site, load_site
 from gaugehouse.wiring import core_of, stock_of
+from models import vcf
 from models.certificate import FROM_DRAWING, TankForm
+from models.correction import ctl
+from models.groups import Commodity
 from models.quantity import Shell
 from models.reading import Instant, Quality, Reading, Sample
 from models.roof import FloatingRoof
@@ -179,6 +182,34 @@ def test_an_altitude_thins_the_air_that_weights_are_taken_in(tmp_path: Path) -> 
     assert plain.fingerprint() != high.fingerprint()
     assert plain.model_version("palm") == high.model_version("palm")
     assert "1828.8 m above the sea" in check(path).text()
+
+
+COURSES = (
+    'course = [{ plate = "10 mm", height = "6 m" }, { plate = "8 mm", height = "6 m" }, '
+    '{ plate = "6 mm", height = "1 m" }]'
+)
+
+
+def test_a_liquid_head_and_a_pressure_reach_every_reading(tmp_path: Path) -> None:
+    """The certificate says which density's head is in the table; API MPMS 11.1-2004 for the pressure."""
+    plain, headed, pressed = (
+        site_with(tmp_path, PAPER, *lines, shape='capacity = "t.csv"')
+        for lines in ((), (f'liquid_head = {{ diameter = "10 m", {COURSES} }}',), ('pressure = "1 bar"',))
+    )
+    head = headed.tank("palm").head
+    assert head is not None
+    assert (head.included_kgpm3, head.top_m) == (800.0, 13.0)
+    (before,), (with_head,), (with_pressure,) = (read(site, (0, 12.0, 30.0)) for site in (plain, headed, pressed))
+    assert before.gov_m3 is not None
+    assert with_head.gov_m3 is not None
+    lighter = 800 * ctl("jet", 800.0, 30.0)
+    assert with_head.gov_m3 - before.gov_m3 == pytest.approx(head.correction_m3(6.0, lighter), rel=1e-9)
+    assert with_head.tov_m3 == before.tov_m3
+    assert before.gsv_m3 is not None
+    assert with_pressure.gsv_m3 is not None
+    cpl = vcf.factors(vcf.line_of(Commodity.REFINED, 800.0), 30.0, 100.0).cpl
+    assert with_pressure.gsv_m3 / before.gsv_m3 == pytest.approx(cpl, rel=1e-12)
+    assert len({site.model_version("palm") for site in (plain, headed, pressed)}) == 3
 
 
 def test_rounded_factors_have_five_decimals(tmp_path: Path) -> None:
