@@ -1,8 +1,9 @@
 """The chain level -> GSV and mass for whole arrays: history, Monte Carlo, requalified stretches. Only numpy's user.
 
 Same formulas as the scalar forms, to the last few bits, in blocks that stay in the processor's cache. A row that cannot
-be (level off the table, a temperature that the correction does not take, water above the level, not a number) is not
-`valid` and is NaN everywhere: arrays have no None. Nothing is clamped. API MPMS 11.1-2004, unrounded, no pressure.
+be (level off the table, a temperature that the correction does not take, water above the level, a roof in its critical
+zone, not a number) is not `valid` and is NaN everywhere: arrays have no None. Nothing is clamped. All editions and
+forms, roofs, liquid head and pressure; the function `ctl` by itself is API MPMS 11.1-2004, unrounded, no pressure.
 """
 
 from typing import Final, NamedTuple
@@ -11,13 +12,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from models import vcf
+from models.airweight import density_in_air_kgpm3
+from models.array_factors import Floats, ctl_of_alpha, factors_of
 from models.capacity import CapacityTable
-from models.correction import Edition, Form
+from models.correction import Form
 from models.errors import OutOfRange
 from models.groups import API_2004, LIMITS_2004, Commodity, commodity_of
-from models.quantity import Product, Vessel
-
-Floats = NDArray[np.float64]
+from models.liquidhead import LiquidHeadCorrection
+from models.quantity import Product, Shell, Vessel
+from models.roof import FloatingRoof
+from models.strapping import GRAVITY
 
 _BLOCK: Final = 8192
 _LOOKUP_LIMIT: Final = 1_000_000
@@ -77,20 +81,6 @@ class FastTable:
         return volume
 
 
-def t68_shift_degF(t90_degC: Floats) -> Floats:
-    """T68 of a temperature less T68 of 60 degF, in degF: the dT of the correction."""
-    tau = t90_degC * (1 / 630)
-    *lower, highest = vcf.ITS90
-    shift = tau * highest
-    for a in reversed(lower):
-        shift += a
-        shift *= tau
-    np.subtract(t90_degC, shift, out=shift)
-    shift *= 1.8
-    shift += 32 - vcf.BASE60_T68
-    return shift
-
-
 def ctl(
     product_group: str,
     base_density_kgpm3: ArrayLike,
@@ -112,27 +102,15 @@ def ctl(
         line = vcf.line_of(commodity_of(product_group), float(densities), base_degC, alpha60_per_degF)
         for start in range(0, flat.size, _BLOCK):
             part = slice(start, start + _BLOCK)
-            flat[part] = _ctl(source[part], line.alpha60_per_degF, 1 / line.ctl_base)
+            flat[part] = ctl_of_alpha(source[part], line.alpha60_per_degF, 1 / line.ctl_base)
     else:
         rows = densities.reshape(-1)
         for start in range(0, flat.size, _BLOCK):
             part = slice(start, start + _BLOCK)
             alpha, at_base = _lines(commodity_of(product_group), rows[part], base_degC, alpha60_per_degF)
-            flat[part] = _ctl(source[part], alpha, 1 / at_base)
+            flat[part] = ctl_of_alpha(source[part], alpha, 1 / at_base)
     out[~((t >= vcf.T_LOW_DEGC) & (t <= vcf.T_HIGH_DEGC))] = np.nan
     return out
-
-
-def _ctl(t_degC: Floats, alpha: float | Floats, per_base: float | Floats) -> Floats:
-    thermal = t68_shift_degF(t_degC)
-    thermal *= alpha
-    bend: Floats = 0.8 * thermal
-    bend += 1 + 0.8 * alpha * vcf.DELTA60
-    thermal *= bend
-    np.negative(thermal, out=thermal)
-    np.exp(thermal, out=thermal)
-    thermal *= per_base
-    return thermal
 
 
 def _lines(commodity: Commodity, densities: Floats, base_degC: float, alpha60: float | None) -> tuple[Floats, Floats]:
@@ -147,7 +125,7 @@ def _lines(commodity: Commodity, densities: Floats, base_degC: float, alpha60: f
     limits = LIMITS_2004[commodity]
     for _ in range(12):
         alpha = _alpha60(commodity, np.clip(rho60, limits.base_low, limits.base_high), alpha60)
-        at_base = _ctl(base, alpha, 1.0)
+        at_base = ctl_of_alpha(base, alpha, 1.0)
         rho60 = densities / at_base
     outside = ~((rho60 >= limits.base_low) & (rho60 <= limits.base_high))
     alpha[outside] = np.nan
@@ -174,19 +152,18 @@ def _alpha60(commodity: Commodity, rho60: Floats, given: float | None) -> Floats
 class ArrayChain:
     """Level -> TOV, GOV, GSV, mass for one tank and product, many rows at a time. Build once, call often.
 
-    Raises `OutOfRange` for what arrays do not do: a floating roof, the 1980 tables, rounded factors.
+    An ambient temperature that is NaN is "not known", as None is in the scalar chain. Raises `OutOfRange` for a density
+    or a pressure that the edition does not take.
     """
 
     def __init__(self, vessel: Vessel, product: Product) -> None:
-        if vessel.roof is not None:
-            raise OutOfRange("arrays know no floating roof; use the chain row by row")
-        if product.edition != Edition.API_2004 or product.form != Form.UNROUNDED:
-            raise OutOfRange(f'arrays know the unrounded "{Edition.API_2004.value}" only; use the chain row by row')
-        commodity = commodity_of(product.group)
-        self._line = vcf.line_of(commodity, product.base_density_kgpm3, product.base_degC, product.alpha60_per_degF)
+        self._factors = factors_of(vessel, product)
         self._density = product.base_density_kgpm3
+        self._in_air = density_in_air_kgpm3(product.base_density_kgpm3)
         self._vessel = vessel
         self._table = FastTable(vessel.table)
+        rounded = product.form == Form.ROUNDED
+        self._shell = None if vessel.shell is None else ArrayShell(vessel.shell, rounded)
 
     def __call__(
         self,
@@ -221,33 +198,86 @@ class ArrayChain:
         return result
 
     def _block(self, level: Floats, t: Floats, water: Floats | None, ambient: Floats | None, out: StockArrays) -> None:
-        table, line = self._table, self._line
-        good = (level >= table.bottom_m) & (level <= table.top_m) & (t >= vcf.T_LOW_DEGC) & (t <= vcf.T_HIGH_DEGC)
+        table, factors, vessel = self._table, self._factors, self._vessel
+        good = (level >= table.bottom_m) & (level <= table.top_m) & (t >= factors.low_degC) & (t <= factors.high_degC)
         if water is not None:
             good &= (water >= 0) & (water <= level)
-        all_good = bool(good.all())
-        if not all_good:  # bad rows ride along as harmless ones and are blanked at the end
+        if not good.all():  # bad rows ride along as harmless ones and are blanked at the end
             level, t = np.where(good, level, table.bottom_m), np.where(good, t, 15.0)
             water = None if water is None else np.where(good, water, 0.0)
-        out.valid[:] = good
-        tov = out.tov_m3
+        tov, gov = out.tov_m3, out.gov_m3
         tov[:] = table.volume_m3(level)
-        gov = out.gov_m3
         gov[:] = tov
+        thermal, both = factors(t)
+        if vessel.head is not None:
+            gov += head_m3(vessel.head, level, self._density * thermal)
         if water is not None:
             wet = water > table.bottom_m
             if wet.any():
                 gov[wet] -= table.volume_m3(water[wet])
-        shell = self._vessel.shell
-        if shell is not None:
-            shell_t = t if shell.insulated or ambient is None else (7 * t + ambient) / 8
-            d = shell_t - shell.reference_degC
-            d *= shell.expansion_per_degC
-            d += 1  # 1 + 2 d + d^2
-            gov *= d
-            gov *= d
-        np.multiply(gov, _ctl(t, line.alpha60_per_degF, 1 / line.ctl_base), out=out.gsv_m3)
+                np.maximum(gov, 0.0, out=gov)
+        if self._shell is not None:
+            self._shell.grow(gov, t, ambient)
+        if vessel.roof is not None:
+            gov += roof_m3(vessel.roof, level, self._in_air * thermal)
+            good &= gov >= 0  # NaN in the critical zone
+        np.multiply(gov, both, out=out.gsv_m3)
+        good &= out.gsv_m3 == out.gsv_m3  # rounded factors are NaN where an edition has none
         np.multiply(out.gsv_m3, self._density, out=out.mass_kg)
-        if not all_good:
+        out.valid[:] = good
+        if not good.all():
             for column in out[1:]:
                 column[~good] = np.nan
+
+
+class ArrayShell:
+    """CTSh on arrays: with all digits, or to a whole degree and five decimals."""
+
+    _LOW, _HIGH = -100, 250
+
+    def __init__(self, shell: Shell, rounded: bool) -> None:
+        self._shell = shell
+        degrees = range(self._LOW, self._HIGH + 1)
+        self._printed = np.array([shell.correction(d, None, True)[1] for d in degrees]) if rounded else None
+
+    def grow(self, volume_m3: Floats, t: Floats, ambient: Floats | None) -> None:
+        """Multiply volumes by CTSh, in place. NaN where the rounded form has no factor for such a shell."""
+        shell_t = t
+        if not self._shell.insulated and ambient is not None:
+            shell_t = (7 * t + ambient) / 8
+            unknown = shell_t != shell_t
+            if unknown.any():
+                shell_t[unknown] = t[unknown]
+        if self._printed is not None:
+            whole = np.rint(shell_t)
+            inside = (whole >= self._LOW) & (whole <= self._HIGH)
+            row = np.where(inside, whole - self._LOW, 0).astype(np.intp)
+            volume_m3 *= np.where(inside, self._printed.take(row), np.nan)
+            return
+        d = shell_t - self._shell.reference_degC
+        d *= self._shell.expansion_per_degC
+        d += 1  # 1 + 2 d + d^2
+        volume_m3 *= d
+        volume_m3 *= d
+
+
+def roof_m3(roof: FloatingRoof, level_m: Floats, in_air_kgpm3: Floats) -> Floats:
+    """What a roof adds or takes off row by row, by its density in air x CTL; NaN inside its critical zone."""
+    afloat: Floats = -roof.weight_kg / in_air_kgpm3
+    if roof.deducted_at_kgpm3 is not None:
+        afloat += roof.weight_kg / roof.deducted_at_kgpm3
+    standing = level_m <= roof.critical_low_m
+    afloat[standing] = 0.0
+    afloat[~standing & (level_m < roof.critical_high_m)] = np.nan
+    return afloat
+
+
+def head_m3(head: LiquidHeadCorrection, level_m: Floats, density_kgpm3: Floats) -> Floats:
+    """The liquid head's correction row by row, as `LiquidHeadCorrection.correction_m3`."""
+    growth: Floats = np.zeros_like(level_m)
+    for low, high, radius, plate in head.rings:
+        below = level_m - np.minimum(level_m, high)
+        depths = (np.maximum(level_m - low, 0.0) ** 2 - below**2) / 2
+        growth += 2 * np.pi * radius**3 * GRAVITY / (head.elasticity_Pa * plate) * depths
+    growth *= density_kgpm3 - (head.included_kgpm3 or 0.0)
+    return growth

@@ -44,6 +44,10 @@ ITS90: Final = (-0.148759, -0.267408, 1.080760, 1.269056, -4.089591, -1.871251, 
 _A1, _A2, _A3, _A4, _A5, _A6, _A7, _A8 = ITS90
 
 _CLOSE_KGPM3: Final = 1e-9
+FP: Final = (-1.9947, 0.00013427, 793920.0, 2326.0)
+"""Compressibility: ln Fp = A + B T* + (C + D T*) / rho*^2. Source: API MPMS Ch. 11.1-2004, 11.1.6.1 step 6."""
+_FP_A, _FP_B, _FP_C, _FP_D = FP
+
 _PUBLISHED_CLOSE_KGPM3: Final = 1e-6
 _STEPS: Final = 15
 _SLACK: Final = 1e-9  # a limit reached through degF and psi must not fail on the last bit
@@ -103,7 +107,7 @@ def ctl(line: Line, temperature_degC: float) -> float:
 def factors(line: Line, temperature_degC: float, pressure_kPa: float = 0.0) -> Factors:
     """CTL, compressibility, CPL and CTPL at a temperature and gauge pressure; a negative pressure counts as 0."""
     thermal = ctl(line, temperature_degC)
-    psi = _psi(pressure_kPa)
+    psi = psi_of(pressure_kPa)
     fp = _fp_per_1e5_psi(t68_degF(temperature_degC), line.rho_star)
     cpl = 1 / (1 - 1e-5 * fp * psi)
     return Factors(thermal, 1e-5 * fp / KPA_PER_PSI, cpl, thermal * cpl)
@@ -156,7 +160,9 @@ def base_density(
             f"observed density {observed_kgpm3:.2f} kg/m3 is outside of {limits.observed_low} to "
             f"{limits.observed_high} kg/m3 that API MPMS 11.1-2004 takes for {commodity.value} products"
         )
-    line = _solve(commodity, observed_kgpm3, temperature_degC, _psi(pressure_kPa), alpha60_per_degF, "observed density")
+    line = _solve(
+        commodity, observed_kgpm3, temperature_degC, psi_of(pressure_kPa), alpha60_per_degF, "observed density"
+    )
     if not _is_sixty(base_degC):
         if base_degC not in (15.0, 20.0):
             raise OutOfRange(
@@ -195,7 +201,7 @@ def _group(commodity: Commodity, rho60: float) -> Group:
 
 def _fp_per_1e5_psi(t68: float, rho_star: float) -> float:
     """Compressibility in 1e-5/psi (11.1.6.1 step 6)."""
-    return math.exp(-1.9947 + 0.00013427 * t68 + (793920 + 2326 * t68) / (rho_star * rho_star))
+    return math.exp(_FP_A + _FP_B * t68 + (_FP_C + _FP_D * t68) / (rho_star * rho_star))
 
 
 def _solve(
@@ -243,7 +249,8 @@ def _between_groups(commodity: Commodity, seen: list[Line], residual: float, wha
     raise OutOfRange(f"{what} {density:.3f} kg/m3: the iteration of API MPMS 11.1-2004 found no base density")
 
 
-def _psi(pressure_kPa: float) -> float:
+def psi_of(pressure_kPa: float) -> float:
+    """Gauge pressure in the standard's own psi; a negative one counts as 0, one above 1500 psi is refused."""
     psi = max(0.0, pressure_kPa / KPA_PER_PSI)
     if not psi <= P_HIGH_PSI + _SLACK:
         raise OutOfRange(

@@ -11,7 +11,8 @@ from models.correction import ctl as scalar_ctl
 from models.errors import OutOfRange
 from models.geometry import Head, HeadKind, LyingCylinder, UprightCylinder
 from models.geometry_tables import table_of
-from models.quantity import Gauging, Product, Shell, Vessel, quantities
+from models.liquidhead import LiquidHeadCorrection, Plates
+from models.quantity import Calculation, Gauging, Product, Shell, Vessel, quantities
 from models.roof import FloatingRoof
 from models.strapping import Course, Deadwood, Strapping, table_of_strapping
 
@@ -74,6 +75,57 @@ def test_the_array_chain_is_the_scalar_chain(shell: Shell | None) -> None:
         assert row == pytest.approx((q.tov_m3, q.gov_m3, q.gsv_m3, q.mass_kg), rel=1e-12)
 
 
+HEAD = LiquidHeadCorrection(10.0, (Plates(0.010, 6.0), Plates(0.008, 6.0), Plates(0.006, 1.3)), 850.0)
+WAYS = {
+    "1980": ({}, {"edition": Edition.TABLES_1980}),
+    "1980 rounded": ({}, {"edition": Edition.TABLES_1980, "form": Form.ROUNDED}),
+    "1980 gasoline, a table that ends at 95 degC": (
+        {}, {"group": "gasoline", "base_density_kgpm3": 720.0, "edition": Edition.TABLES_1980, "form": Form.ROUNDED}
+    ),
+    "2004 rounded": ({}, {"form": Form.ROUNDED}),
+    "2004 rounded at 20 degC": ({}, {"form": Form.ROUNDED, "base_degC": 20.0}),
+    "2004 rounded at 60 degF": ({}, {"form": Form.ROUNDED, "base_degC": vcf.SIXTY_DEGF}),
+    "roof in the table": ({"roof": FloatingRoof(20_000, 1.6, 1.8, 800.0)}, {}),
+    "roof not in the table": ({"roof": FloatingRoof(20_000, 1.6, 1.8)}, {"edition": Edition.TABLES_1980}),
+    "roof, rounded": ({"roof": FloatingRoof(20_000, 1.6, 1.8)}, {"form": Form.ROUNDED}),
+    "liquid head": ({"head": HEAD}, {}),
+    "pressure": ({"pressure_kPa": 900.0}, {}),
+    "pressure, rounded": ({"pressure_kPa": 902.0}, {"form": Form.ROUNDED}),
+    "all at once": ({"pressure_kPa": 50.0, "head": HEAD, "roof": FloatingRoof(20_000, 1.6, 1.8, 800.0)}, {}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("insulated", [False, True])
+@pytest.mark.parametrize("way", WAYS)
+def test_every_edition_form_roof_and_head_is_the_scalar_chain(way: str, insulated: bool) -> None:
+    """Rows that the scalar chain refuses are those that are not valid here, and no others."""
+    of_vessel, of_product = WAYS[way]
+    vessel = Vessel(TABLES["cone"], 13.6, Shell(1.12e-5, insulated=insulated), **of_vessel)  # type: ignore[arg-type]
+    product = Product(**({"group": "jet", "base_density_kgpm3": 804.0} | of_product))  # type: ignore[arg-type]
+    edges = [-50.0, -49.99, -40.03, -40.025, -40.02, -40.0, 15.0, 24.975, 25.025, 90.01, 95.0, 95.02, 95.025, 95.03,
+             125.0, 125.02, 125.025, 150.0, 150.01]  # fmt: skip
+    t = np.concatenate([edges, RNG.uniform(-55, 155, 1200), np.round(RNG.uniform(-20, 45, 800), 3)])
+    n = len(t)
+    level, water = RNG.uniform(0.2, 13, n), RNG.uniform(0, 0.15, n)
+    level[200:500] = RNG.uniform(1.5, 1.9, 300)
+    ambient = RNG.uniform(-60, 60, n)
+    ambient[::7] = np.nan
+    found = ArrayChain(vessel, product)(level, t, water, ambient)
+    scalar = Calculation(vessel, product)
+    refused = 0
+    for i in range(n):
+        air = None if np.isnan(ambient[i]) else ambient[i].item()
+        q = scalar(Gauging(level[i].item(), t[i].item(), water[i].item(), ambient_degC=air))
+        assert (q.gsv_m3 is not None) == found.valid[i], (t[i], level[i])
+        if q.gsv_m3 is None:
+            refused += 1
+            assert np.isnan(found.gsv_m3[i])
+        else:
+            row = (found.tov_m3[i], found.gov_m3[i], found.gsv_m3[i], found.mass_kg[i])
+            assert row == pytest.approx((q.tov_m3, q.gov_m3, q.gsv_m3, q.mass_kg), rel=1e-12), (t[i], level[i])
+    assert 0 < refused < n
+
+
 def test_a_row_that_cannot_be_is_marked_and_harms_no_other() -> None:
     vessel, product = Vessel(TABLES["upright"], 13.6, Shell(1.12e-5)), Product("jet", 804.0)
     level = np.array([9.0, 13.001, -0.001, np.nan, 9.0, 9.0, 9.0, 9.0])
@@ -90,11 +142,12 @@ def test_a_row_that_cannot_be_is_marked_and_harms_no_other() -> None:
 @pytest.mark.parametrize(
     ("words", "call"),
     [
-        ("no floating roof", lambda: ArrayChain(Vessel(TABLES["upright"], 13, None, FloatingRoof(1e4, 1, 2)),
-                                                Product("jet", 804.0))),
-        ("row by row", lambda: ArrayChain(Vessel(TABLES["upright"], 13), Product("jet", 804.0, form=Form.ROUNDED))),
-        ("row by row", lambda: ArrayChain(Vessel(TABLES["upright"], 13),
-                                          Product("jet", 804.0, edition=Edition.TABLES_1980))),
+        ("only API MPMS", lambda: ArrayChain(Vessel(TABLES["upright"], 13, pressure_kPa=5.0),
+                                             Product("jet", 804.0, edition=Edition.TABLES_1980))),
+        ("15 degC only", lambda: ArrayChain(Vessel(TABLES["upright"], 13),
+                                            Product("jet", 804.0, 20.0, edition=Edition.TABLES_1980))),
+        ("no edition", lambda: ArrayChain(Vessel(TABLES["upright"], 13), Product("jet", 804.0, edition="1952"))),
+        ("no liquid's", lambda: ArrayChain(Vessel(TABLES["upright"], 13), Product("jet", 300.0))),
         ("whose water is measured", lambda: ArrayChain(Vessel(TABLES["upright"], 13), Product("jet", 804.0))(
             np.ones(2), np.ones(2))),
         ("3 rows beside 2", lambda: ArrayChain(Vessel(TABLES["upright"], 13, water_measured=False),

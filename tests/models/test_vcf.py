@@ -87,6 +87,7 @@ def test_constants_of_all_groups_are_those_of_the_standard() -> None:
     assert vcf.BASE60_T68 == float(of["T* of 60 F base"])
     assert vcf.WATER_60_KGPM3 == float(of["water at 60 F"])
     assert vcf.KPA_PER_PSI == float(of["kPa per psi used"])
+    assert list(vcf.FP) == [float(of[f"Fp {letter}"]) for letter in "ABCD"]
     assert list(vcf.ITS90) == [float(of[f"ITS90->IPTS68 a{i}"]) for i in range(1, 9)]
     assert of["T range"] == f"{vcf.T_LOW_DEGC:g}..{vcf.T_HIGH_DEGC:g}"  # in degC: the later of the two rows
     assert (vcf.T_LOW_DEGC * 1.8 + 32, vcf.T_HIGH_DEGC * 1.8 + 32) == (-58, 302)
