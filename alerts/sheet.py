@@ -43,6 +43,8 @@ class SheetEntry:
     alarm_class: the class that the site puts it in, empty for none.
     ask_again_ms: how long after an acknowledgement it is raised again while it still stands (None: never).
     suppressed_while: when the alarm is suppressed by design.
+    rationale: why it is set as it is. owner: who answers for it. test_method, last_test ("YYYY-MM-DD"), test_every_ms:
+    how it is proved, when it last was, and how often it must be; empty or None where the site does not say.
     """
 
     name: str
@@ -54,6 +56,11 @@ class SheetEntry:
     alarm_class: str = ""
     ask_again_ms: int | None = None
     suppressed_while: While | None = None
+    rationale: str = ""
+    owner: str = ""
+    test_method: str = ""
+    last_test: str = ""
+    test_every_ms: int | None = None
 
 
 class LimitDefaults(NamedTuple):
@@ -86,6 +93,15 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
     }
 )
 """The same for conditions that are judged elsewhere; what they are judged by has no deadband of the house."""
+
+WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "response_short": "s",
+        "fill_rate_high": "m3/s",
+        "high_level_switch": "",
+    }
+)
+"""The unit of the set point of each; empty for a verdict, which has none."""
 
 RATE_DEADBAND_FRAC: Final = 0.1
 """Of the limit. Our choice: a rate has no common deadband."""

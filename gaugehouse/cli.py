@@ -86,6 +86,9 @@ def parser() -> argparse.ArgumentParser:
         action="store_true",
         help="how they perform: rates, floods, chattering, stale, priorities",
     )
+    alarms.add_argument("--sheet", action="store_true", help="the alarm sheet in force instead of the history")
+    alarms.add_argument("--csv", action="store_true", help="the sheet as CSV that can be used as a sheet")
+    alarms.add_argument("--pdf", metavar="FILE.pdf", help="the sheet as a paper")
     _filters(command("faults", _faults, "the loop faults that are kept"))
     acknowledge = _json(command("acknowledge", _acknowledge, "says by name that an alarm has been seen"))
     acknowledge.add_argument("alarm", metavar="SOURCE.CONDITION", help="such as palm.high")

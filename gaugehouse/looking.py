@@ -65,6 +65,10 @@ def alarms(args: Namespace) -> int:
     """`gaugehouse alarms`: transitions, oldest first; with --performance how they perform as a whole."""
     site = load_site(Path(args.site))
     sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
+    if args.sheet or args.csv or args.pdf is not None:
+        from gaugehouse.sheetpages import sheet
+
+        return sheet(site, args, sources)
     if args.performance:
         return _performance(site, args, start, end)
     with look_into_book(site) as book:

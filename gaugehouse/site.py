@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from gaugehouse.sitefile.advice import advise
-from gaugehouse.sitefile.alarmsheet import read_sheet
-from gaugehouse.sitefile.domain import build
+from gaugehouse.sitefile.alarmsheet import AlarmSheet, Sources, read_sheet
+from gaugehouse.sitefile.domain import build, settled
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import (
     AlarmRules,
@@ -24,8 +24,10 @@ from gaugehouse.sitefile.facts import (
 from gaugehouse.sitefile.problems import Problem, Report, Severity, SiteError
 from gaugehouse.sitefile.reading import read_text
 from gaugehouse.sitefile.secret import read_password
+from gaugehouse.sitefile.sheetlines import check_set_points
 from gaugehouse.sitefile.sitechecks import check_site
 from gaugehouse.sitefile.tankchecks import check_tanks
+from gaugehouse.sitefile.watchfacts import watched_of
 from gaugehouse.sitefile.wirechecks import check_wires
 
 __all__ = [
@@ -60,15 +62,22 @@ def load_site(path: Path) -> Site:
 
 
 def _with_sheet(site: Site, report: Report) -> Site:
-    if site.alarm_sheet is None:
-        if site.alarm_rules.acknowledged_by_return:
-            report.error("alarms.acknowledged_by_return", "classes stand in the alarm sheet; name it by `sheet`")
-        return site
-    instruments = [loop.instrument for loop in site.loops]
-    points = [point.id for point in site.points]
     rules = site.alarm_rules.acknowledged_by_return
-    sheet = read_sheet(site.alarm_sheet, [tank.id for tank in site.tanks], instruments, points, rules, report)
-    return replace(site, tank_alarms=sheet.applied(site.tank_alarms), sheet=sheet.texts)
+    if site.alarm_sheet is None:
+        if rules:
+            report.error("alarms.acknowledged_by_return", "classes stand in the alarm sheet; name it by `sheet`")
+        return settled(site, AlarmSheet())
+    sources = Sources(
+        [tank.id for tank in site.tanks],
+        [loop.instrument for loop in site.loops],
+        [point.id for point in site.points],
+        {(one.source, limit.condition) for one in watched_of(site) for limit in one.limits},
+        {(tank.tank, limit.condition) for tank in site.tank_alarms for limit in tank.limits},
+    )
+    sheet = read_sheet(site.alarm_sheet, sources, rules, report)
+    if report.errors:
+        return site
+    return check_set_points(settled(site, sheet), sheet, report)
 
 
 def _draft(path: Path, report: Report) -> Draft | None:

@@ -1,86 +1,136 @@
 """The site's alarm sheet: a CSV beside the site file that says what each alarm means and what is done about it.
 
-Columns: `source,condition` name the alarm (source empty = wherever the condition occurs); `priority`, `name`, `cause`,
-`consequence`, `action`, `respond`, `latching`, `class`, `ask_again`, `suppressed_while` say what differs from the
-house's own words. A column that is left out keeps the default; a text that is there and empty is refused: an alarm
-without an action is not an alarm.
+A row speaks of one alarm (`source` and `condition`), or of a condition wherever it occurs (`source` empty); the row of
+one alarm wins over that of its condition, and both over the site file and the house's words. A column that is left out
+keeps what there was, and so does an empty cell; but a text that is there and empty is refused: an alarm without an
+action is not an alarm. Every mistake of every row is told at once. What a cell may hold is in `sheetcells`.
 """
 
 import csv
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, NamedTuple
 
-from alerts.lifecycle import Kind
-from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry, While
-from alerts.spec import TankAlarms
+from alerts.conditions import TANK_CONDITIONS
+from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry, default_limit
+from alerts.spec import POINT_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS, Limit, TankAlarms
+from alerts.watched import Watched
 from gaugehouse.sitefile.problems import Report, nearest
-from gaugehouse.sitefile.quantities import BadQuantity, parse
-
-TEXTS: Final = ("name", "cause", "consequence", "action", "respond")
-COLUMNS: Final = ("source", "condition", "priority", *TEXTS, "latching", "class", "ask_again", "suppressed_while")
-SOONEST_S: Final = 60.0
-LATEST_S: Final = 86_400.0
-LATCHING: Final = {"": False, "no": False, "yes": True}
+from gaugehouse.sitefile.sheetcells import COLUMNS, Cells
 
 Key = tuple[str, str]
+"""Source and condition; the source is empty where a row speaks of every source."""
+
+RATE_DEADBAND: Final = 0.1
+
+
+class Sources(NamedTuple):
+    """Who can be the source of an alarm in a site, and which conditions are watched where."""
+
+    tanks: Collection[str]
+    instruments: Collection[str]
+    points: Collection[str]
+    watched: Collection[Key]
+    limits: Collection[Key]
+
+
+class Row(NamedTuple):
+    """What one row changes: fields of the sheet's entry, and settings of the limit."""
+
+    number: int
+    entry: Mapping[str, Any]
+    limit: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class AlarmSheet:
-    """What a sheet says: texts for the alarm room, and priorities of limits by (source, condition)."""
+    """What a sheet says, by alarm. by_return: the classes whose alarms are acknowledged by their return."""
 
-    texts: Sheet = field(default_factory=Sheet)
-    priorities: Mapping[Key, int] = field(default_factory=dict)
+    rows: Mapping[Key, Row] = field(default_factory=dict)
+    by_return: Collection[str] = ()
+
+    @property
+    def texts(self) -> Sheet:
+        """The entries for the alarm room."""
+        own: dict[str | Key, SheetEntry] = {}
+        for source, condition in self.rows:
+            own[(source, condition) if source else condition] = self._entry(source, condition)
+        return Sheet(own)
+
+    def _entry(self, source: str, condition: str) -> SheetEntry:
+        changes = self._of("entry", source, condition)
+        latching = changes.pop("latching", False)
+        entry = replace(BUILT_IN[condition], **changes)
+        kind = entry.kind._replace(latching=latching, acknowledged_by_return=entry.alarm_class in self.by_return)
+        return replace(entry, kind=kind)
+
+    def _of(self, what: str, source: str, condition: str) -> dict[str, Any]:
+        """The changes for one alarm: its condition's row, and over it its own."""
+        keys = (("", condition), (source, condition)) if source else (("", condition),)
+        found: dict[str, Any] = {}
+        for key in keys:
+            if key in self.rows:
+                found |= getattr(self.rows[key], what)
+        return found
 
     def applied(self, alarms: Iterable[TankAlarms]) -> tuple[TankAlarms, ...]:
-        """The tanks' limits with the sheet's priorities: the sheet wins over a limit's own key."""
+        """The tanks' limits with what the sheet says of them; a set point makes a limit where there was none."""
+        return tuple(replace(tank, limits=self._limits(tank)) for tank in alarms)
+
+    def _limits(self, tank: TankAlarms) -> tuple[Limit, ...]:
+        limits = {limit.condition: limit for limit in tank.limits}
+        for source, condition in self.rows:
+            if source == tank.tank and condition in LIMIT_DEFAULTS and condition not in limits:
+                at, per = self._of("limit", source, condition)["at"]
+                limits[condition] = default_limit(condition, at, per)
+        changed = (_changed(limit, self._of("limit", tank.tank, name)) for name, limit in limits.items())
+        return tuple(sorted(changed, key=lambda limit: TANK_CONDITIONS.index(limit.condition)))
+
+    def watching(self, watched: Iterable[Watched]) -> tuple[Watched, ...]:
+        """The same for conditions that are judged elsewhere."""
         return tuple(
-            replace(
-                tank,
-                limits=tuple(replace(limit, priority=self._priority(tank.tank, limit.condition, limit.priority))
-                             for limit in tank.limits),
-            )
-            for tank in alarms
-        )  # fmt: skip
-
-    def _priority(self, tank: str, condition: str, own: int) -> int:
-        return self.priorities.get((tank, condition), self.priorities.get(("", condition), own))
+            replace(one, limits=tuple(_changed(x, self._of("limit", one.source, x.condition)) for x in one.limits))
+            for one in watched
+        )
 
 
-def read_sheet(
-    path: Path,
-    tanks: Collection[str],
-    instruments: Collection[str],
-    points: Collection[str],
-    by_return: Collection[str],
-    report: Report,
-) -> AlarmSheet:
-    """Read and check a sheet; every mistake goes into the report with its row.
+def _changed(limit: Limit, changes: Mapping[str, Any]) -> Limit:
+    """A limit with another set point, deadband, delays or priority. A rate's deadband follows its set point."""
+    rest = dict(changes)
+    if "at" in rest:
+        at, per = rest.pop("at")
+        if per == limit.per and at == limit.at:
+            pass
+        elif limit.condition in RATE_CONDITIONS:
+            limit = replace(limit, at=at, per=per, deadband=float(f"{RATE_DEADBAND * at:.12g}"))
+        else:
+            limit = replace(limit, at=at)
+    return replace(limit, **rest)
 
-    by_return: the classes whose alarms are acknowledged by their return.
-    """
+
+def read_sheet(path: Path, sources: Sources, by_return: Collection[str], report: Report) -> AlarmSheet:
+    """Read and check a sheet; every mistake goes into the report with its row."""
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
-            rows = list(csv.reader(file))
+            lines = list(csv.reader(file))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         report.error("", f"the alarm sheet cannot be read as CSV in UTF-8: {error}", file=str(path))
         return AlarmSheet()
-    header = [cell.strip() for cell in rows[0]] if rows else []
+    header = [cell.strip() for cell in lines[0]] if lines else []
     if not _header(header, path, report):
         return AlarmSheet()
-    entries: dict[str | Key, SheetEntry] = {}
-    priorities: dict[Key, int] = {}
-    for number, cells in enumerate(rows[1:], start=2):
+    rows: dict[Key, Row] = {}
+    for number, cells in enumerate(lines[1:], start=2):
         if not any(cell.strip() for cell in cells):
             continue
-        row = dict(zip(header, (cell.strip() for cell in cells), strict=False))
-        line = _Line(number, row, path, report)
-        if line.alarm(tanks, instruments):
-            line.take(entries, priorities, points, by_return)
-    _classes(entries.values(), by_return, report)
-    return AlarmSheet(Sheet(entries), priorities)
+        line = _Line(number, dict(zip(header, (cell.strip() for cell in cells), strict=False)), path, report)
+        if len(cells) > len(header):
+            line.say(f"{len(cells)} cells under {len(header)} columns; put texts with commas in quotes")
+        elif line.alarm(sources):
+            line.take(rows, sources)
+    _classes(rows.values(), by_return, report)
+    return AlarmSheet(rows, by_return)
 
 
 def _header(header: list[str], path: Path, report: Report) -> bool:
@@ -92,11 +142,14 @@ def _header(header: list[str], path: Path, report: Report) -> bool:
         report.error("", text, found=name, allowed=known, file=str(path))
     for name in missing:
         report.error("", f'row 1: the column "{name}" is missing; add it', file=str(path))
-    return not wrong and not missing
+    twice = sorted({name for name in header if header.count(name) > 1})
+    for name in twice:
+        report.error("", f'row 1: the column "{name}" is there twice; keep one', found=name, file=str(path))
+    return not wrong and not missing and not twice
 
 
-def _classes(entries: Iterable[SheetEntry], by_return: Collection[str], report: Report) -> None:
-    used = {entry.alarm_class for entry in entries}
+def _classes(rows: Iterable[Row], by_return: Collection[str], report: Report) -> None:
+    used = {row.entry.get("alarm_class", "") for row in rows}
     for name in by_return:
         if name not in used:
             report.error(
@@ -108,101 +161,50 @@ def _classes(entries: Iterable[SheetEntry], by_return: Collection[str], report: 
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """One row of a sheet."""
+    """One row of a sheet as text."""
 
     number: int
     row: Mapping[str, str]
     path: Path
     report: Report
 
-    def _say(self, text: str, found: str = "", allowed: str = "") -> None:
+    def say(self, text: str, found: str = "", allowed: str = "") -> None:
         self.report.error("", f"row {self.number}: {text}", found=found, allowed=allowed, file=str(self.path))
 
-    def alarm(self, tanks: Collection[str], instruments: Collection[str]) -> bool:
+    def alarm(self, sources: Sources) -> bool:
         """True when the row names an alarm that the site can have."""
         source, condition = self.row.get("source", ""), self.row.get("condition", "")
         if condition not in BUILT_IN:
             known = ", ".join(BUILT_IN)
-            self._say(
+            self.say(
                 f'no condition is called "{condition}"; there are {known}{nearest(condition, BUILT_IN)}', condition
             )
             return False
-        place, kind = (tanks, "tank") if condition in LIMIT_DEFAULTS else (instruments, "instrument")
+        place, kind = (sources.tanks, "tank")
+        if condition in SIGNAL_CONDITIONS:
+            place, kind = (sources.instruments, "instrument")
+        elif condition in POINT_CONDITIONS:
+            place, kind = (sources.points, "point")
         if source and source not in place:
-            self._say(
-                f'{condition} is an alarm of a {kind}, and no {kind} is called "{source}"{nearest(source, place)}'
+            self.say(f'{condition} is an alarm of a {kind}, and no {kind} is called "{source}"{nearest(source, place)}')
+            return False
+        key = (source, condition)
+        if source and condition in LIMIT_DEFAULTS:
+            if key not in sources.limits and not self.row.get("set_point"):
+                self.say(f"{source} has no limit {condition}; give it a set_point, or remove the row")
+                return False
+        elif source and condition not in SIGNAL_CONDITIONS and key not in sources.watched:
+            self.say(
+                f"{source} has no alarm {condition}: the site file lacks what it needs; add that or remove the row"
             )
             return False
         return True
 
-    def take(
-        self,
-        entries: dict[str | Key, SheetEntry],
-        priorities: dict[Key, int],
-        points: Collection[str],
-        by_return: Collection[str],
-    ) -> None:
-        """Add what the row says."""
+    def take(self, rows: dict[Key, Row], sources: Sources) -> None:
+        """Add what the row says, or tell all that is wrong with it."""
         source, condition = self.row.get("source", ""), self.row["condition"]
-        key: str | Key = (source, condition) if source else condition
-        if key in entries:
-            self._say(f"{condition} of {source or 'every source'} stands in the sheet twice; keep one row")
+        if (source, condition) in rows:
+            self.say(f"{condition} of {source or 'every source'} stands in the sheet twice; keep one row")
             return
-        texts = {name: self.row[name] for name in TEXTS if name in self.row}
-        empty = [name for name in texts if not texts[name]]
-        if empty:
-            self._say(f"{', '.join(empty)} is empty: an alarm that says nothing is not an alarm; write it, or leave "
-                      "the whole column out to keep the house's words")  # fmt: skip
-            return
-        latching = LATCHING.get(self.row.get("latching", ""))
-        if latching is None:
-            self._say(f'latching is "{self.row["latching"]}"; write yes or no')
-            return
-        name = self.row.get("class", "")
-        entries[key] = replace(
-            BUILT_IN[condition],
-            **texts,
-            kind=Kind(latching, acknowledged_by_return=name in by_return),
-            alarm_class=name,
-            ask_again_ms=self._ask_again(),
-            suppressed_while=self._suppressed_while(points),
-        )
-        self._priority(source, condition, priorities)
-
-    def _ask_again(self) -> int | None:
-        text = self.row.get("ask_again", "")
-        if not text:
-            return None
-        try:
-            seconds = parse(text, "s", "30 min")
-        except BadQuantity as error:
-            self._say(f"ask_again: {error}", text)
-            return None
-        if not SOONEST_S <= seconds <= LATEST_S:
-            self._say(f'ask_again is "{text}"; allowed is 1 min to 24 h, or nothing for never', text)
-        return round(seconds * 1000)
-
-    def _suppressed_while(self, points: Collection[str]) -> While | None:
-        text = self.row.get("suppressed_while", "")
-        if not text:
-            return None
-        point = text.removeprefix("not ").strip()
-        if point not in points:
-            known = ", ".join(points) or "none"
-            self._say(
-                f'suppressed_while is "{text}"; write the id of a [[point]] or "not" and the id; there are {known}'
-                f"{nearest(point, points)}",
-                text,
-            )
-        return While(point, on=point == text)
-
-    def _priority(self, source: str, condition: str, priorities: dict[Key, int]) -> None:
-        text = self.row.get("priority", "")
-        if not text:
-            return
-        if text not in ("1", "2", "3"):
-            self._say(f'priority is "{text}"; write 1, 2 or 3')
-        elif condition not in LIMIT_DEFAULTS:
-            self._say(f"the priority of {condition} follows what it blinds (1 in a receipt, else 2); leave it empty")
-        else:
-            priorities[source, condition] = int(text)
+        cells = Cells(self.row, condition, sources.points, self.say)
+        rows[source, condition] = Row(self.number, cells.entry(), cells.limit())

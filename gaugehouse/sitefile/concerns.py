@@ -3,7 +3,8 @@
 Knows which keys each one needs and names those that are missing; the arithmetic is in `models.concern`.
 """
 
-from typing import Final
+from collections.abc import Iterator, Mapping
+from typing import Final, NamedTuple
 
 from gaugehouse.sitefile.budget import latency_of
 from gaugehouse.sitefile.draft import Draft
@@ -28,6 +29,52 @@ _NEEDS: Final = {
 """What a level is worked out from, beside the tank itself."""
 
 _EXAMPLES: Final = {"max_fill_rate": '"1000 L/min"', "max_issue_rate": '"1000 L/min"', "operator_time": '"10 min"'}
+
+
+_HIGHS: Final = FROM_TOP[:3]
+_EPSILON_M: Final = 1e-9
+
+
+class LevelMistake(NamedTuple):
+    """A limit that could never do what it is for."""
+
+    condition: str
+    text: str
+    found: str
+    allowed: str
+
+
+def level_mistakes(
+    levels: Mapping[str, float], table: CapacityTable | None, reach: tuple[float, str] | None
+) -> Iterator[LevelMistake]:
+    """Limits out of order, off the table or beyond the gauge. levels: innages, highest first; reach: how high the gauge
+    reaches in m, and the words for it."""
+    previous: tuple[str, float] | None = None
+    for name, at in levels.items():
+        found = f"{at:g} m"
+        if previous is not None and not _in_order(previous, (name, at)):
+            text = f"{at:g} m is not below {previous[0]} ({previous[1]:g} m); the order is {' > '.join(FROM_TOP)}"
+            yield LevelMistake(name, text, found, f"below {previous[1]:g} m")
+        elif table is not None and at > table.top_m + _EPSILON_M:
+            text = f"{at:g} m is above the top of the capacity table ({table.top_m:g} m); lower it or mend the table"
+            yield LevelMistake(name, text, found, f"up to {table.top_m:g} m")
+        elif name in _HIGHS and reach is not None and at > reach[0] + _EPSILON_M:
+            text = (
+                f"{at:g} m is beyond {reach[1]} {reach[0]:g} m, so this alarm could never come; lower the limit, or "
+                "use an instrument that reaches it"
+            )
+            yield LevelMistake(name, text, found, f"up to {reach[0]:g} m")
+        elif name in _HIGHS and table is not None and at < table.bottom_m - _EPSILON_M:
+            text = f"{at:g} m is below the first row of the capacity table ({table.bottom_m:g} m); raise it"
+            yield LevelMistake(name, text, found, f"from {table.bottom_m:g} m")
+        previous = (name, at)
+
+
+def _in_order(above: tuple[str, float], below: tuple[str, float]) -> bool:
+    """Two high limits may lie at one level (that is told as unwise); any other two may not."""
+    if above[0] in _HIGHS and below[0] in _HIGHS:
+        return below[1] <= above[1]
+    return below[1] < above[1]
 
 
 def on_delay_ms(name: str, given: int | None) -> int:

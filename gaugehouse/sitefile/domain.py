@@ -8,6 +8,7 @@ from typing import Any, Final
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
 from collector.spec import BusSpec, InstrumentSpec
 from gaugehouse.sitefile import facts
+from gaugehouse.sitefile.alarmsheet import AlarmSheet
 from gaugehouse.sitefile.concerns import on_delay_ms, response_of
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.fields import SignalRef
@@ -50,7 +51,7 @@ _FLOATS: Final = frozenset({RegisterType.FLOAT32, RegisterType.FLOAT64})
 
 
 def build(draft: Draft, path: Path) -> facts.Site:
-    """The site of a draft without mistakes."""
+    """The site of a draft without mistakes, before its alarm sheet: `settled` is what the house is built from."""
     file, folder = draft.file, draft.folder
     buses = tuple(_bus(bus, [i for i in file.instrument if i.bus == bus.id]) for bus in file.bus)
     tanks = tuple(_tank(draft, tank) for tank in file.tank)
@@ -114,13 +115,16 @@ def build(draft: Draft, path: Path) -> facts.Site:
         source_files=(path, *dict.fromkeys(draft.files)),
         power=power_of(file.supply, file.instrument),
     )
-    return replace(
-        site,
-        watched=watched_of(site),
-        accuracy=facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks}),
-        safe_fill=facts.frozen({t.id: safe_fill_of(site, t.id) for t in site.tanks}),
-        settings=settings_of(site),
-    )
+    accuracy = facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks})
+    return replace(site, accuracy=accuracy)
+
+
+def settled(site: facts.Site, sheet: AlarmSheet) -> facts.Site:
+    """The site with what its alarm sheet says, and with all that follows from the limits and settings in force."""
+    site = replace(site, tank_alarms=sheet.applied(site.tank_alarms), sheet=sheet.texts)
+    site = replace(site, watched=sheet.watching(watched_of(site)))
+    site = replace(site, safe_fill=facts.frozen({t.id: safe_fill_of(site, t.id) for t in site.tanks}))
+    return replace(site, settings=settings_of(site))
 
 
 def _bus(bus: BusTable, instruments: Sequence[InstrumentTable]) -> BusSpec:

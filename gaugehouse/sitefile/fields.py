@@ -122,6 +122,8 @@ Delay = Annotated[int, milliseconds("5 s", 0, 86_400)]
 Window = Annotated[int, milliseconds("60 s", 1, 86_400)]
 CheckTime = Annotated[int, milliseconds("60 min", 60, 28_800)]
 Age = Annotated[int, milliseconds("10 min", 1, 604_800)]
+AskAgain = Annotated[int, milliseconds("30 min", 60, 86_400)]
+TestEvery = Annotated[int, milliseconds("365 d", 86_400, 3_650 * 86_400)]
 Coverage = Annotated[float, Field(ge=1, le=4)]
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from gaugehouse.sitefile.facts import Site, digest, frozen
+from gaugehouse.sitefile.sheetlines import lines, own_words
 from models.capacity import CapacityTable
 
 
@@ -31,8 +32,11 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("loop_check", site.loop_check)
     put("alarms", site.alarm_rules)
     put("alarms.operator_positions", site.operator_positions)
-    if site.alarm_sheet is not None:
-        put("alarms.content", digest(site.alarm_sheet.read_text(encoding="utf-8", errors="replace")))
+    for line in lines(site):
+        put(f"alarm[{line.source}.{line.condition}]", own_words(line))
+    for watched in site.watched:
+        for limit in watched.limits:
+            put(f"alarm[{watched.source}.{limit.condition}]", limit)
     put("mqtt", site.mqtt)
     for bus in site.buses:
         put(

@@ -8,7 +8,7 @@ come.
 from typing import Final
 
 from gaugehouse.sitefile.capacity import read_capacity
-from gaugehouse.sitefile.concerns import FROM_TOP, concern_levels
+from gaugehouse.sitefile.concerns import concern_levels, level_mistakes
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.drawing import drawn
 from gaugehouse.sitefile.fields import SignalRef
@@ -23,7 +23,6 @@ from models.errors import OutOfRange
 from models.geometry_tables import table_of
 from models.tank import LevelKind, Measures
 
-_HIGHS: Final = FROM_TOP[:3]
 _EPSILON_M: Final = 1e-9
 _SIXTY_DEGF: Final = 15.5555555556
 _BASES_DEGC: Final = {Edition.API_2004: (15.0, 20.0, _SIXTY_DEGF), Edition.TABLES_1980: (15.0,)}
@@ -233,38 +232,17 @@ def _limits(draft: Draft, key: str, tank: TankTable, table: CapacityTable | None
     levels = concern_levels(draft, key, tank, table, None if reach is None else reach[0])
     if tank.id is not None:
         draft.levels[tank.id] = levels
-    previous: tuple[str, float] | None = None
-    for name, at in levels.items():
-        here = f"{key}.limits.{name}"
-        if previous is not None and not _in_order(previous, (name, at)):
-            text = f"{at:g} m is not below {previous[0]} ({previous[1]:g} m); the order is {' > '.join(FROM_TOP)}"
-            draft.report.error(here, text, found=f"{at:g} m", allowed=f"below {previous[1]:g} m")
-        elif table is not None and at > table.top_m + _EPSILON_M:
-            text = f"{at:g} m is above the top of the capacity table ({table.top_m:g} m); lower it or mend the table"
-            draft.report.error(here, text, found=f"{at:g} m", allowed=f"up to {table.top_m:g} m")
-        elif name in _HIGHS and reach is not None and at > reach[0] + _EPSILON_M:
-            text = (
-                f"{at:g} m is beyond the reach of {tank.level}: {reach[1]} is at {reach[0]:g} m, so this alarm could "
-                "never come; lower the limit, or use an instrument that reaches it"
-            )
-            draft.report.error(here, text, found=f"{at:g} m", allowed=f"up to {reach[0]:g} m")
-        elif name in _HIGHS and table is not None and at < table.bottom_m - _EPSILON_M:
-            text = f"{at:g} m is below the first row of the capacity table ({table.bottom_m:g} m); raise it"
-            draft.report.error(here, text, found=f"{at:g} m", allowed=f"from {table.bottom_m:g} m")
-        previous = (name, at)
+    words = None if reach is None else (reach[0], f"the reach of {tank.level}: {reach[1]} is at")
+    for mistake in level_mistakes(levels, table, words):
+        draft.report.error(
+            f"{key}.limits.{mistake.condition}", mistake.text, found=mistake.found, allowed=mistake.allowed
+        )
     for name in ("rise_fast", "fall_fast"):
         rate = getattr(limits, name)
         if rate is not None and rate.at is not None and rate.deadband is not None:
             if rate.deadband.per != rate.at.per or not rate.deadband.value < rate.at.value:
                 text = "the deadband must be of the same kind as the limit and below it; write a smaller rate"
                 draft.report.error(f"{key}.limits.{name}.deadband", text)
-
-
-def _in_order(above: tuple[str, float], below: tuple[str, float]) -> bool:
-    """Two high limits may lie at one level (that is told as unwise); any other two may not."""
-    if above[0] in _HIGHS and below[0] in _HIGHS:
-        return below[1] <= above[1]
-    return below[1] < above[1]
 
 
 def _independent(draft: Draft, key: str, tank: TankTable) -> None:

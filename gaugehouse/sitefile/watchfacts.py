@@ -6,7 +6,7 @@ Runs on a site without mistakes; decides nothing new. Who judges them is in `gau
 from collections.abc import Iterator
 from typing import Final
 
-from alerts.sheet import WATCH_DEFAULTS
+from alerts.sheet import WATCH_DEFAULTS, WATCH_UNITS
 from alerts.spec import Limit
 from alerts.watched import Watched
 from gaugehouse.sitefile.budget import budget_of
@@ -26,16 +26,22 @@ def watched_of(site: Site) -> tuple[Watched, ...]:
 def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
     budget, response = budget_of(site, tank), site.extras[tank].response
     if budget is not None and response is not None:
-        yield _limit("response_short", budget.available_s, DEADBAND_FRAC * budget.available_s, "s")
+        yield _limit("response_short", budget.available_s, DEADBAND_FRAC * budget.available_s)
         rate = response.max_fill_m3_per_s
-        yield _limit("fill_rate_high", rate, DEADBAND_FRAC * rate, "m3/s")
+        yield _limit("fill_rate_high", rate, DEADBAND_FRAC * rate)
 
 
 def _verdict(condition: str) -> Limit:
     """A condition that is there or not: what it is judged by is no single value."""
-    return _limit(condition, 1.0, 0.0, "")
+    return _limit(condition, 1.0, 0.0)
 
 
-def _limit(condition: str, at: float, deadband: float, per: str) -> Limit:
-    default = WATCH_DEFAULTS[condition]
-    return Limit(condition, at, deadband, default.on_delay_ms, default.off_delay_ms, default.priority, per)
+def _limit(condition: str, at: float, deadband: float) -> Limit:
+    house, per = WATCH_DEFAULTS[condition], WATCH_UNITS[condition]
+    at, deadband = _plain(at, per), _plain(deadband, per)
+    return Limit(condition, at, deadband, house.on_delay_ms, house.off_delay_ms, house.priority, per)
+
+
+def _plain(value: float, unit: str) -> float:
+    """A value that a sheet can print so that it reads back to the same: a time in whole milliseconds."""
+    return round(value, 3) if unit == "s" else float(f"{value:.12g}")

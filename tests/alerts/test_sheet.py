@@ -12,6 +12,7 @@ from alerts.sheet import (
     LIMIT_DEFAULTS,
     NOT_INDEPENDENT,
     WATCH_DEFAULTS,
+    WATCH_UNITS,
     Sheet,
     default_limit,
     mark_of,
@@ -31,7 +32,7 @@ LIMITS = (*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS)
 
 def test_every_built_in_condition_has_its_line() -> None:
     assert tuple(BUILT_IN) == (*LIMITS, *SIGNAL_CONDITIONS, *WATCHED_CONDITIONS)
-    assert tuple(WATCH_DEFAULTS) == WATCHED_CONDITIONS
+    assert tuple(WATCH_DEFAULTS) == tuple(WATCH_UNITS) == WATCHED_CONDITIONS
     for entry in BUILT_IN.values():
         assert all(len(text) > 5 for text in (entry.name, entry.cause, entry.consequence, entry.action, entry.respond))
     assert len({entry.action for entry in BUILT_IN.values()}) > 8  # not one sentence for all

@@ -71,7 +71,7 @@ def test_class_repeated_call_and_suppression_by_design_come_from_the_sheet(tmp_p
     ("row", "words"),
     [
         ("palm,low,supply,soon,", "row 2: ask_again"),
-        ("palm,low,supply,30 s,", "allowed is 1 min to 24 h"),
+        ("palm,low,supply,30 s,", "allowed is 60 to 86400 s"),
         ("palm,low,supply,,pump-2", 'row 2: suppressed_while is "pump-2"'),
         ("palm,low,suply,,", 'has the class "supply"'),
     ],

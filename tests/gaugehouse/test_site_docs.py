@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from alerts.sheet import BUILT_IN
 from gaugehouse.sitefile import loopschema, schema, stockschema
+from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
 from models.certificate import TankForm
@@ -94,3 +96,15 @@ def test_the_page_says_which_keys_are_required(section):
 )
 def test_the_page_lists_every_word_that_a_key_takes(section, key, words):
     assert sorted(re.findall(r'`"([^"]+)"`', rows(section)[key][2])) == sorted(words)
+
+
+def first_cells(title: str) -> list[str]:
+    """All names in the first column of a section's table."""
+    section = re.split(r"\n#{2,3} ", DOC.split(f"### {title}\n", 1)[1], maxsplit=1)[0]
+    heads = [line.split("|")[1] for line in section.splitlines() if line.startswith("| `")]
+    return [name for head in heads for name in re.findall(r"`([a-z_]+)`", head)]
+
+
+def test_the_page_names_every_condition_and_every_column_of_the_alarm_sheet():
+    assert sorted(first_cells("Every condition")) == sorted(BUILT_IN)
+    assert sorted(first_cells("The alarm sheet")) == sorted(COLUMNS)
