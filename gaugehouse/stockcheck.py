@@ -10,6 +10,7 @@ from gaugehouse.sitefile.problems import Problem, Severity
 from gaugehouse.wiring import stock_of
 from models.certificate import CapacityCertificate, signature_objection
 from models.errors import OutOfRange
+from models.liquidhead import LiquidHeadCorrection
 from models.quantity import Gauging
 from models.stock_budget import Rest
 from models.tank import Tank
@@ -30,6 +31,8 @@ class StockFacts(NamedTuple):
     suction_m: float | None
     at_fill: Working | None
     safe_fill: SafeFill | None
+    head: LiquidHeadCorrection | None = None
+    pressure_kPa: float = 0.0
 
 
 def stock_facts(site: Site, tank: Tank, today: str) -> StockFacts:
@@ -50,6 +53,8 @@ def stock_facts(site: Site, tank: Tank, today: str) -> StockFacts:
         extras.suction_m,
         at_fill,
         fill,
+        tank.head,
+        tank.pressure_kPa,
     )
 
 
@@ -81,6 +86,12 @@ def overdue_warning(path: str, tank: str, facts: StockFacts) -> Problem | None:
 def stock_lines(facts: StockFacts) -> Iterator[str]:
     """For people, a line each."""
     yield from _certificate_lines(facts)
+    if facts.head is not None:
+        included = facts.head.included_kgpm3
+        table = "without liquid head" if included is None else f"for {included:g} kg/m3"
+        yield f"  the table, made {table}, is brought to the density in the tank by {len(facts.head.courses)} courses"
+    if facts.pressure_kPa:
+        yield f"  kept under {facts.pressure_kPa:g} kPa of gauge pressure: CPL is applied"
     for rest, budget in facts.half.items():
         percent, most = 100 * budget.expanded / budget.value, leading(budget)
         yield (

@@ -265,7 +265,14 @@ def _safe_fill(key: str, tank: Tank, site: Site, report: Report) -> None:
     except OutOfRange as exc:
         report.warn(f"{key}.safe_fill", str(exc))
         return
-    high = next((limit.at for limit in site.alarms_of(tank.id).limits if limit.condition == "high"), None)
+    marks = {limit.condition: limit.at for limit in site.alarms_of(tank.id).limits}
+    critical, high = marks.get("critical_high"), marks.get("high")
+    if critical is not None and fill.level_m > critical + 1e-6:
+        text = (
+            f"the safe fill of {fill.level_m:.3f} m ({fill.rule}) is above critical_high ({critical:g} m), where the "
+            "tank overflows or is harmed; choose another rule, or a lower percentage"
+        )
+        report.warn(f"{key}.safe_fill", text, found=f"{fill.level_m:.3f} m", allowed=f"below {critical:g} m")
     if high is not None and high > fill.level_m + 1e-6:
         text = (
             f"the maximum working level of {high:g} m is above the safe fill of {fill.level_m:.3f} m ({fill.rule}); "

@@ -212,6 +212,14 @@ def test_a_liquid_head_and_a_pressure_reach_every_reading(tmp_path: Path) -> Non
     assert len({site.model_version("palm") for site in (plain, headed, pressed)}) == 3
 
 
+def test_check_tells_of_liquid_head_and_pressure(tmp_path: Path) -> None:
+    lines = (f'liquid_head = {{ diameter = "10 m", {COURSES} }}', 'pressure = "2 kPa"')
+    text = check(site_with(tmp_path, PAPER, *lines, shape='capacity = "t.csv"').path).text()
+    assert "the table, made for 800 kg/m3, is brought to the density in the tank by 3 courses" in text
+    assert "kept under 2 kPa of gauge pressure: CPL is applied" in text
+    assert "made without liquid head" in check(site_with(tmp_path, lines[0]).path).text()
+
+
 def test_rounded_factors_have_five_decimals(tmp_path: Path) -> None:
     path = write_site(tmp_path)
     path.write_text(path.read_text(encoding="utf-8").replace('"15 degC"', '"15 degC"\nfactors = "rounded"', 1))
