@@ -15,6 +15,7 @@ from gaugehouse import wireview
 from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
+from gaugehouse.loopacts import state_of
 from gaugehouse.rows import reading_json
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
@@ -196,6 +197,7 @@ class LiveView:
         sample = core.samples.get(instrument)
         current = core.current_mA(instrument)
         fault = self._worst.get(instrument)
+        check = core.checks.get(instrument)
         return {
             "instrument": instrument,
             "name": core.site.instrument_names[instrument],
@@ -206,6 +208,7 @@ class LiveView:
             "fault": "" if fault is None else fault.fault_class,
             "fault_since": None if fault is None else iso_ms(fault.start_ms),
             "age_s": None if sample is None else max(0.0, (now_ms - sample.time_ms) / 1000),
+            "check": None if check is None else state_of(core, check),
         }
 
 

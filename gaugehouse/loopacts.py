@@ -12,7 +12,6 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from alerts.alarm import Transition
-from alerts.spec import SIGNAL_CONDITIONS
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, text_of
 from gaugehouse.act import Taken as How
 from gaugehouse.alarmacts import alarm_decisions
@@ -33,6 +32,7 @@ from gaugehouse.loopchecks import (
     judged,
     record_of,
 )
+from gaugehouse.loopfields import FIELDS
 from models.errors import OutOfRange
 from models.loopcheck import SEQUENCE, Direction, steady, step_of
 from models.reading import BAD, Instant
@@ -41,24 +41,11 @@ from models.tank import LevelKind
 if TYPE_CHECKING:
     from gaugehouse.core import Core
 
+FAR_MA: Final = 0.5
+"""A live step this far from the applied current is more likely a current not applied yet. Our choice: 3 % of span."""
+
 COVER_AGE_MS: Final = 60_000
 """A signal that covers a tank must have answered within that time."""
-
-FIELDS: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "customer": "Customer",
-        "condition": "Condition of the loop before the check",
-        "reference": "Reference instrument and its number",
-        "reference_certificate": "Its certificate",
-        "reference_due": "Its next calibration is due",
-        "reference_uncertainty": "Its uncertainty",
-        "ambient": "Ambient conditions",
-        "adjusted": "What was adjusted",
-        "witness": "Witness",
-        "remarks": "Remarks",
-    }
-)
-"""What a person may fill in when a check is finished, with the words for it."""
 
 
 class Start(NamedTuple):
@@ -147,7 +134,7 @@ class Start(NamedTuple):
             limit_percent=core.site.loop_check.limit_percent,
             range=None if ends is None else Range(*ends),
             own_level=own and ends is not None,
-            blinds=blinded(core, self.instrument),
+            blinds=tuple(alarm.id for alarm in core.alarms.of_instrument(self.instrument)),
             before_m={t: good.level_m if (good := core.keepers[t].last_good) else None for t in tanks},
             covered_by=self.covered_by,
             at_rest=self.at_rest,
@@ -176,7 +163,7 @@ class TakeStep(NamedTuple):
             return _no(How.REFUSED, place)
         run, point, direction = place
         applied = point if self.applied_mA is None else self.applied_mA
-        shown = self._shown(core, check)
+        shown = self._shown(core, check, applied)
         if isinstance(shown, str):
             return _no(How.REFUSED, shown)
         try:
@@ -218,7 +205,7 @@ class TakeStep(NamedTuple):
             return f"direction {self.direction!r} is not known; write up or down"
         return run, self.point_mA, Direction(self.direction)
 
-    def _shown(self, core: "Core", check: LoopCheck) -> Taken | str:
+    def _shown(self, core: "Core", check: LoopCheck, applied_mA: float) -> Taken | str:
         """What the loop showed: typed, or live and steady; a text where there is nothing to take."""
         blank = Taken("", 0.0, "", 0.0, 0.0, "typed", "", 0)
         if self.shown_mA is not None:
@@ -236,6 +223,11 @@ class TakeStep(NamedTuple):
             return (
                 f"not steady: the last {rules.samples} samples lie between {min(last):.3f} and {max(last):.3f} mA, "
                 f"allowed is {rules.steady_percent:g} % of span; hold the current and try again"
+            )
+        if abs(calm.mean_mA - applied_mA) > FAR_MA:
+            return (
+                f"the loop shows {calm.mean_mA:.3f} mA, not near the applied {applied_mA:g} mA: apply the current "
+                "first, or type what it shows if that is so"
             )
         levels = [heard.level_m for heard in list(check.heard)[-rules.samples :] if heard.level_m is not None]
         level = sum(levels) / len(levels) if levels else None
@@ -289,7 +281,7 @@ def ended(core: "Core", at: Instant, check: LoopCheck, how: str, by: str, filled
     core.checks.end(check.instrument)
     for tank in _tanks(core, check.instrument):
         core.keepers[tank].doubt()
-    record = record_of(check, how, at.time_ms, by, filled)
+    record = {"item": item_of(core, check.instrument)} | record_of(check, how, at.time_ms, by, filled)
     decisions: list[Decision] = [Decision(KIND, {"change": how, **record})]
     transitions: tuple[Transition, ...] = ()
     if check.hidden:
@@ -304,12 +296,14 @@ def time_over(core: "Core", at: Instant, check: LoopCheck) -> Outcome:
     return ended(core, at, check, TIME_OVER, "", {})
 
 
-def blinded(core: "Core", instrument: str) -> tuple[str, ...]:
-    """The ids of the alarms that see nothing while the loop's current is simulated: its own, and its tanks' limits."""
-    ids = [f"{instrument}.{condition}" for condition in SIGNAL_CONDITIONS]
-    for tank in _tanks(core, instrument):
-        ids += [f"{tank}.{limit.condition}" for limit in core.site.alarms_of(tank).limits]
-    return tuple(one for one in ids if core.alarms.view(one) is not None)
+def item_of(core: "Core", instrument: str) -> Json:
+    """What was checked, as the site file describes it on that day."""
+    site = core.site
+    found = [(bus, spec) for bus in site.buses for spec in bus.instruments if spec.id == instrument]
+    where = [{"bus": bus.id, "where": bus.device or f"{bus.host}:{bus.port}", "unit": spec.unit} for bus, spec in found]
+    tanks = [{"id": tank, "name": site.tank(tank).name} for tank in _tanks(core, instrument)]
+    name = site.instrument_names.get(instrument, instrument)
+    return {"site": site.name, "name": name, "tanks": tanks} | (where[0] if where else {})
 
 
 def state_of(core: "Core", check: LoopCheck) -> Json:

@@ -4,6 +4,8 @@ from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
 from typing import Final
 
+from gaugehouse import loopcheckcall
+
 SUPPLY: Final = {
     "--supply": ("volts", '"24 V"', "nominal volts of the supply"),
     "--lowest-volts": ("lowest_volts", '"23 V"', "what it still gives at full load (default: its volts)"),
@@ -51,6 +53,7 @@ def add_arguments(parser: ArgumentParser) -> None:
         return what.add_parser(name, help=words, description=words, epilog=parser.epilog)
 
     _budget(added)
+    loopcheckcall.add_arguments(added("check", "the five-point loop check: start, steps, finish, records"))
 
 
 def _budget(added: Added) -> None:

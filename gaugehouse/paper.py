@@ -62,7 +62,8 @@ class Column(NamedTuple):
 
 
 class Table(NamedTuple):
-    """Rows under heads that are repeated on every page. `strong` rows are set in bold (sums, verdicts)."""
+    """Rows under heads that are repeated on every page. `strong` rows are set in bold (sums, verdicts). `together`: on
+    one page where one page can hold it."""
 
     columns: Sequence[Column]
     rows: Sequence[Sequence[str]]
@@ -70,6 +71,7 @@ class Table(NamedTuple):
     empty: str = "none"
     strong: frozenset[int] = frozenset()
     size_pt: float = 8.5
+    together: bool = False
 
 
 class Note(NamedTuple):
@@ -293,15 +295,22 @@ class _Sheet(FPDF):
                     row.cell("", border=CellBordersLayout.NONE)
 
     def _table(self, block: Table) -> None:
-        self._title(block.title, 16.0)
         if not block.rows:
+            self._title(block.title, 16.0)
             self.face(9, grey=GREY)
             self.cell(self.epw, 5.0, self.clean(block.empty), new_x="LMARGIN", new_y="NEXT")
             return
         self.face(block.size_pt)
-        self.set_draw_color(RULE)
         line = block.size_pt * 0.46
         total = sum(column.share for column in block.columns)
+        if block.together:
+            high = self._height(block, total, line)
+            if high < self.eph * 0.8 and self.will_page_break(high):
+                self.add_page()
+        if block.title:
+            self._title(block.title, 16.0)
+            self.face(block.size_pt)
+        self.set_draw_color(RULE)
         bold = FontFace(emphasis="BOLD")
         with self.table(
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
@@ -317,15 +326,25 @@ class _Sheet(FPDF):
                 for part in self._parts(block, row, total, line):
                     table.row(part, style=bold if place in block.strong else None)
 
-    def _parts(self, block: Table, row: Sequence[str], total: float, line_mm: float) -> list[list[str]]:
-        """A row as it is, or cut into several where its text is higher than half a page: no page might hold it."""
-        most = max(1, int(self.eph * 0.5 / line_mm))
+    def _lines(self, block: Table, row: Sequence[str], total: float, line_mm: float) -> list[list[str]]:
+        """Each cell of a row as the lines into which its column breaks it."""
         cells: list[list[str]] = []
         for text, column in zip(row, block.columns, strict=True):
             wide = self.epw * column.share / total - 2.6
             lines = self.multi_cell(wide, line_mm, self.clean(text), dry_run=True, output=MethodReturnValue.LINES)
             assert isinstance(lines, list)
             cells.append(lines)
+        return cells
+
+    def _height(self, block: Table, total: float, line_mm: float) -> float:
+        """How high a table is, with its title and heads, to within a line or two."""
+        rows = [[column.head for column in block.columns], *block.rows]
+        return sum(max(map(len, self._lines(block, row, total, line_mm))) * line_mm + 1.4 for row in rows) + 8.0
+
+    def _parts(self, block: Table, row: Sequence[str], total: float, line_mm: float) -> list[list[str]]:
+        """A row as it is, or cut into several where its text is higher than half a page: no page might hold it."""
+        most = max(1, int(self.eph * 0.5 / line_mm))
+        cells = self._lines(block, row, total, line_mm)
         if max(map(len, cells)) <= most:
             return [[self.clean(text) for text in row]]
         parts = range(0, max(map(len, cells)), most)

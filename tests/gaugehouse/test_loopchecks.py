@@ -326,6 +326,17 @@ def test_a_step_needs_samples_of_its_own_that_are_steady(bench: Bench) -> None:
     assert "between 8.000 and 8.100 mA, allowed is 0.1 % of span" in said.text
 
 
+def test_a_live_step_before_the_current_is_applied_is_refused(bench: Bench) -> None:
+    bench.do("start")
+    bench.polls(4.0, 5)
+    bench.do("step")
+    bench.polls(4.0, 5)
+    said = bench.do("step")
+    assert said.status is Taken.REFUSED
+    assert "shows 4.000 mA, not near the applied 8 mA" in said.text
+    assert bench.do("step", shown_mA=4.0).status is Taken.DONE
+
+
 def test_a_step_may_be_typed_named_and_taken_again(bench: Bench) -> None:
     bench.do("start")
     bench.do("step", point_mA=12, direction="up", applied_mA=12.01, shown_mA=12.05)
