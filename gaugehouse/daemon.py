@@ -142,7 +142,11 @@ class Daemon:
     @contextlib.asynccontextmanager
     async def _written(self, stores: Stores) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool]]:
         """The threads around the stores; left only after what waits is written or given up by name."""
-        book, readings, readers = BookWriter(stores.book), ReadingWriter(stores.readings), ReaderPool()
+        book, readings, readers = (
+            BookWriter(stores.book),
+            ReadingWriter(stores.readings, tidy=stores.readings.tidy),
+            ReaderPool(),
+        )
         readings.start()
         try:
             yield book, readings, readers

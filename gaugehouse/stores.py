@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from gaugehouse.deriving import SiteModels
 from gaugehouse.errors import CouldNot
 from gaugehouse.site import Site
 from history.book import BookReader, RecordBook
@@ -31,12 +32,16 @@ def open_stores(site: Site) -> Iterator[Stores]:
         try:
             site.store_path.mkdir(parents=True, exist_ok=True)
             book = stack.enter_context(contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)))
-            readings = stack.enter_context(contextlib.closing(SqliteStore.open(site.store_path / READINGS, site.id)))
+            readings = stack.enter_context(contextlib.closing(_readings(site)))
         except StoreError as error:
             raise CouldNot(str(error)) from error
         except OSError as error:
             raise CouldNot(f"[store] path {site.store_path}: cannot be made: {error.strerror}") from error
         yield Stores(readings, book)
+
+
+def _readings(site: Site) -> SqliteStore:
+    return SqliteStore.open(site.store_path / READINGS, site.id, models=SiteModels(site))
 
 
 @contextlib.contextmanager
@@ -56,7 +61,7 @@ def look_into_readings(site: Site) -> Iterator[SqliteStore]:
     """The readings beside a running daemon. Raises `CouldNot` where there are none yet."""
     path = _existing(site, READINGS)
     try:
-        store = SqliteStore.open(path, site.id, read_only=True)
+        store = SqliteStore.open(path, site.id, read_only=True, models=SiteModels(site))
     except StoreError as error:
         raise CouldNot(str(error)) from error
     with contextlib.closing(store):

@@ -5,15 +5,19 @@ refuses to know what the tables hold. Write-ahead logging: readers, in this and 
 writer.
 """
 
+import logging
 import sqlite3
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from history.errors import StoreDamaged, StoreError, StoreUnavailable, WrongStore
 from history.lock import WriterLock
+
+log = logging.getLogger(__name__)
 
 WAIT_S: Final = 5.0
 """How long SQLite itself waits for a lock before the file counts as locked."""
@@ -32,13 +36,17 @@ _DAMAGED: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 
 
 class Layout(NamedTuple):
-    """A kind of file. `application_id` and `format` stand in SQLite's own header, the site in the table `meta`."""
+    """A kind of file. `application_id` and `format` stand in SQLite's own header, the site in the table `meta`.
+
+    upgrades: the statements that turn a file of each earlier format into one of the next.
+    """
 
     what: str
     application_id: int
     format: int
     schema: tuple[str, ...]
     synchronous: str
+    upgrades: Mapping[int, tuple[str, ...]] = MappingProxyType({})
 
 
 class SqliteFile:
@@ -144,12 +152,24 @@ class SqliteFile:
             connection = self._writer = _connect(f"{self.path.absolute().as_uri()}?mode=rwc")
             fresh = _is_empty(connection)
             if not fresh:
-                self._check(connection)
+                self._check(connection, upgrade=True)
             connection.execute("PRAGMA journal_mode = WAL")
             connection.execute(f"PRAGMA synchronous = {self.layout.synchronous}")
             connection.execute("PRAGMA journal_size_limit = 67108864")
             if fresh:
                 self._create(connection)
+            else:
+                self._upgrade(connection)
+
+    def _upgrade(self, connection: sqlite3.Connection) -> None:
+        """From an earlier format to ours, one at a time, each whole or not at all."""
+        while (found := _pragma(connection, "user_version")) < self.layout.format:
+            connection.execute("BEGIN IMMEDIATE")
+            for statement in self.layout.upgrades[found]:
+                connection.execute(statement)
+            connection.execute(f"PRAGMA user_version = {found + 1}")
+            connection.execute("COMMIT")
+            log.info("%s %s: brought from format %d to %d", self.layout.what, self.path, found, found + 1)
 
     def _create(self, connection: sqlite3.Connection) -> None:
         """All of an empty file at once: a crash leaves either nothing or a whole one."""
@@ -162,7 +182,7 @@ class SqliteFile:
             connection.execute(statement)
         connection.execute("COMMIT")
 
-    def _check(self, connection: sqlite3.Connection) -> None:
+    def _check(self, connection: sqlite3.Connection, *, upgrade: bool = False) -> None:
         """Refuse a file that is not this site's, before anything in it is touched."""
         where, layout = f"{self.layout.what} {self.path}", self.layout
         with self.translated():
@@ -176,10 +196,15 @@ class SqliteFile:
                     f"{where}: it has format {found} and this program knows up to {layout.format}; "
                     f"use the newer program that wrote it"
                 )
-            if found < layout.format:
+            if found < layout.format and found not in layout.upgrades:
                 raise WrongStore(
                     f"{where}: it has format {found}, which this program (format {layout.format}) does not read; "
                     f"move it away or use the program that wrote it"
+                )
+            if found < layout.format and not upgrade:
+                raise WrongStore(
+                    f"{where}: it has format {found}; the daemon of this version brings it to format {layout.format} "
+                    "at its start: start it once"
                 )
             row = connection.execute("SELECT value FROM meta WHERE key = 'site'").fetchone()
             if row is None or row[0] != self._site:

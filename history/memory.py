@@ -6,9 +6,11 @@ It grows with every reading. Figures are rounded to their fixed decimals just as
 import threading
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from history.errors import PointsRejected, StoreError
 from history.scale import not_above, rounded, scaled
-from history.store import COUNTS_WHEN_BAD, Cell, Trend, grid_of, trend_of
+from history.store import COUNTS_WHEN_BAD, Buckets, Trend, grid_of
 from models.reading import Quality, Reading
 
 
@@ -52,17 +54,22 @@ class MemoryStore:
 
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
         known, grid = grid_of(quantity, start_ms, span_ms, points)
-        cells: dict[int, Cell] = {}
-        for reading in self.read(tank, grid.start_ms, grid.end_ms):
-            value = getattr(reading, quantity)
-            if value is None or (reading.quality is Quality.BAD and quantity not in COUNTS_WHEN_BAD):
-                cell = Cell(1, reading.quality is Quality.GOOD, 0, 0, 0, 0)
-            else:
-                number = scaled(value, known.decimals)
-                cell = Cell(1, reading.quality is Quality.GOOD, 1, number, number, number)
-            bucket = grid.bucket(reading.time_ms)
-            cells[bucket] = cells[bucket].plus(cell) if bucket in cells else cell
-        return trend_of(known, grid, cells)
+        readings = list(self.read(tank, grid.first_ms, grid.end_ms))
+        figures = [getattr(reading, quantity) for reading in readings]
+        when_bad = quantity in COUNTS_WHEN_BAD
+        counts = [
+            value is not None and (when_bad or reading.quality is not Quality.BAD)
+            for value, reading in zip(figures, readings, strict=True)
+        ]
+        scaled_figures = [0 if value is None else scaled(value, known.decimals) for value in figures]
+        buckets = Buckets(grid)
+        buckets.add_readings(
+            np.array([reading.time_ms for reading in readings], np.int64),
+            np.array([int(reading.quality) for reading in readings], np.int64),
+            np.array(scaled_figures, np.int64),
+            np.array(counts, np.bool_),
+        )
+        return buckets.trend(known)
 
     def last_seq(self) -> int:
         with self._lock:

@@ -1,65 +1,37 @@
 """Readings in one SQLite file beside the daemon.
 
-Knows how rows are laid out and rolled up; refuses to know what is told outside. Whole numbers in a table clustered by
-(tank, seq); time is found through `minute`, a roll-up of each stretch of a tank's readings inside of one clock minute:
-its first and last seq, and per figure the count, sum, least and most. So a month is read from 43 200 rows, a time range
-needs no second index, and a clock that steps back only opens another stretch of the same minute. A stretch is rolled
-up, by SQL from the rows themselves, in the transaction that brings the first reading of the next one; until then its
-rows (those above `tank.closed_seq`) are read singly.
+Knows the newest rows and how they and the sealed stretches together answer; refuses to know what is told outside. Whole
+numbers in a table clustered by (tank, seq); time is found through `minute`, a roll-up of each stretch of a tank's
+readings inside of one clock minute: its first and last seq, and per figure the count, sum, least and most. So a clock
+that steps back only opens another stretch of the same minute. A stretch is rolled up, by SQL from the rows themselves,
+in the transaction that brings the first reading of the next one; until then its rows (those above `tank.closed_seq`)
+are read singly. `tidy` seals hours that are over into compressed blocks (`history.tidying`, `history.sealed`).
 """
 
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Self
 
-from history.errors import PointsRejected, StoreDamaged
-from history.files import Layout, SqliteFile
-from history.scale import COLUMN_OF, COLUMNS, not_above, reading_of, row_of
-from history.store import COUNTS_WHEN_BAD, Cell, Grid, Trend, grid_of, trend_of
-from models.reading import QUANTITIES, Reading
+import numpy as np
 
-FORMAT: Final = 1
-MINUTE_MS: Final = 60_000
+from history.block import FIGURES, Columns, columns_of, rows_of
+from history.errors import PointsRejected, StoreDamaged
+from history.files import SqliteFile
+from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT, counted
+from history.scale import not_above, reading_of, row_of
+from history.sealed import Block, Sealed, TankModels
+from history.store import COUNTS_WHEN_BAD, HOUR_MS, MINUTE_MS, Buckets, Grid, Trend, grid_of
+from history.tidying import FOR_GOOD, Kept, Pinned, merge_one, seal_one, thin_one
+from models.reading import Reading
+
 CHUNK: Final = 4000
 NEAR_SEQ: Final = 600
 """Two stretches with fewer seqs between them are read in one go; rows of another time between them are passed over."""
 
-
-def _counted(column: str) -> str:
-    """The figure where it counts in a trend, else NULL."""
-    scaled = COLUMN_OF[column]
-    return scaled if column in COUNTS_WHEN_BAD else f"CASE WHEN quality < 2 THEN {scaled} END"
-
-
-_FIGURES: Final = tuple(q.column for q in QUANTITIES)
-_SCHEMA: Final = (
-    "CREATE TABLE tank (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, closed_seq INTEGER NOT NULL DEFAULT 0, "
-    "good_seq INTEGER)",
-    f"CREATE TABLE reading (tank INTEGER NOT NULL, {', '.join(f'{c} INTEGER' for c in COLUMNS)}, "
-    "PRIMARY KEY (tank, seq)) WITHOUT ROWID",
-    "CREATE TABLE minute (tank INTEGER NOT NULL, minute INTEGER NOT NULL, first_seq INTEGER NOT NULL, "
-    "last_seq INTEGER NOT NULL, readings INTEGER NOT NULL, good INTEGER NOT NULL, "
-    + ", ".join(f"{c}_values INTEGER, {c}_total INTEGER, {c}_least INTEGER, {c}_most INTEGER" for c in _FIGURES)
-    + ", PRIMARY KEY (tank, minute, first_seq)) WITHOUT ROWID",
-    # For people with a SQLite shell: the same figures in their units.
-    "CREATE VIEW readings AS SELECT tank.name AS tank, seq, time_ms, quality, reason, stock_quality, bound, "  # noqa: S608
-    + ", ".join(f"{COLUMN_OF[q.column]} / 1e{q.decimals} AS {q.column}" for q in QUANTITIES)
-    + " FROM reading JOIN tank ON tank.id = reading.tank",
-)
-LAYOUT: Final = Layout("store of readings", 0x67685264, FORMAT, _SCHEMA, "NORMAL")
-
-# Every SQL text below is put together from the constants above; values always come as parameters.
-_INSERT: Final = f"INSERT INTO reading (tank, {', '.join(COLUMNS)}) VALUES (?{', ?' * len(COLUMNS)})"  # noqa: S608
-_SELECT: Final = f"SELECT {', '.join(COLUMNS)} FROM reading WHERE tank = ?1"  # noqa: S608
 _NEWEST: Final = "AND ?2 IS NOT NULL ORDER BY seq DESC LIMIT 1"
 _NEWEST_GOOD: Final = "AND seq > ?2 AND quality = 0 ORDER BY seq DESC LIMIT 1"
 _LAST_GOOD: Final = "AND seq <= ?2 AND seq = (SELECT good_seq FROM tank WHERE id = ?1)"
-_ROLL_UP: Final = (
-    "INSERT INTO minute SELECT tank, min(time_ms) / 60000, min(seq), max(seq), count(*), sum(quality = 0), "  # noqa: S608
-    + ", ".join(f"count({v}), sum({v}), min({v}), max({v})" for v in map(_counted, _FIGURES))
-    + " FROM reading WHERE tank = ? AND seq > ? AND seq <= ? GROUP BY tank"
-)
 
 
 class _Tank(NamedTuple):
@@ -69,19 +41,29 @@ class _Tank(NamedTuple):
     closed_seq: int
     last_seq: int
     minute: int
+    model: int | None
+
+
+class _Place(NamedTuple):
+    """A tank as the file has it: up to which seq it is rolled up, and up to which it is sealed."""
+
+    id: int
+    closed_seq: int
+    sealed_seq: int
 
 
 class SqliteStore:
     """See `history.store.Store`. One process writes; any number read the same file with `read_only`."""
 
-    def __init__(self, file: SqliteFile) -> None:
+    def __init__(self, file: SqliteFile, models: TankModels | None = None) -> None:
         self._file = file
+        self._sealed = Sealed(models)
         self._tanks: dict[str, _Tank] = {}
 
     @classmethod
-    def open(cls, path: Path, site: str, *, read_only: bool = False) -> Self:
+    def open(cls, path: Path, site: str, *, read_only: bool = False, models: TankModels | None = None) -> Self:
         """Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or `StoreDamaged`."""
-        return cls(SqliteFile(path, LAYOUT, site, writer=not read_only))
+        return cls(SqliteFile(path, LAYOUT, site, writer=not read_only), models)
 
     def append(self, readings: Sequence[Reading]) -> None:
         refused: dict[int, str] = {}
@@ -116,34 +98,106 @@ class SqliteStore:
         if taken is None:
             tank = self._tanks.get(name)
             if tank is None:
-                tank = self._tanks[name] = _tank(connection, name)
+                tank = self._tanks[name] = self._tank(connection, name, reading.time_ms)
             last_seq = tank.last_seq
         else:
             last_seq = taken[-1][0]
         if reading.seq <= last_seq:
             return not_above(reading, last_seq)
-        rows.setdefault(name, []).append(row)
+        rows.setdefault(name, []).append((*row, reading.level_m))
         return None
+
+    def _tank(self, connection: sqlite3.Connection, name: str, now_ms: int) -> _Tank:
+        """Where the rows of a tank end, from the file; an unknown tank is entered."""
+        connection.execute("INSERT INTO tank (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
+        tank_id, closed_seq = connection.execute("SELECT id, closed_seq FROM tank WHERE name = ?", (name,)).fetchone()
+        last = connection.execute(
+            "SELECT seq, time_ms FROM reading WHERE tank = ? ORDER BY seq DESC LIMIT 1", (tank_id,)
+        ).fetchone()
+        last_seq, time_ms = last or (0, -1)
+        model = self._sealed.model_of(connection, tank_id, name, now_ms)
+        return _Tank(tank_id, closed_seq, last_seq, time_ms // MINUTE_MS, model)
 
     def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
         with self._file.reading() as connection:
-            found = _find(connection, tank)
-            ranges = [] if found is None else _ranges(connection, *found, start_ms, end_ms)
-        return self._read(tank, 0 if found is None else found[0], ranges, start_ms, end_ms)
+            place = _find(connection, tank)
+            if place is None:
+                return iter(())
+            blocks = self._sealed.blocks(connection, place.id, start_ms, end_ms)
+            ranges = _ranges(connection, place, start_ms, end_ms)
+        return self._read(tank, place.id, blocks, ranges, start_ms, end_ms)
 
     def _read(
-        self, tank: str, tank_id: int, ranges: list[tuple[int, int]], start_ms: int, end_ms: int
+        self, tank: str, tank_id: int, blocks: list[Block], ranges: list[tuple[int, int]], start_ms: int, end_ms: int
     ) -> Iterator[Reading]:
-        """By chunks, each a query of its own: nothing is held open while the caller thinks."""
-        query = f"{_SELECT} AND seq >= ?2 AND seq <= ?3 AND time_ms >= ?4 AND time_ms < ?5 ORDER BY seq LIMIT {CHUNK}"
+        """By blocks and chunks, each a query of its own: nothing is held open while the caller thinks.
+
+        What was sealed, merged or thinned since it was asked is looked up anew by its seqs.
+        """
+        for block in blocks:
+            with self._file.reading() as connection:
+                rows = self._sealed_rows(connection, tank_id, (block.first_seq, block.last_seq), start_ms, end_ms)
+            yield from (self._reading(tank, row) for row in rows)
+        query = f"{SELECT} AND seq >= ?2 AND seq <= ?3 AND time_ms >= ?4 AND time_ms < ?5 ORDER BY seq LIMIT {CHUNK}"
         for first_seq, last_seq in ranges:
             while first_seq <= last_seq:
                 with self._file.reading() as connection:
-                    rows = connection.execute(query, (tank_id, first_seq, last_seq, start_ms, end_ms)).fetchall()
+                    sealed_seq = _place(connection, tank_id).sealed_seq
+                    if sealed_seq >= first_seq:  # sealed while the caller thought
+                        seqs = first_seq, min(last_seq, sealed_seq)
+                        rows = self._sealed_rows(connection, tank_id, seqs, start_ms, end_ms)
+                        first_seq = sealed_seq + 1
+                    else:
+                        rows = connection.execute(query, (tank_id, first_seq, last_seq, start_ms, end_ms)).fetchall()
+                        first_seq = rows[-1][0] + 1 if len(rows) == CHUNK else last_seq + 1
                 yield from (self._reading(tank, row) for row in rows)
-                if len(rows) < CHUNK:
-                    break
-                first_seq = rows[-1][0] + 1
+
+    def _sealed_rows(
+        self, connection: sqlite3.Connection, tank_id: int, seqs: tuple[int, int], start_ms: int, end_ms: int
+    ) -> list[tuple[Any, ...]]:
+        """The rows of a range of seqs and of times; a block that cannot be read is told and left out."""
+        first_seq, last_seq = seqs
+        rows: list[tuple[Any, ...]] = []
+        for block in self._sealed.blocks(connection, tank_id, start_ms, end_ms):
+            if block.first_seq <= last_seq and block.last_seq >= first_seq:
+                for columns in self._whole(connection, block):
+                    inside = (columns.seq >= first_seq) & (columns.seq <= last_seq)
+                    inside &= (columns.time_ms >= start_ms) & (columns.time_ms < end_ms)
+                    rows += rows_of(columns.take(inside))
+        return rows
+
+    def _whole(
+        self, connection: sqlite3.Connection, block: Block, wanted: Iterable[str] = FIGURES
+    ) -> Iterator[Columns]:
+        """The columns of a block, or nothing of one that is thinned or cannot be read."""
+        if block.damaged:
+            self._sealed.tell(block, block.damaged)
+            return
+        if block.thinned:
+            return
+        try:
+            yield self._sealed.columns(connection, block, wanted)
+        except StoreDamaged as error:
+            self._sealed.tell(block, error)
+
+    def columns(self, tank: str, start_ms: int, end_ms: int, wanted: Iterable[str] = FIGURES) -> list[Columns]:
+        """The readings with start_ms <= time_ms < end_ms as columns, in the order of seq, in one or more stretches."""
+        wanted = tuple(wanted)
+        with self._file.reading() as connection:
+            place = _find(connection, tank)
+            if place is None:
+                return []
+            found = [
+                columns
+                for block in self._sealed.blocks(connection, place.id, start_ms, end_ms)
+                for columns in self._whole(connection, block, wanted)
+            ]
+            for first_seq, last_seq in _ranges(connection, place, start_ms, end_ms):
+                rows = connection.execute(FOR_SEALING, (place.id, first_seq - 1, last_seq)).fetchall()
+                if rows:
+                    found.append(columns_of(rows))
+        inside = (columns.take((columns.time_ms >= start_ms) & (columns.time_ms < end_ms)) for columns in found)
+        return [columns for columns in inside if len(columns)]
 
     def latest(self, tank: str) -> Reading | None:
         return self._one(tank, _NEWEST)
@@ -158,7 +212,7 @@ class SqliteStore:
             if found is None:
                 return None
             for condition in conditions:
-                row = connection.execute(f"{_SELECT} {condition}", found).fetchone()
+                row = connection.execute(f"{SELECT} {condition}", found[:2]).fetchone()
                 if row:
                     return self._reading(tank, row)
         return None
@@ -174,14 +228,50 @@ class SqliteStore:
 
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
         known, grid = grid_of(quantity, start_ms, span_ms, points)
-        cells: dict[int, Cell] = {}
+        buckets = Buckets(grid)
         with self._file.reading() as connection:
-            found = _find(connection, tank)
-            if found is not None:
-                for bucket, *numbers in _cells(connection, *found, quantity, grid):
-                    cell = Cell(*(number or 0 for number in numbers))
-                    cells[bucket] = cells[bucket].plus(cell) if bucket in cells else cell
-        return trend_of(known, grid, cells)
+            place = _find(connection, tank)
+            if place is not None:
+                for block in self._sealed.blocks(connection, place.id, grid.first_ms, grid.end_ms):
+                    self._add_block(connection, block, quantity, grid, buckets)
+                _add_rows(connection, place, quantity, grid, buckets)
+        return buckets.trend(known)
+
+    def _add_block(
+        self, connection: sqlite3.Connection, block: Block, quantity: str, grid: Grid, buckets: Buckets
+    ) -> None:
+        """From its roll-up where buckets are made of whole minutes or hours, or where nothing else is left."""
+        unit = "h" if grid.unit_ms == HOUR_MS else "m"
+        if block.damaged:
+            self._sealed.tell(block, block.damaged)
+        elif grid.unit_ms > 1 or block.thinned:
+            try:
+                counts, cells = self._sealed.cells(connection, block, unit, quantity)
+            except StoreDamaged as error:
+                self._sealed.tell(block, error)
+                return
+            unit_ms = HOUR_MS if unit == "h" else MINUTE_MS
+            buckets.add(counts.unit * unit_ms, counts.readings, counts.good, *cells[:4])
+        else:
+            for columns in self._whole(connection, block, (quantity,)):
+                figure = columns.figures[quantity]
+                counts_here = figure.known if quantity in COUNTS_WHEN_BAD else figure.known & (columns.quality < 2)
+                buckets.add_readings(columns.time_ms, columns.quality, figure.values, counts_here)
+
+    def tidy(self, kept: Kept = FOR_GOOD, pinned: Sequence[Pinned] = ()) -> bool:
+        """Do one piece of what is due (seal an hour, merge a day, thin) and say whether there was one."""
+        with self._file.reading() as connection:
+            tanks = connection.execute("SELECT id FROM tank").fetchall()
+            newest = connection.execute("SELECT max(time_ms) FROM reading").fetchone()[0] or 0
+        for (tank_id,) in tanks:
+            with self._file.writing() as connection:
+                if (
+                    seal_one(connection, self._sealed, tank_id)
+                    or merge_one(connection, self._sealed, tank_id)
+                    or thin_one(connection, self._sealed, tank_id, newest, kept, pinned)
+                ):
+                    return True
+        return False
 
     def last_seq(self) -> int:
         with self._file.reading() as connection:
@@ -192,32 +282,26 @@ class SqliteStore:
         self._file.close()
 
 
-def _find(connection: sqlite3.Connection, name: str) -> tuple[int, int] | None:
-    """The number of a tank and the seq up to which it is rolled up; None for a tank that has no rows."""
-    found = connection.execute("SELECT id, closed_seq FROM tank WHERE name = ?", (name,))
-    row: tuple[int, int] | None = found.fetchone()
-    return row
+def _find(connection: sqlite3.Connection, name: str) -> _Place | None:
+    """Where a tank stands in the file; None for a tank that has no rows."""
+    row = connection.execute("SELECT id, closed_seq, sealed_seq FROM tank WHERE name = ?", (name,)).fetchone()
+    return None if row is None else _Place._make(row)
 
 
-def _tank(connection: sqlite3.Connection, name: str) -> _Tank:
-    """Where the rows of a tank end, from the file; an unknown tank is entered."""
-    connection.execute("INSERT INTO tank (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
-    tank_id, closed_seq = connection.execute("SELECT id, closed_seq FROM tank WHERE name = ?", (name,)).fetchone()
-    last = connection.execute(
-        "SELECT seq, time_ms FROM reading WHERE tank = ? ORDER BY seq DESC LIMIT 1", (tank_id,)
-    ).fetchone()
-    last_seq, time_ms = last or (0, -1)
-    return _Tank(tank_id, closed_seq, last_seq, time_ms // MINUTE_MS)
+def _place(connection: sqlite3.Connection, tank_id: int) -> _Place:
+    row = connection.execute("SELECT id, closed_seq, sealed_seq FROM tank WHERE id = ?", (tank_id,)).fetchone()
+    return _Place._make(row)
 
 
 def _write(connection: sqlite3.Connection, tank: _Tank, rows: list[tuple[Any, ...]]) -> _Tank:
     """Write a tank's rows and roll up every stretch that they bring to its end."""
-    connection.executemany(_INSERT, [(tank.id, *row) for row in rows])
-    tank_id, closed_seq, last_seq, minute = tank
+    model = tank.model
+    connection.executemany(INSERT, [(tank.id, *row[:-1], model, row[-1]) for row in rows])
+    tank_id, closed_seq, last_seq, minute = tank[:4]
     for row in rows:
         new_minute = row[1] // MINUTE_MS
         if new_minute != minute and last_seq > closed_seq:
-            connection.execute(_ROLL_UP, (tank_id, closed_seq, last_seq))
+            connection.execute(ROLL_UP, (tank_id, closed_seq, last_seq))
             closed_seq = last_seq
         last_seq, minute = row[0], new_minute
     if closed_seq != tank.closed_seq:
@@ -226,20 +310,19 @@ def _write(connection: sqlite3.Connection, tank: _Tank, rows: list[tuple[Any, ..
             "AND seq > ? AND seq <= ? AND quality = 0), good_seq) WHERE id = ?",
             (closed_seq, tank_id, tank.closed_seq, closed_seq, tank_id),
         )
-    return _Tank(tank_id, closed_seq, last_seq, minute)
+    return _Tank(tank_id, closed_seq, last_seq, minute, model)
 
 
-def _ranges(
-    connection: sqlite3.Connection, tank_id: int, closed_seq: int, start_ms: int, end_ms: int
-) -> list[tuple[int, int]]:
-    """Rising, disjoint ranges of seq that hold all rows of a time range, and few others."""
+def _ranges(connection: sqlite3.Connection, place: _Place, start_ms: int, end_ms: int) -> list[tuple[int, int]]:
+    """Rising, disjoint ranges of seq above the sealed ones that hold all rows of a time range, and few others."""
     found = connection.execute(
-        "SELECT first_seq, last_seq FROM minute WHERE tank = ? AND minute >= ? AND minute <= ? ORDER BY first_seq",
-        (tank_id, start_ms // MINUTE_MS, (end_ms - 1) // MINUTE_MS),
+        "SELECT first_seq, last_seq FROM minute WHERE tank = ? AND minute >= ? AND minute <= ? AND first_seq > ? "
+        "ORDER BY first_seq",
+        (place.id, start_ms // MINUTE_MS, (end_ms - 1) // MINUTE_MS, place.sealed_seq),
     ).fetchall()
-    last = connection.execute("SELECT max(seq) FROM reading WHERE tank = ?", (tank_id,)).fetchone()[0] or 0
-    if last > closed_seq:
-        found.append((closed_seq + 1, last))
+    last = connection.execute("SELECT max(seq) FROM reading WHERE tank = ?", (place.id,)).fetchone()[0] or 0
+    if last > place.closed_seq:
+        found.append((place.closed_seq + 1, last))
     ranges: list[tuple[int, int]] = []
     for first_seq, last_seq in found:
         if ranges and first_seq - ranges[-1][1] < NEAR_SEQ:
@@ -249,44 +332,28 @@ def _ranges(
     return ranges
 
 
-_BUCKET: Final = "({} - :start) * :points / :span"
-_WHOLE: Final = (
-    "(minute >= :whole_first AND minute < :whole_end AND "
-    f"{_BUCKET.format('minute * 60000')} = {_BUCKET.format('(minute * 60000 + 59999)')})"
-)
-_MINUTES: Final = "tank = :tank AND minute >= :first AND minute <= :last"
-
-
-def _cells(connection: sqlite3.Connection, tank_id: int, closed_seq: int, quantity: str, grid: Grid) -> Iterator[Any]:
-    """(bucket, *cell) rows that together hold each reading of the span once; a bucket may come several times.
-
-    Where buckets are long, a minute that lies in one bucket comes from its roll-up; all other readings come singly.
-    """
-    values = {
-        "tank": tank_id, "closed": closed_seq, "start": grid.start_ms, "end": grid.end_ms,
-        "points": grid.points, "span": grid.span_ms,
-        "first": grid.start_ms // MINUTE_MS, "last": (grid.end_ms - 1) // MINUTE_MS,
-        "whole_first": -(-grid.start_ms // MINUTE_MS), "whole_end": grid.end_ms // MINUTE_MS,
-    }  # fmt: skip
-    value = _counted(quantity)
-    rows = (
-        f"SELECT {_BUCKET.format('time_ms')}, count(*), sum(quality = 0), count({value}), sum({value}), "  # noqa: S608
-        f"min({value}), max({value}) FROM "
-    )
-    within = "time_ms >= :start AND time_ms < :end GROUP BY 1"
-    singly = _MINUTES
-    if grid.span_ms >= 2 * MINUTE_MS * grid.points:
-        singly = f"{_MINUTES} AND NOT {_WHOLE}"
-        yield from connection.execute(
-            f"SELECT {_BUCKET.format('minute * 60000')}, sum(readings), sum(good), sum({quantity}_values), "  # noqa: S608
-            f"sum({quantity}_total), min({quantity}_least), max({quantity}_most) FROM minute "
-            f"WHERE {_MINUTES} AND {_WHOLE} GROUP BY 1",
-            values,
-        )
-    stretches = f"(SELECT first_seq, last_seq FROM minute WHERE {singly})"  # noqa: S608
-    yield from connection.execute(
-        f"{rows} {stretches} CROSS JOIN reading ON tank = :tank AND seq >= first_seq AND seq <= last_seq "
-        f"WHERE {within}",
-        values,
-    )
-    yield from connection.execute(f"{rows} reading WHERE tank = :tank AND seq > :closed AND {within}", values)
+def _add_rows(connection: sqlite3.Connection, place: _Place, quantity: str, grid: Grid, buckets: Buckets) -> None:
+    """The rows that are not sealed: minutes by their roll-up where that is enough, all others singly."""
+    figure = counted(quantity)
+    singly = f"SELECT time_ms, quality, {figure} FROM reading WHERE tank = ? AND seq >= ? AND seq <= ?"  # noqa: S608
+    ranges = _ranges(connection, place, grid.first_ms, grid.end_ms)
+    if grid.unit_ms > 1:
+        rows = connection.execute(
+            f"SELECT minute * 60000, readings, good, {quantity}_values, {quantity}_total, {quantity}_least, "  # noqa: S608
+            f"{quantity}_most FROM minute WHERE tank = ? AND first_seq > ? AND minute >= ? AND minute <= ?",
+            (place.id, place.sealed_seq, grid.first_ms // MINUTE_MS, (grid.end_ms - 1) // MINUTE_MS),
+        ).fetchall()
+        if rows:
+            turned = [np.array([value or 0 for value in column], np.int64) for column in zip(*rows, strict=True)]
+            buckets.add(*turned)
+        ranges = [(max(first, place.closed_seq + 1), last) for first, last in ranges if last > place.closed_seq]
+    for first_seq, last_seq in ranges:
+        rows = connection.execute(singly, (place.id, first_seq, last_seq)).fetchall()
+        if rows:
+            times, quality, values = zip(*rows, strict=True)
+            buckets.add_readings(
+                np.array(times, np.int64),
+                np.array(quality, np.int64),
+                np.array([value or 0 for value in values], np.int64),
+                np.array([value is not None for value in values], np.bool_),
+            )

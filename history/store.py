@@ -4,8 +4,11 @@ Knows readings, buckets and bounds; refuses to know files, servers and threads. 
 take their time: the daemon calls them in worker threads (`history.writer`, `history.readers`).
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
 
 from history.errors import BadQuestion
 from models.reading import QUANTITY, Quantity, Reading
@@ -13,6 +16,12 @@ from models.reading import QUANTITY, Quantity, Reading
 LEAST_POINTS: Final = 10
 MOST_POINTS: Final = 2000
 MOST_SPAN_MS: Final = 100 * 366 * 86_400_000
+MINUTE_MS: Final = 60_000
+HOUR_MS: Final = 3_600_000
+
+Ints = NDArray[np.int64]
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 COUNTS_WHEN_BAD: Final = frozenset({"current_mA", "temperature_degC"})
 """What was measured beside the level stays true while the level is Bad; everything else counts only with its level."""
@@ -62,9 +71,10 @@ class Store(Protocol):
         """The reading of the highest seq among those whose level is Good."""
 
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
-        """A column of `QUANTITIES` in `points` (10 to 2000) buckets of `span_ms` / `points`, edges exact to 1 ms.
+        """A column of `QUANTITIES` in `points` (10 to 2000) buckets of `span_ms` / `points`.
 
-        Figures are those of the single readings, never of an approximation. Raises `BadQuestion`.
+        Edges are exact to 1 ms; where a bucket is longer than two minutes (two hours) they lie on whole minutes (hours)
+        of UTC, as `t` tells. Figures are those of the single readings, never of an approximation. Raises `BadQuestion`.
         """
 
     def last_seq(self) -> int:
@@ -75,49 +85,109 @@ class Store(Protocol):
 
 
 class Grid(NamedTuple):
-    """`points` buckets over [start_ms, start_ms + span_ms), told apart by whole numbers only."""
+    """`points` buckets over [start_ms, start_ms + span_ms), told apart by whole numbers only.
+
+    unit_ms: what the edges are rounded to, outward at both ends: 1, or a minute or an hour where buckets are longer
+    than two of them, so that a month or a year is answered from roll-ups, exactly.
+    """
 
     start_ms: int
     span_ms: int
     points: int
+    unit_ms: int = 1
+
+    @property
+    def first_ms(self) -> int:
+        """The first millisecond that is in a bucket."""
+        return self.start_ms // self.unit_ms * self.unit_ms
 
     @property
     def end_ms(self) -> int:
-        return self.start_ms + self.span_ms
-
-    def bucket(self, time_ms: int) -> int:
-        """The bucket of a time inside of the span."""
-        return (time_ms - self.start_ms) * self.points // self.span_ms
+        """The first millisecond after the last bucket."""
+        return -(-(self.start_ms + self.span_ms) // self.unit_ms) * self.unit_ms
 
     def starts(self) -> tuple[int, ...]:
-        """The first millisecond of each bucket: the least t with bucket(t) = i, so the quotient is rounded up."""
-        return tuple(self.start_ms - (-i * self.span_ms // self.points) for i in range(self.points))
+        """The first millisecond of each bucket."""
+        unit = self.unit_ms
+        if unit == 1:  # the least t with (t - start) x points >= i x span, so the quotient is rounded up
+            return tuple(self.start_ms - (-i * self.span_ms // self.points) for i in range(self.points))
+        return tuple((self.start_ms + i * self.span_ms // self.points) // unit * unit for i in range(self.points))
 
 
-class Cell(NamedTuple):
-    """What is known of a bucket, in whole scaled numbers: sums of them are exact in any order."""
+class Buckets:
+    """What is known of each bucket of a grid, in whole scaled numbers: sums of them are exact in any order."""
 
-    readings: int
-    good: int
-    values: int
-    total: int
-    least: int
-    most: int
+    def __init__(self, grid: Grid) -> None:
+        self._grid = grid
+        self._starts = np.array(grid.starts(), np.int64)
+        self._readings, self._good, self._values, self._total = np.zeros((4, grid.points), np.int64)
+        self._least = np.full(grid.points, np.iinfo(np.int64).max)
+        self._most = np.full(grid.points, np.iinfo(np.int64).min)
 
-    def plus(self, other: "Cell") -> "Cell":
-        readings, good = self.readings + other.readings, self.good + other.good
-        if not other.values:
-            return self._replace(readings=readings, good=good)
-        if not self.values:
-            return other._replace(readings=readings, good=good)
-        return Cell(
-            readings,
-            good,
-            self.values + other.values,
-            self.total + other.total,
-            min(self.least, other.least),
-            max(self.most, other.most),
+    def add(
+        self, time_ms: Ints, readings: Ints, good: Ints, values: Ints, total: Ints, least: Ints, most: Ints
+    ) -> None:
+        """Stretches that each lie in one bucket, by any of their times: how many readings, how many Good, the figure.
+
+        Those outside of the grid are left out; `total`, `least` and `most` of a stretch without values do not matter.
+        """
+        inside = (time_ms >= self._grid.first_ms) & (time_ms < self._grid.end_ms)
+        bucket = np.searchsorted(self._starts, time_ms[inside], side="right") - 1
+        np.add.at(self._readings, bucket, readings[inside])
+        np.add.at(self._good, bucket, good[inside])
+        counted = values[inside] > 0
+        filled = bucket[counted]
+        np.add.at(self._values, filled, values[inside][counted])
+        np.add.at(self._total, filled, total[inside][counted])
+        np.minimum.at(self._least, filled, least[inside][counted])
+        np.maximum.at(self._most, filled, most[inside][counted])
+
+    def add_readings(self, time_ms: Ints, quality: Ints, figure: Ints, counts: Flags) -> None:
+        """Single readings in any order; `counts`: whether the figure of a reading counts in a trend."""
+        if not len(time_ms):
+            return
+        if (np.diff(time_ms) < 0).any():
+            order = np.argsort(time_ms, kind="stable")
+            time_ms, quality, figure, counts = time_ms[order], quality[order], figure[order], counts[order]
+        low, high = np.searchsorted(time_ms, (self._grid.first_ms, self._grid.end_ms))
+        time_ms, quality, figure = time_ms[low:high], quality[low:high], figure[low:high]
+        counts = counts[low:high]
+        if not len(time_ms):
+            return
+        edges = np.searchsorted(time_ms, self._starts)
+        bucket = np.flatnonzero(np.diff(edges, append=len(time_ms)))
+        at = edges[bucket]
+        one = np.add.reduceat(counts.astype(np.int64), at)
+        self.add(
+            time_ms[at],
+            np.diff(at, append=len(time_ms)),
+            np.add.reduceat((quality == 0).astype(np.int64), at),
+            one,
+            np.add.reduceat(np.where(counts, figure, 0), at),
+            np.minimum.reduceat(np.where(counts, figure, np.iinfo(np.int64).max), at),
+            np.maximum.reduceat(np.where(counts, figure, np.iinfo(np.int64).min), at),
         )
+
+    def trend(self, quantity: Quantity) -> Trend:
+        """The buckets as a trend; one without a reading is a gap."""
+        factor = 10**quantity.decimals
+        some, read = self._values > 0, self._readings > 0
+        number = np.where(some, self._values, 1)
+        mean = self._total / (number * factor)
+        return Trend(
+            quantity.unit,
+            tuple(self._starts.tolist()),
+            _told(self._least / factor, some),
+            _told(mean, some),
+            _told(self._most / factor, some),
+            _told(self._good / np.where(read, self._readings, 1), read),
+        )
+
+
+def _told(values: Floats, known: Flags) -> tuple[float | None, ...]:
+    if known.all():
+        return tuple(values.tolist())
+    return tuple(value if told else None for value, told in zip(values.tolist(), known.tolist(), strict=True))
 
 
 def grid_of(quantity: str, start_ms: int, span_ms: int, points: int) -> tuple[Quantity, Grid]:
@@ -131,18 +201,5 @@ def grid_of(quantity: str, start_ms: int, span_ms: int, points: int) -> tuple[Qu
         raise BadQuestion(
             f"a span of {span_ms} ms in {points} points; allowed are {points} ms (1 ms a point) to 100 years"
         )
-    return known, Grid(start_ms, span_ms, points)
-
-
-def trend_of(quantity: Quantity, grid: Grid, cells: Mapping[int, Cell]) -> Trend:
-    """A trend out of its buckets' cells; a bucket without a cell is a gap."""
-    factor = 10**quantity.decimals
-    least: list[float | None] = [None] * grid.points
-    mean, most, good = least.copy(), least.copy(), least.copy()
-    for bucket, cell in cells.items():
-        good[bucket] = cell.good / cell.readings
-        if cell.values:
-            least[bucket] = cell.least / factor
-            mean[bucket] = cell.total / (cell.values * factor)
-            most[bucket] = cell.most / factor
-    return Trend(quantity.unit, grid.starts(), tuple(least), tuple(mean), tuple(most), tuple(good))
+    unit_ms = next((unit for unit in (HOUR_MS, MINUTE_MS) if span_ms >= 2 * unit * points), 1)
+    return known, Grid(start_ms, span_ms, points, unit_ms)

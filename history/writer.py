@@ -9,7 +9,7 @@ import logging
 import threading
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from typing import Final, NamedTuple, Protocol
 
@@ -20,12 +20,19 @@ log = logging.getLogger(__name__)
 
 FIRST_WAIT_S: Final = 0.1
 LONGEST_WAIT_S: Final = 5.0
+TIDY_EVERY_S: Final = 10.0
+TIDY_AT_ONCE_S: Final = 0.2
+"""Housekeeping between two batches takes no longer than this and one piece more: a piece takes some 10 to 100 ms."""
 
 
 class Appender(Protocol):
     """What the readings' thread needs of a store."""
 
     def append(self, readings: Sequence[Reading]) -> None: ...
+
+
+Tidier = Callable[[], bool]
+"""Does one piece of a store's housekeeping and says whether there was one."""
 
 
 class Counters(NamedTuple):
@@ -57,7 +64,8 @@ class ReadingWriter:
 
     room: how many readings may wait (the newest put always stays). at_once, every_s: a transaction is begun as soon as
     that many wait, or when the oldest has waited that long. first_wait_s, longest_wait_s: between tries while the store
-    does not take any, doubling. Use: `start()`, `put(...)` each tick, `await aclose()` before the store is closed.
+    does not take any, doubling. tidy: called after a batch, every `tidy_every_s` and again as long as it finds
+    something to do. Use: `start()`, `put(...)` each tick, `await aclose()` before the store is closed.
     """
 
     def __init__(
@@ -69,6 +77,8 @@ class ReadingWriter:
         every_s: float = 0.5,
         first_wait_s: float = FIRST_WAIT_S,
         longest_wait_s: float = LONGEST_WAIT_S,
+        tidy: Tidier | None = None,
+        tidy_every_s: float = TIDY_EVERY_S,
     ) -> None:
         self._store = store
         self._room = room
@@ -76,6 +86,10 @@ class ReadingWriter:
         self._every_s = every_s
         self._first_wait_s = first_wait_s
         self._longest_wait_s = longest_wait_s
+        self._tidier = tidy
+        self._tidy_every_s = tidy_every_s
+        self._tidy_at_s = time.monotonic()
+        self._untidy = False
         self._changed = threading.Condition()  # guards everything below
         self._queue: deque[_Put] = deque()
         self._in_hand: list[_Put] = []
@@ -187,6 +201,7 @@ class ReadingWriter:
         try:
             while self._take():
                 self._write()
+                self._tidy()
         except BaseException as exc:
             log.exception("the thread that writes readings has ended by a bug")
             self._end(exc)
@@ -253,6 +268,23 @@ class ReadingWriter:
                 away_s = time.monotonic() - self._failing_since_s
                 log.info("readings are written again after %.1f s; dropped so far: %d", away_s, self._dropped)
                 self._failure = ""
+
+    def _tidy(self) -> None:
+        """Housekeeping, when it is due and no reading waits for long."""
+        begun = time.monotonic()
+        if self._tidier is None or begun < self._tidy_at_s or self._failure:
+            return
+        try:
+            while self._tidier():
+                if time.monotonic() - begun > TIDY_AT_ONCE_S or self._closing:
+                    return
+        except StoreError as exc:
+            if not self._untidy:
+                log.error("older readings are not packed: %s", exc)
+            self._untidy = True
+        else:
+            self._untidy = False
+        self._tidy_at_s = time.monotonic() + self._tidy_every_s
 
     def _fail(self, exc: StoreError) -> None:
         """The batch goes back to the front of the queue, so that it is the first to go when there is no room."""

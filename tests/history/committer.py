@@ -1,5 +1,7 @@
 """A child process that commits ticks until it is killed: the book first, then the readings, then a word to the parent.
 
+It seals and merges between ticks as the daemon does; an hour is 9 ticks, a day 216.
+
 python -m tests.history.committer FOLDER. Prints "<seq> <head>" after each tick is kept.
 """
 
@@ -13,6 +15,7 @@ from history.sqlite import SqliteStore
 from tests.history.samples import NOON_MS, reading
 
 TANKS = ("T-1", "T-2", "T-3")
+STEP_MS = 400_000
 
 
 def main(folder: Path) -> None:
@@ -20,12 +23,13 @@ def main(folder: Path) -> None:
     readings = SqliteStore.open(folder / "readings.sqlite", "FARM")
     first = max(book.last_seq(), readings.last_seq()) + 1
     for seq in count(first):
-        time_ms = NOON_MS + seq * 7000
+        time_ms = NOON_MS + seq * STEP_MS
         entries = [
             Entry("tick", time_ms, seq, {"part": part, "text": "x" * (seq % 900)}) for part in range(seq % 3 + 1)
         ]
         head = book.commit(entries, {"tick": str(seq), "parts": str(len(entries)), "odd": "yes" if seq % 2 else None})
         readings.append([reading(seq, time_ms, tank) for tank in TANKS])
+        readings.tidy()
         print(seq, head, flush=True)
 
 

@@ -1,6 +1,6 @@
 """The stores under the one contract, and empty files for the tests of a single kind."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -9,10 +9,24 @@ from history.book import RecordBook
 from history.memory import MemoryStore
 from history.sqlite import SqliteStore
 from history.store import Store
+from models.reading import Reading
+
+
+class Tidied(SqliteStore):
+    """The store in a file whose writer does all that is due after every batch."""
+
+    def append(self, readings: Sequence[Reading]) -> None:
+        try:
+            super().append(readings)
+        finally:
+            while self.tidy():
+                pass
+
 
 MAKERS: dict[str, Callable[[Path], Store]] = {
     "memory": lambda folder: MemoryStore(),
     "sqlite": lambda folder: SqliteStore.open(folder / "readings.sqlite", "FARM"),
+    "sqlite, tidied": lambda folder: Tidied.open(folder / "readings.sqlite", "FARM"),
 }
 
 

@@ -3,7 +3,9 @@
 A killed process cannot show what power loss does; that rests on SQLite's own promise for synchronous FULL.
 """
 
+import contextlib
 import random
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -14,7 +16,7 @@ import pytest
 from history.book import BookReader
 from history.chain import Head
 from history.sqlite import SqliteStore
-from tests.history.committer import TANKS
+from tests.history.committer import STEP_MS, TANKS
 from tests.history.samples import NOON_MS
 from tests.history.test_sqlite import ROOT
 
@@ -68,7 +70,8 @@ def check(folder: Path, reported: int, head: Head | None, unfinished: set[int]) 
     assert kept[0] == sorted(set(kept[0]))
     assert set(range(1, last + 1)) - set(kept[0]) <= unfinished
     assert set(kept[0]) <= set(range(1, last + 1))
-    counted = readings.trend(TANKS[0], "level_m", NOON_MS, 10 * (last + 1) * 7000, 10)
+    hours = (last + 1) * STEP_MS // 3_600_000 + 3
+    counted = readings.trend(TANKS[0], "level_m", NOON_MS, 10 * hours * 3_600_000, 10)
     levels = [one.level_m for one in readings.read(TANKS[0], 0, 2 * NOON_MS)]
     if levels:  # the roll-ups are in step with the rows
         assert counted.mean[0] == pytest.approx(sum(levels) / len(levels), rel=1e-12)
@@ -76,11 +79,19 @@ def check(folder: Path, reported: int, head: Head | None, unfinished: set[int]) 
     readings.close()
 
 
+def spans(folder: Path) -> set[str]:
+    """What kinds of sealed blocks a campaign has made."""
+    with contextlib.closing(sqlite3.connect(folder / "readings.sqlite")) as connection:
+        return {row[0] for row in connection.execute("SELECT span FROM block")}
+
+
 def test_eighteen_kills_lose_and_double_nothing(tmp_path: Path) -> None:
     assert campaign(tmp_path, 18, seed=18) > 18
+    assert "hour" in spans(tmp_path), "nothing was sealed"
 
 
 @pytest.mark.soak
 @pytest.mark.timeout(900)
 def test_two_hundred_kills_lose_and_double_nothing(tmp_path: Path) -> None:
     assert campaign(tmp_path, 200, seed=200) > 200
+    assert spans(tmp_path) == {"hour", "day"}

@@ -92,7 +92,7 @@ def test_a_file_of_another_site_is_refused_by_both_names(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     ("found", "word"),
-    [(2, "format 2 and this program knows up to 1; use the newer program"), (0, "format 0, which this program")],
+    [(3, "format 3 and this program knows up to 2; use the newer program"), (0, "format 0, which this program")],
 )
 def test_a_file_of_another_format_is_refused_and_left_alone(tmp_path: Path, found: int, word: str) -> None:
     path = tmp_path / "r.sqlite"
@@ -131,7 +131,7 @@ def test_a_broken_page_is_called_damaged_and_not_unavailable(tmp_path: Path) -> 
     store.append(run(5000))
     store.close()
     content = bytearray(path.read_bytes())
-    content[8 * 4096 : 40 * 4096] = b"\xff" * (32 * 4096)
+    content[20 * 4096 : 52 * 4096] = b"\xff" * (32 * 4096)
     path.write_bytes(content)
     store = SqliteStore.open(path, "FARM", read_only=True)
     with pytest.raises(StoreDamaged, match="put a good copy in its place"):

@@ -1,6 +1,9 @@
 """Trends against a computation of each bucket from its single readings, done here and with numpy."""
 
 from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+from math import ceil, floor
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -11,21 +14,32 @@ from hypothesis import strategies as st
 
 from history.memory import MemoryStore
 from history.sqlite import SqliteStore
-from history.store import Grid, Store, Trend
+from history.store import Store, Trend, grid_of
 from models.reading import QUANTITY, Quality, Reading
+from tests.history.conftest import Tidied
 from tests.history.samples import NOON_MS, bad, reading, run
 
 DAY_MS = 86_400_000
 ALWAYS = {"current_mA", "temperature_degC"}
 
 
+def edges(start_ms: int, span_ms: int, points: int) -> list[int]:
+    """Where buckets begin, and the end of the last: to the millisecond, or on whole minutes or hours where they are
+    longer than two of them, the first rounded down and the last up."""
+    unit = next((unit for unit in (3_600_000, 60_000) if Fraction(span_ms, points) >= 2 * unit), 1)
+    exact = [start_ms + Fraction(i * span_ms, points) for i in range(points + 1)]
+    if unit == 1:
+        return [ceil(edge) for edge in exact]
+    return [floor(edge / unit) * unit for edge in exact[:-1]] + [ceil(exact[-1] / unit) * unit]
+
+
 def by_hand(readings: Sequence[Reading], quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
-    """Each bucket from the readings whose time lies in [start + i span / points, start + (i + 1) span / points)."""
+    """Each bucket from the readings whose time lies between its edges."""
     unit, decimals = QUANTITY[quantity].unit, QUANTITY[quantity].decimals
     columns: list[list[float | None]] = [[], [], [], []]
-    starts = []
-    for i in range(points):
-        inside = [one for one in readings if i * span_ms <= (one.time_ms - start_ms) * points < (i + 1) * span_ms]
+    found = edges(start_ms, span_ms, points)
+    for first, end in pairwise(found):
+        inside = [one for one in readings if first <= one.time_ms < end]
         counted = [one for one in inside if one.quality is not Quality.BAD or quantity in ALWAYS]
         printed = [float(f"{v:.{decimals}f}") for one in counted if (v := getattr(one, quantity)) is not None]
         values = np.array(printed, dtype=np.float64)
@@ -33,9 +47,7 @@ def by_hand(readings: Sequence[Reading], quantity: str, start_ms: int, span_ms: 
         columns[1].append(values.mean() if values.size else None)
         columns[2].append(values.max() if values.size else None)
         columns[3].append(np.mean([one.quality is Quality.GOOD for one in inside]) if inside else None)
-        starts.append(next(t for t in range(start_ms + i * span_ms // points, start_ms + DAY_MS * 99)
-                           if (t - start_ms) * points >= i * span_ms))  # fmt: skip
-    return Trend(unit, tuple(starts), *(tuple(column) for column in columns))
+    return Trend(unit, tuple(found[:-1]), *(tuple(column) for column in columns))
 
 
 def assert_same(found: Trend, expected: Trend) -> None:
@@ -85,6 +97,7 @@ def test_a_trend_is_that_of_its_single_readings(
     expected = by_hand(readings, quantity, NOON_MS + shift_ms, span_ms, points)
     with TemporaryDirectory() as folder:
         stores: list[Store] = [MemoryStore(), SqliteStore.open(Path(folder) / "r.sqlite", "FARM")]
+        stores.append(Tidied.open(Path(folder) / "tidied.sqlite", "FARM"))
         for store in stores:
             for start in range(0, len(readings), batch):
                 store.append(readings[start : start + batch])
@@ -93,17 +106,12 @@ def test_a_trend_is_that_of_its_single_readings(
 
 
 @settings(max_examples=200)
-@given(st.integers(0, 2 * NOON_MS), st.integers(2000, 10**12), st.integers(10, 2000), st.data())
-def test_the_first_millisecond_of_a_bucket_is_in_it_and_the_one_before_is_not(
-    start_ms: int, span_ms: int, points: int, data: st.DataObject
-) -> None:
-    grid = Grid(start_ms, span_ms, points)
-    starts = grid.starts()
-    i = data.draw(st.integers(1, points - 1))
-    assert starts[0] == start_ms
-    assert grid.bucket(starts[i]) == i
-    assert grid.bucket(starts[i] - 1) == i - 1
-    assert grid.bucket(grid.end_ms - 1) == points - 1
+@given(st.integers(0, 2 * NOON_MS), st.integers(2000, 10**12), st.integers(10, 2000))
+def test_edges_are_where_they_are_said_to_be(start_ms: int, span_ms: int, points: int) -> None:
+    _, grid = grid_of("level_m", start_ms, span_ms, points)
+    found = edges(start_ms, span_ms, points)
+    assert list(grid.starts()) == found[:-1]
+    assert (grid.first_ms, grid.end_ms) == (found[0], found[-1])
 
 
 def test_a_gap_is_a_gap_and_never_zero_nor_the_value_before_it(store: Store) -> None:
@@ -133,8 +141,12 @@ def test_a_level_of_zero_is_a_value(store: Store) -> None:
     assert store.trend("T-1", "level_m", NOON_MS, 10, 10).min[0] == 0.0
 
 
-def test_long_buckets_answer_from_minutes_to_the_same_bit_as_short_ones(sqlite: SqliteStore) -> None:
+@pytest.mark.parametrize("kind", [SqliteStore, Tidied])
+def test_long_buckets_answer_from_minutes_to_the_same_bit_as_short_ones(
+    kind: type[SqliteStore], tmp_path: Path
+) -> None:
     """Rolled-up minutes, minutes cut by a bucket's edge and the open minute, against plain sums of scaled numbers."""
+    sqlite = kind.open(tmp_path / "long.sqlite", "FARM")
     rng = np.random.default_rng(20260101)
     levels = 5 + np.cumsum(rng.normal(0, 0.003, 20_000))
     kept = [
@@ -149,9 +161,12 @@ def test_long_buckets_answer_from_minutes_to_the_same_bit_as_short_ones(sqlite: 
     times = np.array([one.time_ms for one in kept])
     scaled = np.array([-1 if one.level_m is None else round(round(one.level_m, 5) * 10**5) for one in kept])
     for i in range(points):
-        inside = (times >= trend.t[i]) & (times < (trend.t[i + 1] if i + 1 < points else start_ms + span_ms))
+        inside = (times >= trend.t[i]) & (
+            times < (trend.t[i + 1] if i + 1 < points else -(-(start_ms + span_ms) // 60_000) * 60_000)
+        )
         values = scaled[inside & (scaled >= 0)]
         assert trend.min[i] == int(values.min()) / 10**5
         assert trend.max[i] == int(values.max()) / 10**5
         assert trend.mean[i] == int(values.sum()) / (len(values) * 10**5)
         assert trend.good[i] == len(values) / int(inside.sum())
+    sqlite.close()

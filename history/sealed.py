@@ -1,0 +1,221 @@
+"""Sealed stretches in the file of readings: how they are written, merged, thinned and read back.
+
+Knows the tables `block`, `part` and `model`; refuses to know the newest rows. Each call that writes is one short piece
+of work in a transaction of the caller's. A block that cannot be read back is set aside by name and the rest goes on.
+"""
+
+import logging
+import sqlite3
+import zlib
+from collections.abc import Iterable, Mapping
+from typing import Final, NamedTuple, Protocol
+
+from history.block import FIGURES, Columns, Deriver, pack, unpack
+from history.errors import StoreDamaged
+from history.rollup import Cells, Counts, pack_cells, pack_counts, roll_up, unpack_cells, unpack_counts
+from history.store import HOUR_MS, MINUTE_MS
+
+log = logging.getLogger(__name__)
+
+HOUR: Final = "hour"
+DAY: Final = "day"
+UNITS: Final[Mapping[str, int]] = {"m": MINUTE_MS, "h": HOUR_MS}
+"""Prefix of a roll-up's parts, and its unit of time in ms."""
+
+_HEAD: Final = ("seq", "time_ms", "status", "fine_m")
+_FIELDS: Final = "id, tank, first_seq, last_seq, first_ms, last_ms, readings, span, model, thinned, damaged"
+
+
+class TankModels(Protocol):
+    """Where the store gets what works figures out from levels."""
+
+    def current(self, tank: str) -> Deriver | None:
+        """By the model in force; None for a tank that has none."""
+        ...
+
+    def definition(self, tank: str) -> str:
+        """The model in force as a text that `earlier` can read, for any version of this program."""
+        ...
+
+    def earlier(self, tank: str, version: str, definition: str) -> Deriver | None:
+        """By a model that was in force once; None where this program cannot read its definition."""
+        ...
+
+
+class Block(NamedTuple):
+    """A sealed stretch. Times: the least and the most in it."""
+
+    id: int
+    tank: int
+    first_seq: int
+    last_seq: int
+    first_ms: int
+    last_ms: int
+    readings: int
+    span: str
+    model: int | None
+    thinned: int
+    damaged: str
+
+    def __str__(self) -> str:
+        return f"block {self.id} (seq {self.first_seq} to {self.last_seq}, UTC ms {self.first_ms} to {self.last_ms})"
+
+
+class Sealed:
+    """The sealed stretches of a file. models: for figures that were kept as what a model leaves over."""
+
+    def __init__(self, models: TankModels | None) -> None:
+        self._models = models
+        self._derivers: dict[int, Deriver | None] = {}
+        self._told: set[int] = set()
+
+    def model_of(self, connection: sqlite3.Connection, tank_id: int, tank: str, now_ms: int) -> int | None:
+        """The number of the model in force; a version that is new is entered. Inside of a writing transaction."""
+        deriver = None if self._models is None else self._models.current(tank)
+        if deriver is None or self._models is None:
+            return None
+        row = connection.execute(
+            "SELECT id FROM model WHERE tank = ? AND version = ?", (tank_id, deriver.version)
+        ).fetchone()
+        if row is None:
+            row = connection.execute(
+                "INSERT INTO model (tank, version, first_seen_ms, definition) VALUES (?, ?, ?, ?) RETURNING id",
+                (tank_id, deriver.version, now_ms, self._models.definition(tank)),
+            ).fetchone()
+        number = int(row[0])
+        self._derivers[number] = deriver
+        return number
+
+    def deriver(self, connection: sqlite3.Connection, model: int | None) -> Deriver | None:
+        """What packed a block. None for a block without a model, or one whose model cannot be made again."""
+        if model is None or self._models is None:
+            return None
+        if model not in self._derivers:
+            row = connection.execute(
+                "SELECT tank.name, version, definition FROM model JOIN tank ON tank.id = model.tank WHERE model.id = ?",
+                (model,),
+            ).fetchone()
+            self._derivers[model] = None if row is None else self._find(*row)
+        return self._derivers[model]
+
+    def _find(self, tank: str, version: str, definition: str) -> Deriver | None:
+        assert self._models is not None
+        current = self._models.current(tank)
+        if current is not None and current.version == version:
+            return current
+        return self._models.earlier(tank, version, definition)
+
+    def write(
+        self, connection: sqlite3.Connection, tank_id: int, columns: Columns, span: str, model: int | None
+    ) -> None:
+        """Keep a stretch with its roll-ups."""
+        times = columns.time_ms
+        block_id = connection.execute(
+            "INSERT INTO block (tank, first_seq, last_seq, first_ms, last_ms, readings, span, model) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            (tank_id, int(columns.seq[0]), int(columns.seq[-1]), int(times.min()), int(times.max()), len(columns), span,
+             model),
+        ).lastrowid  # fmt: skip
+        parts = pack(columns, self.deriver(connection, model))
+        for prefix, unit_ms in UNITS.items():
+            rolled = roll_up(columns, unit_ms)
+            parts[f"{prefix}:"] = pack_counts(rolled.counts)
+            parts |= {f"{prefix}:{name}": pack_cells(cells, rolled.counts) for name, cells in rolled.cells.items()}
+        connection.executemany(
+            "INSERT INTO part (block, name, data) VALUES (?, ?, ?)",
+            [(block_id, name, _guarded(data)) for name, data in parts.items()],
+        )
+
+    def delete(self, connection: sqlite3.Connection, block: Block) -> None:
+        connection.execute("DELETE FROM part WHERE block = ?", (block.id,))
+        connection.execute("DELETE FROM block WHERE id = ?", (block.id,))
+
+    def thin(self, connection: sqlite3.Connection, block: Block) -> None:
+        """Let the single readings of a block go; its roll-ups stay."""
+        connection.execute("DELETE FROM part WHERE block = ? AND name NOT LIKE '_:%'", (block.id,))
+        connection.execute("UPDATE block SET thinned = 1 WHERE id = ?", (block.id,))
+
+    def set_aside(self, connection: sqlite3.Connection, block: Block, why: str) -> None:
+        """Mark a block that cannot be read: nothing merges or thins it any more. Its bytes stay, for a person."""
+        connection.execute("UPDATE block SET damaged = ? WHERE id = ?", (why, block.id))
+
+    def blocks(
+        self, connection: sqlite3.Connection, tank_id: int, start_ms: int | None = None, end_ms: int | None = None
+    ) -> list[Block]:
+        """Those that touch start_ms <= t < end_ms, in the order of seq."""
+        rows = connection.execute(
+            f"SELECT {_FIELDS} FROM block WHERE tank = ?1 AND (?2 IS NULL OR last_ms >= ?2) "  # noqa: S608
+            "AND (?3 IS NULL OR first_ms < ?3) ORDER BY first_seq",
+            (tank_id, start_ms, end_ms),
+        )
+        return [Block._make(row) for row in rows]
+
+    def hours(self, connection: sqlite3.Connection, tank_id: int) -> list[Block]:
+        """The sound blocks of single hours, in the order of seq."""
+        rows = connection.execute(
+            f"SELECT {_FIELDS} FROM block WHERE tank = ? AND span = 'hour' AND damaged = '' ORDER BY first_seq",  # noqa: S608
+            (tank_id,),
+        )
+        return [Block._make(row) for row in rows]
+
+    def full_days(self, connection: sqlite3.Connection, tank_id: int, before_ms: int) -> list[Block]:
+        """The sound blocks of days that end before a time and still hold their single readings."""
+        rows = connection.execute(
+            f"SELECT {_FIELDS} FROM block WHERE tank = ? AND last_ms < ? AND span = 'day' AND damaged = '' "  # noqa: S608
+            "AND thinned = 0 ORDER BY first_seq",
+            (tank_id, before_ms),
+        )
+        return [Block._make(row) for row in rows]
+
+    def columns(
+        self,
+        connection: sqlite3.Connection,
+        block: Block,
+        wanted: Iterable[str] = FIGURES,
+        deriver: Deriver | None = None,
+    ) -> Columns:
+        """The readings of a block, with the wanted figures. Raises `StoreDamaged`; none for a thinned block."""
+        wanted = tuple(wanted)
+        names = {*_HEAD, *wanted, "temperature_degC", "water_m"}
+        parts = self._parts(connection, block, names)
+        return unpack(parts, deriver or self.deriver(connection, block.model), wanted)
+
+    def cells(self, connection: sqlite3.Connection, block: Block, unit: str, quantity: str) -> tuple[Counts, Cells]:
+        """The roll-up of one figure in minutes ("m") or hours ("h"). Raises `StoreDamaged`."""
+        parts = self._parts(connection, block, {f"{unit}:", f"{unit}:{quantity}"})
+        counts = unpack_counts(parts[f"{unit}:"])
+        return counts, unpack_cells(parts[f"{unit}:{quantity}"], counts)
+
+    def tell(self, block: Block, why: object) -> None:
+        """Say once, by name, that a block cannot be read."""
+        if block.id not in self._told:
+            self._told.add(block.id)
+            log.error("%s cannot be read and is left out: %s; a backup may hold it", block, why)
+
+    def _parts(self, connection: sqlite3.Connection, block: Block, names: set[str]) -> dict[str, bytes]:
+        marks = ", ".join("?" * len(names))
+        try:
+            rows = connection.execute(
+                f"SELECT name, data FROM part WHERE block = ? AND name IN ({marks})",  # noqa: S608
+                (block.id, *sorted(names)),
+            ).fetchall()
+        except sqlite3.DatabaseError as exc:
+            if (getattr(exc, "sqlite_errorcode", 0) & 0xFF) != sqlite3.SQLITE_CORRUPT:
+                raise
+            raise StoreDamaged(f"{block}: {exc}") from exc
+        found = {name: _checked(block, name, data) for name, data in rows}
+        missing = names - found.keys()
+        if missing:
+            raise StoreDamaged(f"{block}: {', '.join(sorted(missing))} is missing")
+        return found
+
+
+def _guarded(data: bytes) -> bytes:
+    return zlib.crc32(data).to_bytes(4, "little") + data
+
+
+def _checked(block: Block, name: str, data: object) -> bytes:
+    """The bytes behind their checksum: a compressor would make other numbers of a broken byte in silence."""
+    if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
+        raise StoreDamaged(f"{block}: {name} does not match its checksum")
+    return data[4:]

@@ -1,0 +1,119 @@
+"""What the writer of readings does between two batches: seal hours that are over, merge days that are over, thin.
+
+Knows when a piece is due, by the times of the readings alone; refuses to know clocks and threads. One call does at most
+one piece of work for one tank, in one transaction: a kill at any instant leaves either the rows or the block.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from history.block import columns_of, joined
+from history.errors import StoreDamaged
+from history.layout import FOR_SEALING
+from history.sealed import DAY, HOUR, Block, Sealed
+from history.store import HOUR_MS
+
+DAY_MS: Final = 86_400_000
+
+
+class Kept(NamedTuple):
+    """How long is kept what. readings_ms: single readings; None = for good. Roll-ups are kept for good."""
+
+    readings_ms: int | None = None
+
+
+FOR_GOOD: Final = Kept()
+
+
+class Pinned(NamedTuple):
+    """A stretch that something points at: its readings are never thinned."""
+
+    start_ms: int
+    end_ms: int
+
+
+def seal_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bool:
+    """Seal the oldest hour of a tank's rows that is over; True when there was one."""
+    row = connection.execute("SELECT sealed_seq, closed_seq FROM tank WHERE id = ?", (tank_id,)).fetchone()
+    sealed_seq, closed_seq = row
+    first = connection.execute(
+        "SELECT time_ms, model FROM reading WHERE tank = ? AND seq > ? ORDER BY seq LIMIT 1", (tank_id, sealed_seq)
+    ).fetchone()
+    if first is None:
+        return False
+    hour, model = first[0] // HOUR_MS, first[1]
+    other = connection.execute(
+        "SELECT min(seq) FROM reading WHERE tank = ?1 AND seq > ?2 AND seq <= ?3 "
+        "AND (time_ms / 3600000 != ?4 OR model IS NOT ?5)",
+        (tank_id, sealed_seq, closed_seq, hour, model),
+    ).fetchone()[0]
+    if other is None:  # the hour goes on, or its end is not rolled up yet
+        return False
+    rows = connection.execute(FOR_SEALING, (tank_id, sealed_seq, other - 1)).fetchall()
+    last_seq = rows[-1][0]
+    sealed.write(connection, tank_id, columns_of(rows), HOUR, model)
+    good_seq = next((row[0] for row in reversed(rows) if row[2] == 0), None)
+    if good_seq is not None:
+        connection.execute("UPDATE tank SET good_seq = max(coalesce(good_seq, 0), ?) WHERE id = ?", (good_seq, tank_id))
+    connection.execute("UPDATE tank SET sealed_seq = ? WHERE id = ?", (last_seq, tank_id))
+    connection.execute(
+        "DELETE FROM reading WHERE tank = ?1 AND seq <= ?2 AND seq NOT IN (SELECT coalesce(good_seq, 0) FROM tank "
+        "WHERE id = ?1)",
+        (tank_id, last_seq),
+    )
+    connection.execute("DELETE FROM minute WHERE tank = ? AND last_seq <= ?", (tank_id, last_seq))
+    return True
+
+
+def merge_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bool:
+    """Merge the hours of a day that is over, of one model, that follow each other; True when there were some."""
+    hours = sealed.hours(connection, tank_id)
+    if not hours:
+        return False
+    run = [hours[0]]
+    for block in hours[1:]:
+        if _day(block) != _day(run[0]) or block.model != run[0].model:
+            break
+        run.append(block)
+    if not _is_over(connection, tank_id, _day(run[0]), run[-1].last_seq):
+        return False
+    parts = []
+    for block in run:
+        try:
+            parts.append(sealed.columns(connection, block))
+        except StoreDamaged as error:
+            sealed.set_aside(connection, block, str(error))
+            sealed.tell(block, error)
+            return True
+    for block in run:
+        sealed.delete(connection, block)
+    sealed.write(connection, tank_id, joined(parts), DAY, run[0].model)
+    return True
+
+
+def _day(block: Block) -> int:
+    return block.first_ms // DAY_MS
+
+
+def _is_over(connection: sqlite3.Connection, tank_id: int, day: int, last_seq: int) -> bool:
+    """Whether readings of another day follow."""
+    row = connection.execute(
+        "SELECT EXISTS (SELECT 1 FROM block WHERE tank = ?1 AND first_seq > ?2 AND first_ms / 86400000 != ?3) "
+        "OR EXISTS (SELECT 1 FROM reading WHERE tank = ?1 AND seq > ?2 AND time_ms / 86400000 != ?3)",
+        (tank_id, last_seq, day),
+    ).fetchone()
+    return bool(row[0])
+
+
+def thin_one(
+    connection: sqlite3.Connection, sealed: Sealed, tank_id: int, newest_ms: int, kept: Kept, pinned: Sequence[Pinned]
+) -> bool:
+    """Let the single readings of the oldest block go that is older than they are kept; True when there was one."""
+    if kept.readings_ms is None:
+        return False
+    for block in sealed.full_days(connection, tank_id, newest_ms - kept.readings_ms):
+        if not any(pin.start_ms <= block.last_ms and block.first_ms < pin.end_ms for pin in pinned):
+            sealed.thin(connection, block)
+            return True
+    return False
