@@ -158,6 +158,8 @@ def _steps(record: Json, run: str) -> Table:
 
 def _results(record: Json) -> Table:
     runs = [run for run in RUNS if run in record["runs"]]
+    if not runs:
+        return Table([Column("% of span")], [], "Results", empty="no step was taken")
     columns = [Column("% of span", 3.2)] + [Column(RUN_WORDS[run], 1, "right") for run in runs]
     rows = [
         [words, *((_signed if signed else _fixed)(record["runs"][run]["current"][name], 3) for run in runs)]
@@ -167,7 +169,7 @@ def _results(record: Json) -> Table:
         largest = [(record["runs"][r]["level"] or {}).get("largest_percent") for r in runs]
         rows.append(["Level register: largest error, without its sign", *(_fixed(value, 3) for value in largest)])
     rows.append(["Verdict", *(VERDICTS[record["runs"][run]["passes"]] for run in runs)])
-    return Table(columns, rows, "Results", empty="no step was taken", strong=frozenset({len(rows) - 1}))
+    return Table(columns, rows, "Results", strong=frozenset({len(rows) - 1}))
 
 
 def _verdict(record: Json) -> str:
