@@ -2,6 +2,7 @@
 
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
+from pathlib import Path
 from typing import Final
 
 from gaugehouse import loopcheckcall
@@ -54,6 +55,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 
     _budget(added)
     loopcheckcall.add_arguments(added("check", "the five-point loop check: start, steps, finish, records"))
+    _damping(added)
 
 
 def _budget(added: Added) -> None:
@@ -94,3 +96,30 @@ def _run_budget(args: Namespace) -> int:
     from gaugehouse.loopbudget import budget
 
     return budget(args)
+
+
+def _damping(added: Added) -> None:
+    sub = added("damping", "what moves a level signal, what damping it gains and costs, what to set")
+    sub.set_defaults(loop=_run_damping)
+    sub.add_argument("site", metavar="SITE.toml", help="the site file")
+    sub.add_argument("tank", metavar="TANK")
+    sub.add_argument("--from", dest="start", metavar="TIME", help="of what was polled: from this time on")
+    sub.add_argument("--to", dest="end", metavar="TIME", help="before this time (default: the last hour that is kept)")
+    sub.add_argument("--file", type=Path, metavar="BURST", help="a recorder's CSV or WAV instead of what was polled")
+    sub.add_argument("--rate", metavar='"200 Hz"', help="of the file, where it has no times")
+    sub.add_argument("--column", metavar="NAME", help="of a CSV with several")
+    sub.add_argument("--channel", type=int, metavar="N", help="of a WAV, from 1 (default 1)")
+    sub.add_argument("--unit", metavar="mA", help="of the file's values, where its header does not say it")
+    sub.add_argument("--shunt", metavar='"250 ohm"', help="over which volts were recorded")
+    sub.add_argument("--full-scale", metavar='"20 mA"', help="what 1 means in the file: the full scale of a WAV")
+    sub.add_argument("--update", metavar='"0.5 s"', help="how often the transmitter itself measures")
+    sub.add_argument("--fill-rate", metavar='"1000 L/min"', help="the largest (default: max_fill_rate of the tank)")
+    sub.add_argument("--suspect", action="append", metavar='"24.7 Hz"', help="where this would show; several times")
+    sub.add_argument("--aim", metavar='"1 mm"', help="the noise that may remain (default 1 mm)")
+    sub.add_argument("--json", action="store_true", help="for programs")
+
+
+def _run_damping(args: Namespace) -> int:
+    from gaugehouse.loopdamping import damping
+
+    return damping(args)
