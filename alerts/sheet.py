@@ -90,6 +90,7 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "response_short": LimitDefaults(None, 10_000, 30_000, 1),
         "fill_rate_high": LimitDefaults(None, 10_000, 30_000, 2),
         "high_level_switch": LimitDefaults(None, 0, 5000, 1),
+        "notification_failing": LimitDefaults(None, 0, 0, 2),
     }
 )
 """The same for conditions that are judged elsewhere; what they are judged by has no deadband of the house."""
@@ -99,6 +100,7 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "response_short": "s",
         "fill_rate_high": "m3/s",
         "high_level_switch": "",
+        "notification_failing": "",
     }
 )
 """The unit of the set point of each; empty for a verdict, which has none."""

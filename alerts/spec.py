@@ -22,7 +22,10 @@ CONCERN_CONDITIONS: Final = ("response_short", "fill_rate_high")
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
-WATCHED_CONDITIONS: Final = (*CONCERN_CONDITIONS, *POINT_CONDITIONS)
+CHANNEL_CONDITIONS: Final = ("notification_failing",)
+"""Conditions of the channels by which people are told."""
+
+WATCHED_CONDITIONS: Final = (*CONCERN_CONDITIONS, *POINT_CONDITIONS, *CHANNEL_CONDITIONS)
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 
 LOW_SIDE: Final = frozenset((*LEVEL_LOW_CONDITIONS, "response_short"))

@@ -27,4 +27,11 @@ WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
         "Stop all flow into the tank now; gauge it by hand before anything is believed or reset",
         "at once",
     ),
+    "notification_failing": (
+        "People are not told",
+        "The mail server, broker or service of this channel is away, refuses the message, or the way to it is broken",
+        "Whoever relies on this channel does not hear of alarms: nobody may come",
+        "Watch the alarm page, tell those concerned by telephone, have the channel mended; what waits is told then",
+        "within the hour, at once while a tank receives and nobody is at the alarm page",
+    ),
 }

@@ -51,8 +51,8 @@ class MqttLink:
         self._broker, self._client = broker, client
 
     @classmethod
-    async def open(cls, broker: Broker, will: Message) -> Self:
-        """Connect, leaving word with the broker what to tell when we are gone. Raises `BrokerTrouble` in words."""
+    async def open(cls, broker: Broker, will: Message | None) -> Self:
+        """Connect; will: what the broker tells when we are gone, if anything. Raises `BrokerTrouble` in words."""
         client = await _client_of(broker, will)
         try:
             await client.__aenter__()
@@ -89,7 +89,7 @@ class MqttLink:
         await self._client.drop()
 
 
-async def _client_of(broker: Broker, will: Message) -> "_Client":
+async def _client_of(broker: Broker, will: Message | None) -> "_Client":
     def prepare() -> dict[str, Any]:
         return {
             "password": broker.password(),
@@ -110,7 +110,7 @@ async def _client_of(broker: Broker, will: Message) -> "_Client":
         identifier=broker.client_id,
         protocol=aiomqtt.ProtocolVersion.V311 if old else aiomqtt.ProtocolVersion.V5,
         clean_session=True if old else None,
-        will=aiomqtt.Will(will.topic, will.payload, qos=1, retain=True),
+        will=None if will is None else aiomqtt.Will(will.topic, will.payload, qos=1, retain=True),
         keepalive=broker.keepalive_s,
         timeout=broker.timeout_s,
         logger=_library_log,
@@ -133,7 +133,7 @@ class _Client(aiomqtt.Client):
 
     async def tell(self, message: Message, broker: Broker) -> ReasonCode:
         """Publish with QoS 1 and give the broker's answer. Raises `BrokerTrouble`."""
-        info = self._client.publish(message.topic, message.payload, qos=1, retain=True)
+        info = self._client.publish(message.topic, message.payload, qos=1, retain=message.retain)
         if info.rc != MQTT_ERR_SUCCESS:
             raise BrokerTrouble(f"{broker}: nothing can be sent: {error_string(info.rc)}")
         answer: asyncio.Future[ReasonCode] = self._loop.create_future()

@@ -15,11 +15,12 @@ OFFLINE: Final = b"offline"
 
 
 class Message(NamedTuple):
-    """One retained message. `n`: its number in the outbox, 0 for what does not come from there."""
+    """One message. `n`: its number in the outbox, 0 for what is not of it. `retain`: the broker keeps it."""
 
     topic: str
     payload: bytes
     n: int = 0
+    retain: bool = True
 
 
 class Stretch(NamedTuple):

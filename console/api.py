@@ -78,6 +78,7 @@ class Api:
         get("/loops/{instrument}", responses=UNKNOWN)(self.loop)
         get("/alarms")(self.alarms)
         get("/alarms/history", responses=SILENT)(self.history)
+        get("/notify")(self.channels)
         get("/alarms/performance", responses=SILENT)(self.performance)
         outdated = said(409, "this occurrence is not the newest one, or waits for no acknowledgement")
         post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
@@ -154,6 +155,10 @@ class Api:
         """Alarm transitions with from <= time < to, newest first; without times, the last 30 days."""
         from_ms, to_ms = self._stretch(from_, to)
         return await self._facts.alarm_rows(source, from_ms, to_ms, limit)
+
+    async def channels(self) -> list[Json]:
+        """The channels by which people are told of alarms, and how each fares."""
+        return self._facts.channels()
 
     async def performance(
         self,

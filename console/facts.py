@@ -162,6 +162,16 @@ class Facts(Protocol):
         """
         ...
 
+    def channels(self) -> list[Json]:
+        """The channels of notification, in the site file's order; empty where there are none.
+
+        Each: ``{id, kind, who, failing, failures, next_try_s, waiting, sent, failed, alive, withheld, last_sent | None,
+        last_answer, last_error}``, counted since the daemon started; `failures` are those in a row, `waiting` alarms
+        that are still to be told, `alive` messages that show that the daemon lives and `withheld` how often they were
+        not sent because it had nothing new.
+        """
+        ...
+
     async def performance(self, from_ms: int, to_ms: int) -> Json:
         """How the alarms of from <= t < to perform beside the aims of ISA-18.2 / IEC 62682.
 

@@ -35,6 +35,7 @@ CONDITIONS: Final = _table(
     response_short="Too little time to critical high",
     fill_rate_high="Filling faster than the limits allow for",
     high_level_switch="Independent high-level switch",
+    notification_failing="People are not told",
 )
 """Alarm conditions, as the name of the alarm."""
 

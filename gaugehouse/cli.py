@@ -98,6 +98,9 @@ def parser() -> argparse.ArgumentParser:
         "--occurrence", type=int, metavar="N", help="that one and no newer one (default: the newest)"
     )
     alarm_arguments(command("alarm", _alarm, "shelves an alarm, resets its latch, takes it out of service"))
+    notify_test = _json(command("notify-test", _notify_test, "sends a marked test message through a channel"))
+    notify_test.add_argument("channel", metavar="CHANNEL", help="the id of a [[notify]] channel")
+    notify_test.add_argument("--by", default="somebody", metavar="NAME", help="who tries it; stands in the message")
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
@@ -213,6 +216,12 @@ def _faults(args: argparse.Namespace) -> int:
     from gaugehouse.looking import faults
 
     return faults(args)
+
+
+def _notify_test(args: argparse.Namespace) -> int:
+    from gaugehouse.notifying.trying import notify_test
+
+    return notify_test(args)
 
 
 def _stock(args: argparse.Namespace) -> int:

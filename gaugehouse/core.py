@@ -16,6 +16,7 @@ from alerts.desk import Desk
 from alerts.engine import AlarmEngine
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.strands import FROZEN
+from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.days import Days
 from gaugehouse.keeper import FILLING, TankKeeper
@@ -110,6 +111,7 @@ class Core:
         self.checks = LoopChecks()
         self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms, "loopcheck": self.checks}
         self._watchers = Watchers(site)
+        self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
@@ -154,7 +156,10 @@ class Core:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
             changes = self.faults.step(at, tick.samples, checked)
-            told = self._watchers.tell(at, tick.samples, facts) if self._watchers else ()
+            told = self._watchers.tell(at, tick.samples, facts) if self._watchers else []
+            if self._reported:
+                told = [*told, *self._reported.values()]
+                self._reported.clear()
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change)) for change in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
@@ -213,6 +218,10 @@ class Core:
             value = self.newest(point.source, POINT_AGE_MS).value
             on[point.id] = None if value is None else value != 0
         return on
+
+    def report(self, told: Told) -> None:
+        """A condition of the system itself, judged by the next tick with Samples: an act alone judges nothing."""
+        self._reported[f"{told.source}.{told.condition}"] = told
 
     def current_mA(self, instrument: str) -> float | None:
         """The newest loop current of an instrument that tells it."""

@@ -25,6 +25,7 @@ from gaugehouse.handlers import handlers_of
 from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.local import door
+from gaugehouse.notifying.postroom import PostRoom, post_room
 from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
 from gaugehouse.site import Site
@@ -76,6 +77,7 @@ class Daemon:
         self.url = ""
         self.facts: DaemonFacts | None = None
         self.publishing: Publishing | None = None
+        self.post: PostRoom | None = None
         self.collector = Collector(site.buses, self._take, clock)
 
     def stop(self) -> None:
@@ -97,7 +99,7 @@ class Daemon:
             listening = self._listen(stack) if self._options.console else None
             stores = stack.enter_context(open_stores(self.site))
             record = self._open_record(stack)
-            async with self._written(stores) as (book, readings, readers), self._published(book) as publishing:
+            async with self._written(stores) as (book, readings, readers), self._outward(book) as (publishing, post):
                 self.facts = DaemonFacts(
                     self._core,
                     self._clock,
@@ -108,16 +110,27 @@ class Daemon:
                     self.collector.health,
                     build=self._options.build,
                     simulated=self._options.simulated,
+                    channels=post.views if post is not None else list,
                 )
                 ticker = await self._begin(stores, book)
-                writing = _Writing(book, readings, record, ticker, publishing)
+                writing = _Writing(book, readings, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
 
     @contextlib.asynccontextmanager
-    async def _published(self, book: BookWriter) -> AsyncIterator[Publishing | None]:
-        async with publishing_of(self._core, book, simulated=self._options.simulated) as self.publishing:
-            yield self.publishing
+    async def _outward(self, book: BookWriter) -> AsyncIterator[tuple[Publishing | None, PostRoom | None]]:
+        """What tells the world outside: the publisher and the channels of notification."""
+        core, clock, simulated = self._core, self._clock, self._options.simulated
+        async with (
+            publishing_of(core, book, simulated=simulated) as self.publishing,
+            post_room(core, book, clock, self._report, self.url, simulated=simulated) as self.post,
+        ):
+            yield self.publishing, self.post
+
+    def _report(self, act: Act) -> None:
+        """Something that the daemon itself found out; nobody waits for an answer."""
+        answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
+        self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
 
     def _listen(self, stack: contextlib.ExitStack) -> socket.socket:
         host, port = self.site.console_host, self.site.console_port
@@ -182,6 +195,9 @@ class Daemon:
             telling = None
             if writing.publishing is not None:
                 telling = group.create_task(writing.publishing.run(), name="publisher")
+            posting = None
+            if writing.post is not None:
+                posting = group.create_task(writing.post.run(), name="notify")
             serving = None
             if server is not None and listening is not None:
                 serving = group.create_task(_serve_console(server, listening), name="console")
@@ -192,6 +208,10 @@ class Daemon:
             await self._stopping.wait()
             await _end(polling)
             await self._drain()
+            if writing.post is not None and posting is not None:
+                writing.post.stop()
+                await asyncio.wait({posting}, timeout=DRAIN_S)
+                await _end(posting)
             if writing.publishing is not None and telling is not None:
                 writing.publishing.stop()
                 await asyncio.wait({telling}, timeout=DRAIN_S)
@@ -233,6 +253,8 @@ class Daemon:
         writing.readings.put(result.readings)
         if writing.publishing is not None:
             writing.publishing.tell(result.readings, len(result.transitions))
+        if writing.post is not None:
+            writing.post.tell(len(result.transitions))
 
     async def _save(self, book: BookWriter) -> None:
         """Now and then, what may be some seconds old after a crash."""
@@ -252,6 +274,7 @@ class _Writing:
     record: Recorder | None
     ticker: Ticker
     publishing: Publishing | None
+    post: PostRoom | None
 
 
 def reason(error: OSError) -> str:

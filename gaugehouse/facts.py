@@ -60,6 +60,7 @@ class DaemonFacts:
         *,
         build: str,
         simulated: bool,
+        channels: Callable[[], list[Json]] = list,
     ) -> None:
         site = core.site
         self._core, self._clock, self._store, self._book = core, clock, store, book
@@ -69,6 +70,7 @@ class DaemonFacts:
         self._view = LiveView(core, build, health)
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
+        self._channels = channels
 
     @property
     def site(self) -> SiteFacts:
@@ -168,6 +170,9 @@ class DaemonFacts:
             return ActAnswer("wrong", str(error))
         answer = await self._submit(act)
         return ActAnswer(answer.status.value, answer.text, dict(answer.body))
+
+    def channels(self) -> list[Json]:
+        return self._channels()
 
     async def performance(self, from_ms: int, to_ms: int) -> Json:
         site, now_ms = self._core.site, self._clock.now_ms()

@@ -168,7 +168,7 @@ class LiveView:
         return found
 
     def _alarm(self, view: AlarmView) -> Json:
-        tanks = self._tanks_of.get(view.source, [view.source])
+        tanks = self._tanks_of.get(view.source, [view.source] if view.source in self._sources else [])
         return {
             "id": view.id,
             "source": view.source,

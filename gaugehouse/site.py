@@ -21,6 +21,8 @@ from gaugehouse.sitefile.facts import (
     TankExtras,
     changes,
 )
+from gaugehouse.sitefile.notifychecks import check_notify
+from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem, Report, Severity, SiteError
 from gaugehouse.sitefile.reading import read_text
 from gaugehouse.sitefile.secret import read_password
@@ -34,6 +36,7 @@ __all__ = [
     "AlarmRules",
     "MeterSpec",
     "MqttSpec",
+    "NotifySpec",
     "PointSpec",
     "Problem",
     "ProductSpec",
@@ -96,4 +99,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_site(draft)
     check_wires(draft)
     check_tanks(draft)
+    check_notify(draft)
     return draft

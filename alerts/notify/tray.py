@@ -96,6 +96,10 @@ class Tray:
             if case is not None:
                 self._keep(case.after_telling(item.case, now))
 
+    def works(self) -> None:
+        """The channel took a message of whatever kind."""
+        self.tries = WORKING
+
     def failed(self, now: Now, *, refused: bool) -> None:
         """The channel did not take a message."""
         self.tries = self.tries.failed(now, self._pace, refused=refused)

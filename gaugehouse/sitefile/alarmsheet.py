@@ -14,7 +14,7 @@ from typing import Any, Final, NamedTuple
 
 from alerts.conditions import TANK_CONDITIONS
 from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry, default_limit
-from alerts.spec import POINT_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS, Limit, TankAlarms
+from alerts.spec import CHANNEL_CONDITIONS, POINT_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS, Limit, TankAlarms
 from alerts.watched import Watched
 from gaugehouse.sitefile.problems import Report, nearest
 from gaugehouse.sitefile.sheetcells import COLUMNS, Cells
@@ -185,6 +185,8 @@ class _Line:
             place, kind = (sources.instruments, "instrument")
         elif condition in POINT_CONDITIONS:
             place, kind = (sources.points, "point")
+        elif condition in CHANNEL_CONDITIONS:
+            place, kind = ([one for one, what in sources.watched if what == condition], "channel")
         if source and source not in place:
             self.say(f'{condition} is an alarm of a {kind}, and no {kind} is called "{source}"{nearest(source, place)}')
             return False

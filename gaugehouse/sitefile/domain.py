@@ -14,6 +14,7 @@ from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.fields import SignalRef
 from gaugehouse.sitefile.filterfacts import filter_of
 from gaugehouse.sitefile.loopfacts import power_of
+from gaugehouse.sitefile.notifyfacts import notify_of
 from gaugehouse.sitefile.quantities import linear
 from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
 from gaugehouse.sitefile.settings import settings_of
@@ -103,6 +104,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
             for p in file.point
             for unit in (ROLES[p.role] or _signal(draft, p.signal).unit,)
         ),
+        channels=tuple(notify_of(table, file.site.zone, folder) for table in file.notify),
         rate_window_ms=facts.frozen({t.id: t.limits.rate_window for t in file.tank}),
         reach_m=facts.frozen({t.id: _reach_m(draft, t) for t in file.tank}),
         period_ms=facts.frozen({i.id: bus.period for bus in file.bus for i in file.instrument if i.bus == bus.id}),

@@ -17,6 +17,7 @@ from alerts.spec import LoopFacts, TankAlarms
 from alerts.watched import Watched
 from collector.spec import BusSpec
 from gaugehouse.sitefile.loopfacts import Power
+from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
@@ -217,6 +218,7 @@ class Site:
     settings: Mapping[str, Any]
     source_files: tuple[Path, ...]
     watched: tuple[Watched, ...] = ()
+    channels: tuple[NotifySpec, ...] = ()
     loop_check: LoopCheckRules = LoopCheckRules()
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)

@@ -33,7 +33,7 @@ _KINDS = {
     "too_long": "{max_length} at most",
 }
 _SEVERAL = (
-    "bus", "instrument", "product", "tank", "meter", "point", "supply", "supply.load", "instrument.signal",
+    "bus", "instrument", "product", "tank", "meter", "point", "notify", "supply", "supply.load", "instrument.signal",
 )  # fmt: skip
 _NEVER_HERE = (
     "a password never stands in the site file; name a file with `password_file` or a variable with `password_env`"

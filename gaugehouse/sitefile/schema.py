@@ -14,6 +14,7 @@ from collector.spec import BusKind
 from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
 from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
+from gaugehouse.sitefile.notifyschema import NotifyTable
 from gaugehouse.sitefile.stockschema import (
     AccuracyTable,
     CertificateTable,
@@ -325,4 +326,5 @@ class SiteFile(Table):
     tank: list[TankTable] = Field(min_length=1, examples=["[[tank]]"])
     meter: list[MeterTable] = Field(default_factory=list)
     point: list[PointTable] = Field(default_factory=list)
+    notify: list[NotifyTable] = Field(default_factory=list)
     supply: list[SupplyTable] = Field(default_factory=list)

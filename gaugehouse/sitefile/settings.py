@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from gaugehouse.sitefile.facts import Site, digest, frozen
+from gaugehouse.sitefile.notifyfacts import settings_of_channel
 from gaugehouse.sitefile.sheetlines import lines, own_words
 from models.capacity import CapacityTable
 
@@ -67,6 +68,8 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(f"supply[{supply.supply.id}]", supply)
     for fed in site.power.fed:
         put(f"loop[{fed.circuit.name}]", fed)
+    for channel in site.channels:
+        put(f"notify[{channel.id}]", settings_of_channel(channel))
     for point in site.points:
         put(f"point[{point.id}]", point)
     return frozen(pairs)

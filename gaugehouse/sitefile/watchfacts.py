@@ -17,10 +17,11 @@ DEADBAND_FRAC: Final = 0.1
 
 
 def watched_of(site: Site) -> tuple[Watched, ...]:
-    """Tanks, then points, each in the order of the site file."""
+    """Tanks, then points, then channels, each in the order of the site file."""
     tanks = (Watched(tank.id, tuple(_of_tank(site, tank.id))) for tank in site.tanks)
     points = (Watched(p.id, (_verdict("high_level_switch"),)) for p in site.points if p.role == "high_level_switch")
-    return (*(tank for tank in tanks if tank.limits), *points)
+    channels = (Watched(c.policy.source, (_verdict("notification_failing"),)) for c in site.channels)
+    return (*(tank for tank in tanks if tank.limits), *points, *channels)
 
 
 def _of_tank(site: Site, tank: str) -> Iterator[Limit]:

@@ -433,6 +433,13 @@ class FakeFacts:
     def every_alarm(self) -> list[Json]:
         return [{**a, "respond": "within minutes"} for a in self.standing.values()]
 
+    def channels(self) -> list[Json]:
+        return [
+            {"id": "duty", "kind": "email", "who": "duty officer", "failing": False, "failures": 0, "next_try_s": 0.0,
+             "waiting": 0, "sent": 3, "failed": 0, "alive": 12, "withheld": 0, "last_sent": iso(T0_MS - 60_000),
+             "last_answer": "2.0.0 taken", "last_error": ""},
+        ]  # fmt: skip
+
     async def performance(self, from_ms: int, to_ms: int) -> Json:
         self._ask_store()
         rows = [AlarmRow(parse_ms(r["time"]), r["id"], r["priority"], r["event"], r["state"]) for r in self.rows]

@@ -171,6 +171,12 @@ async def test_the_other_addresses_answer(client: httpx.AsyncClient, path: str) 
     assert (await get(client, path)).status_code == 200
 
 
+async def test_the_channels_of_notification_are_told(client: httpx.AsyncClient) -> None:
+    (channel,) = (await get(client, "/api/notify")).json()
+    assert channel["id"] == "duty"
+    assert channel["failing"] is False
+
+
 async def test_the_performance_figures_come_whole_by_month_and_by_day(client: httpx.AsyncClient) -> None:
     answer = await get(client, "/api/alarms/performance")
     said = answer.json()

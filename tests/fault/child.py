@@ -1,4 +1,7 @@
-"""A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED`. Prints its address."""
+"""A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED`. Prints its address.
+
+What stands in FOLDER/more.toml is added to the site file.
+"""
 
 import asyncio
 import sys
@@ -8,7 +11,8 @@ from tests.gaugehouse.farms import running
 
 
 async def _main(folder: Path, speed: float) -> None:
-    async with running(folder, speed=speed) as run:
+    more = folder / "more.toml"
+    async with running(folder, speed=speed, more=more.read_text(encoding="utf-8") if more.exists() else "") as run:
         print(run.daemon.url, flush=True)
         await asyncio.Event().wait()
 

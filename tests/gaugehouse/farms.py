@@ -35,12 +35,19 @@ class Running:
 
 
 @contextlib.asynccontextmanager
-async def running(folder: Path, *, speed: float = 1.0, record: Path | None = None) -> AsyncIterator[Running]:
-    """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it."""
+async def running(
+    folder: Path, *, speed: float = 1.0, record: Path | None = None, more: str = ""
+) -> AsyncIterator[Running]:
+    """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it.
+
+    more: what else stands in the site file.
+    """
     clock = RealClock(speed)
     farm = Farm(1, clock.now_ms())
     async with await serve(farm, clock.now_ms) as server:
-        site = replace(load_site(write_demo(folder, server.ports, period_of(speed))), console_port=0)
+        path = write_demo(folder, server.ports, period_of(speed))
+        path.write_text(path.read_text(encoding="utf-8") + more, encoding="utf-8")
+        site = replace(load_site(path), console_port=0)
         daemon = Daemon(site, clock, Options(build="test", simulated=True, record=record))
         async with asyncio.TaskGroup() as group:
             keeping_up = group.create_task(server.run())

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from alerts.notify.policy import TELLS
 from alerts.sheet import BUILT_IN
-from gaugehouse.sitefile import loopschema, schema, stockschema
+from gaugehouse.sitefile import loopschema, notifyschema, schema, stockschema
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
@@ -24,6 +25,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[alarms]`": schema.AlarmsTable,
     "`[mqtt]`": schema.MqttTable,
     "`[loop_check]`": schema.LoopCheckTable,
+    "`[[notify]]`": notifyschema.NotifyTable,
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,
     "`[[instrument.signal]]`": schema.SignalTable,
@@ -86,6 +88,10 @@ def test_the_page_says_which_keys_are_required(section):
         ("`[[product]]`", "group", list(PRODUCT_GROUPS)),
         ("`[[point]]`", "role", list(schema.ROLES)),
         ("`[[meter]]`", "kind", list(schema.METER_KINDS)),
+        ("`[[notify]]`", "kind", list(notifyschema.NOTIFY_KINDS)),
+        ("`[[notify]]`", "security", list(notifyschema.SECURITIES)),
+        ("`[[notify]]`", "tells", list(TELLS)),
+        ("`[[notify]]`", "days", list(notifyschema.DAYS)),
         ("`shape`", "kind", list(stockschema.SHAPES)),
         ("An end", "kind", list(stockschema.HEADS)),
         ("`[tank.filter]`", "kind", [kind.value for kind in FilterKind]),

@@ -1,0 +1,42 @@
+"""A real HTTP server as a process of its own: `python -m tests.service_notify.hookserver PORT FILE [STATUS]`.
+
+Each request that it has taken is one line of JSON in FILE, on the disk before it is answered with STATUS.
+"""
+
+import json
+import os
+import sys
+import time
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+
+
+def main(port: int, path: Path, status: int = 200) -> None:
+    class Hook(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            if status == 0:
+                time.sleep(60)
+            if 200 <= status < 300:
+                with path.open("a", encoding="utf-8") as file:
+                    line = {"path": self.path, "headers": dict(self.headers.items()), "body": json.loads(body)}
+                    file.write(json.dumps(line) + "\n")
+                    file.flush()
+                    os.fsync(file.fileno())
+            self.send_response(status)
+            self.send_header("Content-Type", "text/plain")
+            if status == 302:
+                self.send_header("Location", "https://elsewhere.example/")
+            self.end_headers()
+            self.wfile.write(f"you came by {self.path} with {self.headers.get('Authorization')}".encode())
+
+        def log_message(self, *args: object) -> None:
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", port), Hook)
+    print("up", flush=True)
+    server.serve_forever()
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), Path(sys.argv[2]), *map(int, sys.argv[3:]))
