@@ -1,6 +1,7 @@
 """The commands that ask for one figure: `read` (from the wire, or from the running daemon) and `convert` (by hand)."""
 
 import asyncio
+import sys
 from argparse import Namespace
 from collections.abc import Iterable
 from dataclasses import replace
@@ -15,6 +16,7 @@ from gaugehouse.errors import CallError
 from gaugehouse.local import ask_daemon
 from gaugehouse.printing import as_json, steps_table
 from gaugehouse.rows import reading_json
+from gaugehouse.sampled import density_asked, with_sample
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.wiring import core_of, stock_of
@@ -103,7 +105,11 @@ def convert(args: Namespace) -> int:
         pressure_kPa=_quantity("--pressure", args.pressure, "kPa"),
         sediment_water_frac=(_quantity("--sediment-water", args.sediment_water, "%") or 0.0) / 100,
     )
-    density = _quantity("--density", args.density, "kg/m3")
+    sampled = density_asked(args, site, tank.id, _quantity)
+    density = sampled.density_kgpm3
+    doubt = None if density is None else site.product_of(tank.id).objection(site.reference_degC, density)
+    if doubt is not None:
+        print(f"gaugehouse: warning: {doubt}", file=sys.stderr)
     vessel = replace(tank.vessel, slack_m=0.0, water_measured=tank.vessel.water_measured or gauging.water_m is not None)
     try:
         model = stock_of(site, tank.id, vessel=vessel, density_kgpm3=density)
@@ -120,7 +126,8 @@ def convert(args: Namespace) -> int:
     measured = Measured(Quality.GOOD, Reason.NONE, None, None, level, Bound.NONE)
     u95_m3 = model.u95_m3(known.quantities, gauging, known.rest)
     result = reading_json(reading_of(at, tank, measured, trust, known, u95_m3, None))
-    chain = chain_json(tank.id, model.steps(known.quantities, gauging, budget), budget, result)
+    steps = with_sample(model.steps(known.quantities, gauging, budget), sampled)
+    chain = chain_json(tank.id, steps, budget, result)
     print(as_json(chain) if args.json else f"{tank.name} ({tank.id})\n{_body(chain)}")
     return 0
 

@@ -92,7 +92,7 @@ def _from_shape(args: Namespace) -> tuple[CapacityTable, list[str]]:
 def _end(name: str, text: str) -> dict[str, Any]:
     """`ellipsoidal 0.6 m in` as the table that the site file has for an end."""
     option = f"--{name.replace('_', '-')}"
-    kind, *rest = text.split()
+    kind, *rest = text.split() or [""]
     if kind not in HEADS:
         raise CallError(f"{option} {text!r}: an end is one of {', '.join(HEADS)}")
     end: dict[str, Any] = {"kind": kind}

@@ -5,10 +5,10 @@ in the place of its rule.
 """
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from models.airweight import WEIGHTS_KGPM3
-from models.correction import Form, group_name
+from models.correction import Edition, Form, group_name
 from models.errors import OutOfRange
 from models.liquidhead import LiquidHeadCorrection
 from models.quantity import Calculation, Gauging, Product, Quantities, Shell, Vessel
@@ -42,6 +42,8 @@ def chain(vessel: Vessel, product: Product, gauging: Gauging) -> Chain:
         raise OutOfRange(q.refusals[0].reason)
     return Chain(q, steps_of(vessel, product, gauging, q))
 
+
+_UNKNOWN: Final = "not known: what follows from it stays empty"
 
 Row = tuple[str, str, float | None, str, str, Quality]
 
@@ -99,9 +101,12 @@ def _observed_rows(
     temperature, water, shell = trust
     measured = vessel.water_measured
     hw_rule, fw_rule = ("measured", "capacity table at hw") if measured else ("not measured", "not measured, counts 0")
+    if measured and g.water_m is None:
+        hw_rule = _UNKNOWN
     yield "hw", "innage of free water", g.water_m, "m", hw_rule, water
     yield "FW", "free water", q.free_water_m3, "m3", fw_rule, water
-    yield "t", "liquid temperature", g.liquid_degC, "degC", "measured", temperature
+    t_rule = _UNKNOWN if g.liquid_degC is None else "measured"
+    yield "t", "liquid temperature", g.liquid_degC, "degC", t_rule, temperature
     if vessel.shell is not None:
         if g.ambient_degC is not None and not vessel.shell.insulated:
             yield "Ta", "ambient temperature", g.ambient_degC, "degC", "measured", Quality.GOOD
@@ -127,9 +132,11 @@ def _standard_rows(
     yield "CTL", "correction for the temperature of the liquid", q.ctl, "", _ctl_rule(product, base), factor
     pressure_kPa = vessel.pressure_kPa if g.pressure_kPa is None else g.pressure_kPa
     pressed = pressure_kPa > 0
-    if pressed:
+    if pressure_kPa != 0:
         by = "the vessel's" if g.pressure_kPa is None else "entered"
+        by += "" if pressed else f"; below 0 it counts as 0, {Edition.API_2004.value}"
         yield "P", "gauge pressure over the liquid", pressure_kPa, "kPa", by, Quality.GOOD
+    if pressed:
         yield "CPL", "correction for the pressure of the liquid", q.cpl, "", product.edition, factor
         yield "CTPL", "correction for temperature and pressure", q.ctpl, "", "CTL x CPL", factor
     stock = _known(q.gsv_m3, stock)

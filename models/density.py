@@ -89,12 +89,25 @@ def rebased_kgpm3(
     return rho60 * vcf.ctl(line60, to_degC)
 
 
-def density_objection(product_group: str, base_density_kgpm3: float, base_degC: float = 15.0) -> str | None:
-    """Why a base density cannot be that of the product, or None where nothing speaks against it."""
-    limits = DENSITY_RANGES.get(product_group)
+def density_objection(
+    product_group: str,
+    base_density_kgpm3: float,
+    base_degC: float = 15.0,
+    limits: DensityRange | None = None,
+    alpha60_per_degF: float | None = None,
+) -> str | None:
+    """Why a base density cannot be that of the product, or None where nothing speaks against it.
+
+    limits: the site's own; without them those of the group's specification, where it has one. A density that the
+    volume correction itself does not take is not judged here.
+    """
+    limits = limits or DENSITY_RANGES.get(product_group)
     if limits is None:
         return None
-    at_15 = rebased_kgpm3(product_group, base_density_kgpm3, base_degC, 15.0)
+    try:
+        at_15 = rebased_kgpm3(product_group, base_density_kgpm3, base_degC, 15.0, alpha60_per_degF)
+    except OutOfRange:
+        return None
     if limits.low <= at_15 <= limits.high:
         return None
     return (

@@ -15,7 +15,6 @@ from gaugehouse.sitefile.tankchecks import range_m
 from gaugehouse.sitefile.wireadvice import advise_wires
 from models.certificate import reference_height_objection
 from models.concern import LEAST_GAP_M, LEAST_RESPONSE_S
-from models.density import density_objection
 from models.errors import OutOfRange
 from models.loopadvice import Weight, objections
 from models.signal import NE43_2003
@@ -88,7 +87,7 @@ def _names(site: Site, report: Report) -> None:
 
 def _densities(site: Site, report: Report) -> None:
     for product in site.products:
-        why = density_objection(product.group, product.base_density_kgpm3, site.reference_degC)
+        why = product.objection(site.reference_degC)
         if why is not None:
             report.warn(f"product[{product.id}].base_density", why, found=product.base_density_kgpm3)
 
@@ -250,6 +249,13 @@ def _papers(key: str, tank: Tank, site: Site, report: Report) -> None:
     certificate = site.extras[tank.id].certificate
     if certificate is None:
         return
+    for included, name, wrong in (
+        (certificate.deadwood_included, "deadwood", "every volume is too high by what stands inside"),
+        (certificate.bottom_included, "bottom", "every volume is off by what lies below the first row"),
+    ):
+        if not included:
+            text = f"the table does not include the {name}: {wrong}; have the table completed, nothing is added here"
+            report.warn(f"{key}.certificate.{name}_included", text, found="false", allowed="true")
     why = reference_height_objection(certificate, tank.reference_height_m)
     if why is not None:
         report.warn(f"{key}.reference_height", why, found=f"{tank.reference_height_m:g} m")

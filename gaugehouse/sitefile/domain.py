@@ -16,7 +16,16 @@ from gaugehouse.sitefile.filterfacts import filter_of
 from gaugehouse.sitefile.loopfacts import power_of
 from gaugehouse.sitefile.notifyfacts import notify_of
 from gaugehouse.sitefile.quantities import linear
-from gaugehouse.sitefile.schema import ROLES, BusTable, InstrumentTable, LimitsTable, MqttTable, SignalTable, TankTable
+from gaugehouse.sitefile.schema import (
+    ROLES,
+    BusTable,
+    InstrumentTable,
+    LimitsTable,
+    MqttTable,
+    ProductTable,
+    SignalTable,
+    TankTable,
+)
 from gaugehouse.sitefile.settings import settings_of
 from gaugehouse.sitefile.stockfacts import (
     accuracies,
@@ -77,9 +86,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         operator_positions=file.alarms.operator_positions,
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
-        products=tuple(
-            facts.ProductSpec(p.id, p.name or p.id, p.group, p.base_density, p.alpha60) for p in file.product
-        ),
+        products=tuple(_product(p) for p in file.product),
         tanks=tanks,
         tank_alarms=tuple(
             TankAlarms(t.id, t.level.instrument, _limits(t.limits, draft.levels[t.id])) for t in file.tank
@@ -191,6 +198,18 @@ def _signal(draft: Draft, ref: SignalRef) -> SignalTable:
     signal = draft.signal(ref)
     assert signal is not None, f"{ref} was checked"
     return signal
+
+
+def _product(product: ProductTable) -> facts.ProductSpec:
+    low_high = product.density_range
+    return facts.ProductSpec(
+        product.id,
+        product.name or product.id,
+        product.group,
+        product.base_density,
+        product.alpha60,
+        None if low_high is None else (low_high[0], low_high[1]),
+    )
 
 
 def _linear(draft: Draft, ref: SignalRef | str, si: str | None) -> Linear:

@@ -74,7 +74,7 @@ def _wrong_ends(report: Report, key: str, shape: ShapeTable) -> bool:
         here, text = f"{key}.{name}", ""
         depth_needed = head.kind not in ("flat", "torispherical")
         if depth_needed and head.depth is None:
-            here, text = f"{here}.depth", f'missing; a {head.kind} end needs it, add depth = "0.6 m"'
+            here, text = f"{here}.depth", f'missing; {_a(head.kind)} end needs it, add depth = "0.6 m"'
         elif not depth_needed and head.depth is not None:
             why = "follows from crown and knuckle" if head.kind == "torispherical" else "is none: the end is flat"
             here, text = f"{here}.depth", f"its depth {why}; remove this key"
@@ -90,6 +90,10 @@ def _wrong_ends(report: Report, key: str, shape: ShapeTable) -> bool:
             report.error(here, text)
             wrong = True
     return wrong
+
+
+def _a(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
 def _wrong_together(report: Report, key: str, shape: ShapeTable) -> bool:

@@ -21,6 +21,7 @@ from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
+from models.density import DensityRange, density_objection
 from models.errors import OutOfRange
 from models.filters import FilterSpec
 from models.stock_budget import Accuracy, Rest
@@ -31,13 +32,23 @@ from models.working import SafeFill, SafeFillRule
 
 @dataclass(frozen=True, slots=True)
 class ProductSpec:
-    """A product. `group` is a word of `models.groups`; `alpha60_per_degF` goes with the group "special" only."""
+    """A product. `group` is a word of `models.groups`; `alpha60_per_degF` goes with the group "special" only.
+
+    density_range: between what the site says that its density at 15 degC must lie, in kg/m3.
+    """
 
     id: str
     name: str
     group: str
     base_density_kgpm3: float
     alpha60_per_degF: float | None = None
+    density_range: tuple[float, float] | None = None
+
+    def objection(self, base_degC: float, density_kgpm3: float | None = None) -> str | None:
+        """Why a base density (without one: its own) cannot be this product's, or None."""
+        limits = None if self.density_range is None else DensityRange(*self.density_range, "site file")
+        density = self.base_density_kgpm3 if density_kgpm3 is None else density_kgpm3
+        return density_objection(self.group, density, base_degC, limits, self.alpha60_per_degF)
 
 
 @dataclass(frozen=True, slots=True)

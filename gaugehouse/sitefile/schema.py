@@ -152,6 +152,7 @@ class ProductTable(Table):
     group: Annotated[str, PlainValidator(one_of({word: word for word in PRODUCT_GROUPS}))] = "refined"
     base_density: f.Density = Field(examples=['"800 kg/m3"'])
     alpha60: f.Alpha60 | None = None
+    density_range: Annotated[list[f.Density], Field(min_length=2, max_length=2)] | None = None
 
 
 class Ne43Table(Table):

@@ -53,7 +53,8 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(f"instrument[{loop.instrument}].loop", {f.name: getattr(loop, f.name) for f in fields(loop) if _told(f)})
     for product in site.products:
         put(f"product[{product.id}].name", product.name)
-        put(f"product[{product.id}].model", {f.name: getattr(product, f.name) for f in fields(product)[2:]})
+        put(f"product[{product.id}].model", {f.name: getattr(product, f.name) for f in fields(product)[2:5]})
+        put(f"product[{product.id}].density_range", product.density_range)
     for tank, alarms in zip(site.tanks, site.tank_alarms, strict=True):
         here = f"tank[{tank.id}]"
         put(f"{here}.name", tank.name)

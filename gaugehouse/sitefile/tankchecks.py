@@ -65,6 +65,10 @@ def _reference_temperature(draft: Draft) -> None:
 
 
 def _product(draft: Draft, key: str, product: ProductTable) -> None:
+    limits = product.density_range
+    if limits and draft.report_is_clean(f"{key}.density_range") and not limits[0] < limits[1]:
+        text = f"{limits[1]:g} kg/m3 is not above {limits[0]:g} kg/m3; the lower bound comes first, swap the two"
+        draft.report.error(f"{key}.density_range", text, found=limits)
     special = product.group == "special"
     clean = draft.report_is_clean(f"{key}.alpha60")
     if product.group is not None and clean and special != (product.alpha60 is not None):

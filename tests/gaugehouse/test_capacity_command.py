@@ -161,6 +161,8 @@ def test_the_least_strapping_is_elementary_geometry(tmp_path: Path) -> None:
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "dished 0.3 m"], 2, "an end is one of"),
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "torispherical 1 m"], 2, "crown"),
         (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "conical"], 2, "add depth"),
+        (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", ""], 2, "an end is one of"),
+        (["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--ends", "ellipsoidal"], 2, "an ellipsoidal end"),
         (
             ["shape", "lying", "--diameter", "2 m", "--length", "6 m", "--tilt", "1 %", "--ends", "guppy 0.3 m"],
             2,

@@ -161,6 +161,54 @@ def test_convert_takes_an_ullage_and_prints_net_volume_weight_and_uncertainty(
         assert words in text
 
 
+def test_convert_brings_a_sample_to_the_base(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Secondary: a page quotes Table 53B of 1980 for a hydrometer reading of 792.0 kg/m3 at 31 degC: 803.6 kg/m3; the
+    edition of 2004 differs from it by less than the table's last digit."""
+    site = str(write_site(tmp_path))
+    argv = ["convert", site, "palm", "--level", "6 m", "--temperature", "25 degC", "--observed-density", "792 kg/m3"]
+    assert main([*argv, "--observed-at", "31 degC", "--json"]) == 0
+    steps = {step["symbol"]: step for step in json.loads(capsys.readouterr().out)["steps"]}
+    names = list(steps)
+    assert names[names.index("rho_s") :][:4] == ["rho_s", "t_s", "HYC", "rho_b"]
+    assert steps["rho_b"]["value"] == pytest.approx(803.6, abs=0.1)
+    assert steps["rho_b"]["rule"] == "from the sample, API MPMS 11.1-2004"
+    assert "hydrometer" in steps["rho_s"]["rule"]
+    assert main([*argv, "--observed-at", "88 degF", "--meter", "densitometer", "--json"]) == 0
+    steps = {step["symbol"]: step for step in json.loads(capsys.readouterr().out)["steps"]}
+    assert "HYC" not in steps
+    assert steps["rho_b"]["value"] > 803.75
+
+
+def test_convert_warns_of_a_density_that_is_not_the_products(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = str(write_site(tmp_path))
+    assert main(["convert", site, "palm", "--level", "6 m", "--temperature", "25 degC", "--density", "720 kg/m3"]) == 0
+    said = capsys.readouterr()
+    assert "warning: density 720.0 kg/m3 at 15 degC is outside of 775 to 840 kg/m3 for jet" in said.err
+    assert "GSV" in said.out
+    assert main(["convert", site, "palm", "--level", "6 m", "--temperature", "25 degC", "--density", "805 kg/m3"]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_convert_takes_a_gauge_pressure(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    site = str(write_site(tmp_path))
+    argv = ["convert", site, "palm", "--level", "6 m", "--temperature", "25 degC", "--json", "--pressure"]
+    assert main([*argv, "5 bar"]) == 0
+    steps = {step["symbol"]: step for step in json.loads(capsys.readouterr().out)["steps"]}
+    assert (steps["P"]["value"], steps["P"]["rule"]) == (500.0, "entered")
+    assert steps["CPL"]["value"] > 1
+    assert main([*argv, "-5 kPa"]) == 0
+    steps = {step["symbol"]: step for step in json.loads(capsys.readouterr().out)["steps"]}
+    assert "counts as 0" in steps["P"]["rule"]
+    assert "CPL" not in steps
+
+
+def test_convert_says_what_is_not_known(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["convert", str(write_site(tmp_path)), "palm", "--level", "6 m"]) == 0
+    assert "not known: what follows from it stays empty" in capsys.readouterr().out
+
+
 def test_convert_without_a_temperature_has_no_stock_and_no_uncertainty(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -189,6 +237,47 @@ def test_convert_without_a_temperature_has_no_stock_and_no_uncertainty(
             "below 100 %",
         ),
         (["convert", "SITE", "palm", "--level", "1 m", "--sediment-water", "1"], 2, "--sediment-water"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--observed-density", "793 kg/m3"], 2, "go together"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--observed-at", "20 degC"], 2, "go together"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--meter", "hydrometer"], 2, "--meter goes with"),
+        (["convert", "SITE", "palm", "--level", "1 m", "--meter", "spindle"], 2, "invalid choice"),
+        (
+            [
+                "convert",
+                "SITE",
+                "palm",
+                "--level",
+                "1 m",
+                "--observed-density",
+                "300 kg/m3",
+                "--observed-at",
+                "20 degC",
+            ],
+            2,
+            "--observed-density 300 kg/m3: observed density",
+        ),
+        (
+            [
+                "convert",
+                "SITE",
+                "palm",
+                "--level",
+                "1 m",
+                "--density",
+                "800 kg/m3",
+                "--observed-density",
+                "793 kg/m3",
+                "--observed-at",
+                "20 degC",
+            ],
+            2,
+            "give one of the two",
+        ),
+        (
+            ["convert", "SITE", "palm", "--level", "1 m", "--temperature", "9 degC", "--pressure", "200 bar"],
+            2,
+            "1500 psi",
+        ),
         (["convert", "SITE", "palm", "--level", "1 m", "--ambient", "9 m"], 2, "--ambient"),
         (["convert", "SITE", "elm", "--level", "1 m"], 2, "no tank 'elm'; there are palm"),
         (["read", "SITE", "elm"], 2, "there are palm"),

@@ -6,6 +6,7 @@ from models import vcf
 from models.density import (
     DENSITY_RANGES,
     DensityMeter,
+    DensityRange,
     base_density_of_sample,
     certificate_objection,
     degapi_of_kgpm3,
@@ -63,6 +64,15 @@ def test_jet_fuel_is_held_to_its_range() -> None:
     assert "774.9" in str(density_objection("jet", 774.9))
     assert "840.1" in str(density_objection("jet", 840.1))
     assert density_objection("gasoline", 700.0) is None
+
+
+def test_a_site_may_have_a_range_of_its_own() -> None:
+    own = DensityRange(820.0, 845.0, "site file")
+    assert density_objection("fuel oil", 830.0, limits=own) is None
+    assert "819.9 kg/m3 at 15 degC is outside of 820 to 845" in str(density_objection("fuel oil", 819.9, limits=own))
+    assert "(site file)" in str(density_objection("jet", 800.0, limits=own))
+    assert "840" in str(density_objection("special", 840.0, limits=DensityRange(600, 610, "x"), alpha60_per_degF=5e-4))
+    assert density_objection("fuel oil", 300.0, 20.0, own) is None  # the volume correction refuses that by itself
 
 
 def test_the_range_is_judged_at_15_degC_whatever_the_base() -> None:
