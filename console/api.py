@@ -76,6 +76,7 @@ class Api:
         get("/points")(self.points)
         get("/loops")(self.loops)
         get("/loops/{instrument}", responses=UNKNOWN)(self.loop)
+        get("/loops/{instrument}/budget", responses=UNKNOWN)(self.loop_budget)
         get("/alarms")(self.alarms)
         get("/alarms/history", responses=SILENT)(self.history)
         get("/notify")(self.channels)
@@ -140,6 +141,11 @@ class Api:
     async def loop(self, instrument: InstrumentId) -> Json:
         """One loop, and under `facts` what is fixed about it."""
         return {**known_loop(self._facts.live(), instrument), "facts": self._facts.loop_facts(instrument)}
+
+    async def loop_budget(self, instrument: InstrumentId) -> list[Json]:
+        """The supplies that feed a loop and its output, with spare volts, load and what to change; empty for none."""
+        known_loop(self._facts.live(), instrument)
+        return self._facts.loop_budget(instrument)
 
     async def alarms(self) -> list[Json]:
         """The standing alarms: not acknowledged first, then by priority, then by age."""

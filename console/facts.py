@@ -131,6 +131,18 @@ class Facts(Protocol):
         """
         ...
 
+    def loop_budget(self, instrument: str) -> list[Json]:
+        """The supplies that feed a loop and its output, with all that hangs on them; known ids only, empty for none.
+
+        Each ``{supply, volts_V, least_V, limit_mA, derated_mA, loops_mA, loads: [{name, steady_mA, inrush_mA}],
+        load_mA, load_percent, cold_mA, cold_percent, fits, circuits, objections}``; percents are None where the supply
+        gives no current. A circuit: ``{circuit, cable_ohm, burden_ohm, loop_ohm, most_ohm, lowest_mA, highest_mA,
+        terminal_at_highest_V, spare_at_lowest_V, spare_at_20mA_V, spare_at_highest_V, ceiling_mA, ceiling_by_volts_mA,
+        ceiling_by_supply_mA, fail_high}``. An objection: ``{weight, about, what, change}``, weight one of "fault",
+        "caution", "note".
+        """
+        ...
+
     def chain(self, tank: str) -> Json:
         """Every step of the newest reading; known ids only.
 

@@ -16,6 +16,7 @@ from gaugehouse.chain import chain_of
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
 from gaugehouse.liveview import LiveView, level_limits
+from gaugehouse.loopjson import supply_json
 from gaugehouse.records import alarm_rows, fault_rows
 from history.book import BookReader
 from history.errors import StoreUnavailable
@@ -139,6 +140,9 @@ class DaemonFacts:
                         },
                     }
         raise KeyError(instrument)
+
+    def loop_budget(self, instrument: str) -> list[Json]:
+        return [supply_json(budget) for budget in self._core.site.power.budgets_of(instrument)]
 
     def chain(self, tank: str) -> Json:
         return chain_of(self._core.keepers[tank])

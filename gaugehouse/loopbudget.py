@@ -6,17 +6,18 @@ Options go through the same tables as the site file's keys, so that both are jud
 from argparse import Namespace
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from gaugehouse.errors import CallError
 from gaugehouse.loopcall import BY_HAND, CIRCUIT, OUTPUT, SEVERAL, SUPPLY
+from gaugehouse.loopjson import supply_json
 from gaugehouse.printing import as_json
 from gaugehouse.site import load_site
 from gaugehouse.sitefile.loopfacts import Fed, Power, check_circuit, check_supply, fed_of, supply_of
 from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
 from gaugehouse.sitefile.problems import Report, SiteError
 from gaugehouse.sitefile.reading import read_tables
-from models.loopadvice import Objection, fits, objections
+from models.loopadvice import fits, objections
 from models.loopbudget import FULL_MA, CircuitBudget, SupplyBudget
 
 CAUTION: Final = (
@@ -111,52 +112,6 @@ def _load(option: str, words: Sequence[str]) -> dict[str, str]:
     if not 2 <= len(words) <= 3:
         raise CallError(f'{option} {" ".join(words)}: write a name and one or two currents, such as heater "100 mA"')
     return dict(zip(("name", "current", "inrush"), words, strict=False))
-
-
-def supply_json(budget: SupplyBudget) -> dict[str, Any]:
-    """A supply's budget with that of each circuit on it and what speaks against them, for programs and pages."""
-    supply = budget.supply
-    return {
-        "supply": supply.id,
-        "volts_V": supply.volts_V,
-        "least_V": supply.least_V,
-        "limit_mA": supply.limit_mA,
-        "derated_mA": supply.derated_mA,
-        "loops_mA": budget.loops_mA,
-        "loads": [load._asdict() for load in budget.loads],
-        "load_mA": budget.load_mA,
-        "load_percent": budget.load_percent,
-        "cold_mA": budget.cold_mA,
-        "cold_percent": budget.cold_percent,
-        "fits": fits(budget),
-        "circuits": [_circuit_json(circuit) for circuit in budget.circuits],
-        "objections": [_objection_json(objection) for objection in objections(budget)],
-    }
-
-
-def _circuit_json(loop: CircuitBudget) -> dict[str, Any]:
-    circuit = loop.circuit
-    return {
-        "circuit": circuit.name,
-        "cable_ohm": circuit.cable_ohm,
-        "burden_ohm": sum(circuit.burdens_ohm),
-        "loop_ohm": circuit.ohm,
-        "most_ohm": loop.most_ohm,
-        "lowest_mA": circuit.lowest_mA,
-        "highest_mA": circuit.highest_mA,
-        "terminal_at_highest_V": loop.terminal_V,
-        "spare_at_lowest_V": loop.spare_lowest_V,
-        "spare_at_20mA_V": loop.spare_20_V,
-        "spare_at_highest_V": loop.spare_highest_V,
-        "ceiling_mA": loop.ceiling_mA,
-        "ceiling_by_volts_mA": loop.ceiling_V_mA,
-        "ceiling_by_supply_mA": loop.ceiling_supply_mA,
-        "fail_high": loop.fail_high,
-    }
-
-
-def _objection_json(objection: Objection) -> dict[str, str]:
-    return {**objection._asdict(), "weight": objection.weight.value}
 
 
 def _lines(budget: SupplyBudget) -> Iterator[str]:

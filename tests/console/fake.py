@@ -16,6 +16,8 @@ from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Jso
 from console.words import CONDITIONS
 from gaugehouse.alarmfigures import Kept, performance
 from gaugehouse.days import parse_ms
+from gaugehouse.loopjson import supply_json
+from models.loopbudget import Circuit, Supply, supply_budget
 
 ALARM_STATE_AFTER = {
     "shelve": ("shelved", "shelved"),
@@ -349,6 +351,10 @@ class FakeFacts:
             "unit": "3",
             "ne43": NE43,
         }
+
+    def loop_budget(self, instrument: str) -> list[Json]:
+        feeding = Supply("psu", 24.0, 200.0)
+        return [supply_json(supply_budget(feeding, [Circuit(instrument, 12.0, burdens_ohm=(250.0,))]))]
 
     def chain(self, tank: str) -> Json:
         entry = self._entry(self._tank(tank))

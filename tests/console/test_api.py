@@ -166,6 +166,13 @@ async def test_live_is_one_object_with_everything(client: httpx.AsyncClient) -> 
     assert set(live) == {"time", "seq", "build", "tanks", "alarms", "loops", "buses", "points"}
 
 
+async def test_a_loops_budget_is_that_of_its_supply(client: httpx.AsyncClient) -> None:
+    (supply,) = (await get(client, "/api/loops/LI-pipit/budget")).json()
+    assert (supply["supply"], supply["fits"], supply["load_percent"]) == ("psu", True, 11.0)
+    assert supply["circuits"][0]["spare_at_20mA_V"] == 7.0  # 24 V less 12 V less 20 mA x 250 ohm
+    assert (await get(client, "/api/loops/LI-nobody/budget")).status_code == 404
+
+
 @pytest.mark.parametrize("path", ["/api/site", "/api/loops", "/api/loops/LI-pipit", "/api/openapi.json"])
 async def test_the_other_addresses_answer(client: httpx.AsyncClient, path: str) -> None:
     assert (await get(client, path)).status_code == 200
