@@ -367,6 +367,11 @@ class FaultTracker:
         """Faults that are not closed. One in its hold has an end already: the first clean sample."""
         return [loop.fault(spell) for loop in self._loops.values() for spell in loop.spells]
 
+    def newest_number(self, instrument: str) -> int | None:
+        """The number of an instrument's newest fault, 0 before the first; None for a stranger."""
+        loop = self._loops.get(instrument)
+        return None if loop is None else loop.number
+
     def save(self, changed_only: bool = False) -> dict[str, dict[str, Any]]:
         """State by instrument, as JSON values. changed_only: what is worth keeping since the last `save` of any kind.
 

@@ -13,6 +13,7 @@ from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from models.reading import Instant
@@ -111,6 +112,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         "reset_extremes": reset_of,
         **ALARM_ACTS,
         **LOOP_ACTS,
+        **FAULT_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

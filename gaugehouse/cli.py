@@ -16,6 +16,8 @@ from typing import Final
 from gaugehouse import __version__, capacitycall, loopcall
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.faultcall import add_entry as fault_entry_arguments
+from gaugehouse.faultcall import add_look as fault_look
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
 
@@ -92,7 +94,11 @@ def parser() -> argparse.ArgumentParser:
     alarms.add_argument("--sheet", action="store_true", help="the alarm sheet in force instead of the history")
     alarms.add_argument("--csv", action="store_true", help="the sheet as CSV that can be used as a sheet")
     alarms.add_argument("--pdf", metavar="FILE.pdf", help="the sheet as a paper")
-    _filters(command("faults", _faults, "the loop faults that are kept"))
+    faults = command("faults", _faults, "the loop faults that are kept, their traces and figures")
+    _filters(faults)
+    fault_look(faults)
+    entry = _json(command("fault-entry", _fault_entry, "says by name what was wrong with a loop and what was done"))
+    fault_entry_arguments(entry)
     acknowledge = _json(command("acknowledge", _acknowledge, "says by name that an alarm has been seen"))
     acknowledge.add_argument("alarm", metavar="SOURCE.CONDITION", help="such as palm.high")
     acknowledge.add_argument("--by", required=True, metavar="NAME")
@@ -216,7 +222,7 @@ def _alarm(args: argparse.Namespace) -> int:
 
 
 def _faults(args: argparse.Namespace) -> int:
-    from gaugehouse.looking import faults
+    from gaugehouse.faultlook import faults
 
     return faults(args)
 
@@ -225,6 +231,12 @@ def _notify_test(args: argparse.Namespace) -> int:
     from gaugehouse.notifying.trying import notify_test
 
     return notify_test(args)
+
+
+def _fault_entry(args: argparse.Namespace) -> int:
+    from gaugehouse.faultlook import fault_entry
+
+    return fault_entry(args)
 
 
 def _stock(args: argparse.Namespace) -> int:

@@ -14,15 +14,18 @@ from alerts.alarm import Transition
 from alerts.conditions import TankFacts
 from alerts.desk import Desk
 from alerts.engine import AlarmEngine
-from alerts.faults import FaultChange, FaultTracker, current_of
+from alerts.faultlog import Case
+from alerts.faults import FaultChange, current_of
 from alerts.strands import FROZEN
 from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.days import Days
+from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
-from gaugehouse.records import ALARM, FAULT, alarm_body, fault_body
+from gaugehouse.loopwork import LoopWork
+from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.site import Site
 from gaugehouse.watching import Watchers
 from models.gauging import NOTHING, Extra
@@ -44,7 +47,7 @@ class StepResult(NamedTuple):
 
     readings: list[Reading]
     transitions: list[Transition]
-    fault_changes: list[FaultChange]
+    fault_changes: list[tuple[FaultChange, Case]]
     decisions: list[Decision]
     answers: list[Answer]
 
@@ -103,18 +106,27 @@ class Core:
         }
         self._place = {tank.id: place for place, tank in enumerate(site.tanks)}
         self.samples: dict[str, Sample] = {}
-        self.faults = FaultTracker(site.loops)
         self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet, site.watched)
         self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
         designed = {rule.point for rule in site.sheet.rules()}
         self._designed = [point for point in site.points if point.id in designed]
         self.checks = LoopChecks()
-        self.rooms: dict[str, Room] = {"fault": self.faults, "alarm": self.alarms, "loopcheck": self.checks}
         self._watchers = Watchers(site)
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
+        self.loops = LoopWork(site, self._tanks_of)
+        self.faults = self.loops.faults
+        self.rooms: dict[str, Room] = {
+            "fault": self.faults,
+            "alarm": self.alarms,
+            "loopcheck": self.checks,
+            "trace": self.loops.traces,
+            "case": self.loops.log,
+            "watch": self.loops.watch,
+            "casebook": self.loops.casebook,
+        }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
         sources += [point.source for point in site.points]
@@ -150,18 +162,18 @@ class Core:
                         keeper.damped_m,
                     )
                 )
-        changes: list[FaultChange] = []
+        changes: list[tuple[FaultChange, Case]] = []
         transitions: list[Transition] = []
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
-            changes = self.faults.step(at, tick.samples, checked)
+            changes = self.loops.step(at, tick.samples, checked, self._around)
             told = self._watchers.tell(at, tick.samples, facts) if self._watchers else []
             if self._reported:
                 told = [*told, *self._reported.values()]
                 self._reported.clear()
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
-        decisions = [Decision(FAULT, fault_body(change)) for change in changes]
+        decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         for outcome in over:
             decisions += outcome.decisions
@@ -211,6 +223,11 @@ class Core:
             return Extra(None, age)
         return Extra(newest.value * source.factor + source.constant, age)
 
+    def _around(self) -> dict[str, float]:
+        """What the site's points say now: what stands around a fault that begins."""
+        told = {point.id: self.newest(point.source, POINT_AGE_MS).value for point in self.site.points}
+        return {name: value for name, value in told.items() if value is not None}
+
     def _points_on(self) -> dict[str, bool | None]:
         """Of each point that a suppression by design rests on, whether it is on; None where it is not known now."""
         on: dict[str, bool | None] = {}
@@ -244,8 +261,9 @@ class Core:
         }
         for name, keeper in self.keepers.items():
             slow[f"tank/{name}"] = _compact(keeper.save())
-        for key, state in self.faults.save(False).items():
-            slow[f"fault/{key}"] = None if state is None else _compact(state)
+        for room in ("fault", "watch", "trace"):
+            for key, state in self.rooms[room].save(False).items():
+                slow[f"{room}/{key}"] = None if state is None else _compact(state)
         return slow
 
     def restore(self, state: Mapping[str, str]) -> None:

@@ -30,6 +30,7 @@ from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
+from gaugehouse.tracekeeping import TraceKeeping
 from gaugehouse.wiring import core_of
 from history.bookwriter import BookWriter
 from history.chain import Entry
@@ -99,12 +100,16 @@ class Daemon:
             listening = self._listen(stack) if self._options.console else None
             stores = stack.enter_context(open_stores(self.site))
             record = self._open_record(stack)
-            async with self._written(stores) as (book, readings, readers), self._outward(book) as (publishing, post):
+            async with (
+                self._written(stores) as (book, readings, readers, traces),
+                self._outward(book) as (publishing, post),
+            ):
                 self.facts = DaemonFacts(
                     self._core,
                     self._clock,
                     stores.readings,
                     stores.book,
+                    stores.traces,
                     readers,
                     self.submit,
                     self.collector.health,
@@ -113,7 +118,7 @@ class Daemon:
                     channels=post.views if post is not None else list,
                 )
                 ticker = await self._begin(stores, book)
-                writing = _Writing(book, readings, record, ticker, publishing, post)
+                writing = _Writing(book, readings, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
 
@@ -153,18 +158,22 @@ class Daemon:
         return Recorder(out, self.site.signal_names, header=new)
 
     @contextlib.asynccontextmanager
-    async def _written(self, stores: Stores) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool]]:
+    async def _written(
+        self, stores: Stores
+    ) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool, TraceKeeping]]:
         """The threads around the stores; left only after what waits is written or given up by name."""
         book, readings, readers = (
             BookWriter(stores.book),
             ReadingWriter(stores.readings, tidy=stores.readings.tidy),
             ReaderPool(),
         )
+        traces = TraceKeeping(stores.traces, book)
         readings.start()
         try:
-            yield book, readings, readers
+            yield book, readings, readers, traces
         finally:
             await readings.aclose(DRAIN_S)
+            traces.write()
             with contextlib.suppress(StoreUnavailable):
                 await book.save_state(self._core.slow_state())
             await book.aclose(DRAIN_S)
@@ -241,12 +250,16 @@ class Daemon:
         if writing.record is not None and tick.samples:
             writing.record.write(tick.samples, at.time_ms)
         decisions = result.decisions
+        writing.traces.add(self._core.loops.traces.take())
+        if result.fault_changes or writing.traces.due:
+            writing.traces.write()
         if batch.clock_step is not None:
             log.warning("the clock steps by %.1f s", batch.clock_step.step_ms / 1000)
             decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
         if decisions:
             entries = [Entry(d.kind, at.time_ms, at.seq, d.body) for d in decisions]
-            await _insist(lambda: writing.book.commit(entries, self._core.changed_state()))
+            state = self._core.changed_state()  # asked once: what was told as changed is not told again
+            await _insist(lambda: writing.book.commit(entries, state))
         for pending, answer in zip(batch.pending, result.answers, strict=True):
             if not pending.answer.done():
                 pending.answer.set_result(answer)
@@ -271,6 +284,7 @@ class _Writing:
 
     book: BookWriter
     readings: ReadingWriter
+    traces: TraceKeeping
     record: Recorder | None
     ticker: Ticker
     publishing: Publishing | None

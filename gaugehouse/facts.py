@@ -15,13 +15,15 @@ from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.chain import chain_of
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
+from gaugehouse.faultrecords import fault_rows
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopjson import supply_json
-from gaugehouse.records import alarm_rows, fault_rows
+from gaugehouse.records import alarm_rows
 from history.book import BookReader
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
+from history.traces import TraceReader
 from models.errors import OutOfRange
 from models.tank import Tank
 
@@ -55,6 +57,7 @@ class DaemonFacts:
         clock: SiteClock,
         store: Store,
         book: BookReader,
+        traces: TraceReader,
         readers: ReaderPool,
         submit: Callable[[Act], Awaitable[Answer]],
         health: Callable[[], dict[str, BusHealth]],
@@ -64,7 +67,7 @@ class DaemonFacts:
         channels: Callable[[], list[Json]] = list,
     ) -> None:
         site = core.site
-        self._core, self._clock, self._store, self._book = core, clock, store, book
+        self._core, self._clock, self._store, self._book, self._traces = core, clock, store, book, traces
         self._readers, self._submit = readers, submit
         longest_s = site.alarm_rules.longest_shelf_ms / 1000
         self._site = SiteFacts(site.id, site.name, site.zone, simulated, build, longest_s)

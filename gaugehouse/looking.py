@@ -14,10 +14,11 @@ from gaugehouse.alarmfigures import page as performance_page
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
-from gaugehouse.records import alarm_rows, fault_rows
-from gaugehouse.rows import ALARM_COLUMNS, FAULT_COLUMNS
+from gaugehouse.records import alarm_rows
+from gaugehouse.rows import ALARM_COLUMNS
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
+from history.book import BookReader
 from history.chain import Head
 from history.errors import BadQuestion
 from history.sqlite import SqliteStore
@@ -77,26 +78,21 @@ def alarms(args: Namespace) -> int:
     return 0
 
 
+def now_of(book: BookReader) -> int:
+    """Now, and not before the newest entry: a demo's clock may run ahead of ours."""
+    newest_ms = max((entry.time_ms for entry in book.entries(newest_first=True, limit=1)), default=0)
+    return max(time.time_ns() // 1_000_000, newest_ms + 1)
+
+
 def _performance(site: Site, args: Namespace, start: int | None, end: int | None) -> int:
     if args.tank is not None:
         raise CallError("--performance is of the whole site: an operator has all tanks before them; leave --tank out")
     with look_into_book(site) as book:
         kept = kept_rows(book, end)
-        newest_ms = max((entry.time_ms for entry in book.entries(newest_first=True, limit=1)), default=0)
-    now_ms = max(time.time_ns() // 1_000_000, newest_ms + 1)  # a demo's clock may run ahead of ours
+        now_ms = now_of(book)
     to_ms = now_ms if end is None else end
     answer = performance(site, kept, to_ms - ENOUGH_DAYS * DAY_MS if start is None else start, to_ms, now_ms)
     print(as_json(answer) if args.json else performance_page(answer))
-    return 0
-
-
-def faults(args: Namespace) -> int:
-    """`gaugehouse faults`: loop faults that touch the time asked for, oldest first."""
-    site = load_site(Path(args.site))
-    sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
-    with look_into_book(site) as book:
-        rows = fault_rows(book, sources, start, end)
-    _print_rows((*FAULT_COLUMNS, "status"), rows, args.json, "no loop fault in that time")
     return 0
 
 

@@ -12,16 +12,17 @@ from pathlib import Path
 from typing import Final, TextIO
 
 from alerts.alarm import Transition
+from alerts.faultlog import Case
 from alerts.faults import ENDED, Fault
 from gaugehouse.core import StepResult, Tick
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.faultrecords import fault_cells
 from gaugehouse.recording import read_samples
 from gaugehouse.rows import (
     ALARM_COLUMNS,
     FAULT_COLUMNS,
     MOVEMENT_COLUMNS,
-    fixed,
     line,
     reading_cells,
 )
@@ -83,10 +84,10 @@ class Results:
         for transition in result.transitions:
             self._alarms.write(line(alarm_cells(transition)))
 
-    def finish(self, faults: list[Fault]) -> None:
+    def finish(self, faults: list[tuple[Fault, Case]]) -> None:
         """Write the faults and replace the files of the run before."""
-        for fault in faults:
-            self._faults.write(line(fault_cells(fault)))
+        for fault, case in faults:
+            self._faults.write(line(fault_cells(fault, case)))
         for name, file in self._files.items():
             file.close()
             (self._out / f"{name}.part").replace(self._out / name)
@@ -96,13 +97,6 @@ def alarm_cells(transition: Transition) -> list[str]:
     """One row of alarms.csv."""
     t = transition
     return [iso_ms(t.time_ms), t.source, t.condition, str(t.priority), t.event, t.state]
-
-
-def fault_cells(fault: Fault) -> list[str]:
-    """One row of faults.csv; an open fault has an empty end."""
-    end = "" if fault.end_ms is None else iso_ms(fault.end_ms)
-    lowest, highest = fixed(fault.min_mA, 4), fixed(fault.max_mA, 4)
-    return [fault.instrument, iso_ms(fault.start_ms), end, fault.fault_class, lowest, highest]
 
 
 def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | None = None) -> None:
@@ -118,12 +112,14 @@ def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | No
         out.mkdir(parents=True, exist_ok=True)
         with contextlib.ExitStack() as stack:
             results = Results(out, stack)
-            ended: list[Fault] = []
+            ended: list[tuple[Fault, Case]] = []
             for tick in ticks(rows, order, samples, tell):
                 result = core.step(tick)
                 results.add(result)
-                ended += [change.fault for change in result.fault_changes if change.change == ENDED]
-            faults = sorted(ended + core.faults.open_faults(), key=lambda f: (f.start_ms, order[f.instrument]))
+                core.loops.traces.take()
+                ended += [(change.fault, case) for change, case in result.fault_changes if change.change == ENDED]
+            still = [(fault, core.loops.log.case(fault)) for fault in core.faults.open_faults()]
+            faults = sorted(ended + still, key=lambda pair: (pair[0].start_ms, order[pair[0].instrument]))
             results.finish(faults)
             tell(f"{samples}: {core.at.seq} ticks; readings, alarms, faults and movements are in {out}")
     except OSError as error:

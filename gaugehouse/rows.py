@@ -11,7 +11,10 @@ from gaugehouse.days import iso_ms
 from models.reading import QUANTITY, READING_COLUMNS, Reading
 
 ALARM_COLUMNS: Final = ("time", "source", "condition", "priority", "event", "state")
-FAULT_COLUMNS: Final = ("instrument", "start", "end", "class", "min_mA", "max_mA")
+FAULT_COLUMNS: Final = (
+    "instrument", "start", "end", "class", "min_mA", "max_mA", "status", "number", "entry_mA", "before_mA", "level_m",
+    "noise_before_m", "movement", "blinded", "blinded_s",
+)  # fmt: skip
 MOVEMENT_COLUMNS: Final = (
     "tank", "kind", "start", "end", "level_start_m", "level_end_m", "gov_m3", "gsv_m3", "ordered", "pair", "gsv_u95_m3",
 )  # fmt: skip

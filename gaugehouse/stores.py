@@ -1,4 +1,4 @@
-"""A site's two files: readings and the record book, opened together for the daemon or to look into."""
+"""A site's files: readings, the record book and the fault traces, opened together for the daemon or to look into."""
 
 import contextlib
 from collections.abc import Iterator
@@ -12,32 +12,36 @@ from gaugehouse.site import Site
 from history.book import BookReader, RecordBook
 from history.errors import StoreError
 from history.sqlite import SqliteStore
+from history.traces import TraceReader, TraceStore
 
 READINGS: Final = "readings.sqlite"
 RECORDS: Final = "records.sqlite"
+TRACES: Final = "traces.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
 class Stores:
-    """The daemon's files, both open for writing."""
+    """The daemon's files, all open for writing."""
 
     readings: SqliteStore
     book: RecordBook
+    traces: TraceStore
 
 
 @contextlib.contextmanager
 def open_stores(site: Site) -> Iterator[Stores]:
-    """Both files for the one writer. Raises `CouldNot` when another daemon has them or they cannot be made."""
+    """The files for the one writer. Raises `CouldNot` when another daemon has them or they cannot be made."""
     with contextlib.ExitStack() as stack:
         try:
             site.store_path.mkdir(parents=True, exist_ok=True)
             book = stack.enter_context(contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)))
             readings = stack.enter_context(contextlib.closing(_readings(site)))
+            traces = stack.enter_context(contextlib.closing(TraceStore.open(site.store_path / TRACES, site.id)))
         except StoreError as error:
             raise CouldNot(str(error)) from error
         except OSError as error:
             raise CouldNot(f"[store] path {site.store_path}: cannot be made: {error.strerror}") from error
-        yield Stores(readings, book)
+        yield Stores(readings, book, traces)
 
 
 def _readings(site: Site) -> SqliteStore:
@@ -66,6 +70,18 @@ def look_into_readings(site: Site) -> Iterator[SqliteStore]:
         raise CouldNot(str(error)) from error
     with contextlib.closing(store):
         yield store
+
+
+@contextlib.contextmanager
+def look_into_traces(site: Site) -> Iterator[TraceReader]:
+    """The fault traces beside a running daemon. Raises `CouldNot` where there are none yet."""
+    path = _existing(site, TRACES)
+    try:
+        traces = TraceReader.open(path, site.id)
+    except StoreError as error:
+        raise CouldNot(str(error)) from error
+    with contextlib.closing(traces):
+        yield traces
 
 
 def _existing(site: Site, name: str) -> Path:

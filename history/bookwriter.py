@@ -71,6 +71,13 @@ class BookWriter:
         changes = dict(state)
         await self._call(lambda: self._book.save_state(changes))
 
+    def in_turn(self, act: Callable[[], object]) -> asyncio.Future[object]:
+        """Hand in a write of another file, to be carried out between the commits before this call and those after it.
+
+        Not tried again: the future holds what it raises.
+        """
+        return asyncio.wrap_future(self._hand_in(act))
+
     async def aclose(self, within_s: float = 5.0) -> None:
         """End after the commits under way; they are not tried again any more. `TimeoutError` if the disk hangs."""
         self._closing.set()
@@ -87,12 +94,15 @@ class BookWriter:
         return BookCounters(self._commits, self._entries, self._retries, len(self._open), self._last_s)
 
     async def _call(self, act: Callable[[], T]) -> T:
+        return await asyncio.shield(asyncio.wrap_future(self._hand_in(lambda: self._patiently(act))))
+
+    def _hand_in(self, work: Callable[[], T]) -> Future[T]:
         if self._closing.is_set():
             raise StoreError("the writer of the record book was closed before this call")
-        future = self._thread.submit(self._patiently, act)
+        future = self._thread.submit(work)
         self._open.add(future)
         future.add_done_callback(self._open.discard)
-        return await asyncio.shield(asyncio.wrap_future(future))
+        return future
 
     def _patiently(self, act: Callable[[], T]) -> T:
         """Runs in the thread."""

@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
+from alerts.faulttrace import TraceSpec
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
 from collector.spec import BusSpec, InstrumentSpec
 from gaugehouse.sitefile import facts
@@ -84,6 +85,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         ),
         alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
         operator_positions=file.alarms.operator_positions,
+        fault_trace=TraceSpec(file.faults.trace_before, file.faults.trace_after, file.faults.trace_sparse),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
         products=tuple(_product(p) for p in file.product),

@@ -12,6 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from alerts.faulttrace import TraceSpec
 from alerts.sheet import Sheet
 from alerts.spec import LoopFacts, TankAlarms
 from alerts.watched import Watched
@@ -234,6 +235,7 @@ class Site:
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)
+    fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""

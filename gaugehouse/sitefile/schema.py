@@ -58,6 +58,12 @@ class AlarmsTable(Table):
     operator_positions: Annotated[int, whole(1, 20)] = 1
 
 
+class FaultsTable(Table):
+    trace_before: Annotated[int, milliseconds("2 min", 0, 3600)] = 120_000
+    trace_after: Annotated[int, milliseconds("2 min", 0, 3600)] = 120_000
+    trace_sparse: Annotated[int, milliseconds("1 min", 1, 86_400)] = 60_000
+
+
 class LoopCheckTable(Table):
     """How loop checks are done on this site."""
 
@@ -319,6 +325,7 @@ class SiteFile(Table):
     store: StoreTable = StoreTable()
     console: ConsoleTable = ConsoleTable()
     alarms: AlarmsTable = AlarmsTable()
+    faults: FaultsTable = FaultsTable()
     mqtt: MqttTable | None = None
     loop_check: LoopCheckTable = LoopCheckTable()
     bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])

@@ -38,6 +38,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     for watched in site.watched:
         for limit in watched.limits:
             put(f"alarm[{watched.source}.{limit.condition}]", limit)
+    put("faults", site.fault_trace)
     put("mqtt", site.mqtt)
     for bus in site.buses:
         put(

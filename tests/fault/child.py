@@ -1,6 +1,7 @@
-"""A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED`. Prints its address.
+"""A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED [INSTRUMENT KIND]`.
 
-What stands in FOLDER/more.toml is added to the site file.
+Prints its address. What stands in FOLDER/more.toml is added to the site file. With an instrument and a kind of fault,
+that instrument is broken from the beginning on.
 """
 
 import asyncio
@@ -10,12 +11,14 @@ from pathlib import Path
 from tests.gaugehouse.farms import running
 
 
-async def _main(folder: Path, speed: float) -> None:
+async def _main(folder: Path, speed: float, broken: list[str]) -> None:
     more = folder / "more.toml"
     async with running(folder, speed=speed, more=more.read_text(encoding="utf-8") if more.exists() else "") as run:
+        if broken:
+            run.farm.inject(*broken)
         print(run.daemon.url, flush=True)
         await asyncio.Event().wait()
 
 
 if __name__ == "__main__":
-    asyncio.run(_main(Path(sys.argv[1]), float(sys.argv[2])))
+    asyncio.run(_main(Path(sys.argv[1]), float(sys.argv[2]), sys.argv[3:]))

@@ -11,7 +11,8 @@ from pathlib import Path
 import httpx
 import pytest
 
-from gaugehouse.records import ALARM, FAULT
+from gaugehouse.faultrecords import FAULT
+from gaugehouse.records import ALARM
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.wiring import core_of

@@ -8,7 +8,8 @@ import httpx
 import pytest
 
 from gaugehouse.errors import CouldNot
-from gaugehouse.records import ALARM, alarm_rows, fault_rows
+from gaugehouse.faultrecords import fault_rows
+from gaugehouse.records import ALARM, alarm_rows
 from gaugehouse.replay import replay
 from gaugehouse.rows import reading_cells
 from gaugehouse.service import unwrapped

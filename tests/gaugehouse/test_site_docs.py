@@ -23,6 +23,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[store]`": schema.StoreTable,
     "`[console]`": schema.ConsoleTable,
     "`[alarms]`": schema.AlarmsTable,
+    "`[faults]`": schema.FaultsTable,
     "`[mqtt]`": schema.MqttTable,
     "`[loop_check]`": schema.LoopCheckTable,
     "`[[notify]]`": notifyschema.NotifyTable,

@@ -1,0 +1,37 @@
+"""Which alarms of a tank a loop fault takes away while it lasts: those that its level could raise, and now cannot.
+
+Pure table. A Bad level raises and clears nothing; above 20 mA the high side is still judged, as at or above 100 %.
+"""
+
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Final
+
+from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, TankAlarms
+from alerts.strands import FAIL_HIGH, FAIL_LOW, FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED
+
+ALL: Final = frozenset((*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS))
+RATES: Final = frozenset(RATE_CONDITIONS)
+
+BLINDS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
+    {
+        FAIL_LOW: ALL,
+        FAIL_HIGH: ALL,
+        GAP_LOW: ALL,
+        GAP_HIGH: ALL - set(LEVEL_HIGH_CONDITIONS),
+        NO_ANSWER: ALL,
+        "wrong_reply": ALL,
+        FROZEN: ALL,
+        SATURATED: RATES,  # at or beyond one end of the range: how fast it moves there is not seen
+    }
+)
+"""Fault class to the conditions that cannot come. What stands not here is judged on a level that is known less well.
+
+Source: domain practice of NE 43 in this house (docs/maintainers.md); no published table.
+"""
+
+
+def blinded(fault_class: str, tanks: Iterable[TankAlarms]) -> tuple[str, ...]:
+    """Ids of the alarms that a fault of this class blinds on the tanks of its instrument, in the tanks' own order."""
+    lost = BLINDS.get(fault_class, frozenset())
+    return tuple(f"{tank.tank}.{limit.condition}" for tank in tanks for limit in tank.limits if limit.condition in lost)

@@ -1,0 +1,187 @@
+"""The fault trace: the raw samples around each fault, picked out of what was heard before anybody knew of it.
+
+Knows a short memory of every instrument's samples and which of them belong to a fault: all from before its start to
+some time after it, then ever sparser ones until its end. Refuses to know where they are kept; what is to be kept is
+handed out by `take`, and the caller writes it together with the decision.
+"""
+
+from collections import deque
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from typing import Any, Final, NamedTuple
+
+from alerts.faults import DECLARED, ENDED, FaultChange
+from alerts.spec import LoopFacts
+from models.reading import Instant, Sample
+
+LONGEST_MEMORY: Final = 20_000
+"""Samples of one instrument that are remembered at the most, whatever the site file asks for."""
+
+SPARSE_PART: Final = 500
+"""While a fault goes on for long, samples are at least so small a part of its age apart: a year makes some thousand."""
+
+
+class TraceSpec(NamedTuple):
+    """before_ms, after_ms: how long before and after a fault's start every sample is kept; sparse_ms: how far apart
+    samples are from then on at the least."""
+
+    before_ms: int = 120_000
+    after_ms: int = 120_000
+    sparse_ms: int = 60_000
+
+
+class Heard(NamedTuple):
+    """A sample as it is remembered. level_m: of the first tank that the instrument gauges, None where it is Bad;
+    movement: filling, emptying, still, or empty where that is not known."""
+
+    elapsed_ms: int
+    sample: Sample
+    current_mA: float | None
+    level_m: float | None
+    movement: str
+
+
+class TraceRow(NamedTuple):
+    """A sample that belongs to the fault `number` of its instrument."""
+
+    number: int
+    sample: Sample
+
+
+class ToKeep(NamedTuple):
+    """begun: faults whose trace begins with these rows, by instrument and number; rows in the order of time."""
+
+    begun: Collection[tuple[str, int]]
+    rows: Sequence[TraceRow]
+
+
+class _Open:
+    """A trace under way, on the core's own clock."""
+
+    __slots__ = ("all_until_ms", "ended", "last_ms", "start_ms")
+
+    def __init__(self, start_ms: int, all_until_ms: int, last_ms: int, ended: bool = False) -> None:
+        self.start_ms = start_ms
+        self.all_until_ms = all_until_ms
+        self.last_ms = last_ms
+        self.ended = ended
+
+    def wants(self, elapsed_ms: int, sparse_ms: int) -> bool:
+        if elapsed_ms <= self.all_until_ms:
+            return True
+        apart_ms = max(sparse_ms, (elapsed_ms - self.start_ms) // SPARSE_PART)
+        return not self.ended and elapsed_ms - self.last_ms >= apart_ms
+
+
+class FaultTraces:
+    """loops: the site's instruments. A room of the core: traces under way outlive a restart, the memory does not."""
+
+    def __init__(self, loops: Sequence[LoopFacts], spec: TraceSpec = TraceSpec()) -> None:  # noqa: B008 (immutable)
+        self._spec = spec
+        # A flat stretch is told long after its start: the memory must reach back over it.
+        self._reach_ms = {loop.instrument: spec.before_ms + 2 * loop.frozen_after_ms for loop in loops}
+        self._memory: dict[str, deque[Heard]] = {loop.instrument: deque(maxlen=LONGEST_MEMORY) for loop in loops}
+        self._open: dict[str, dict[int, _Open]] = {}
+        self._begun: list[tuple[str, int]] = []
+        self._rows: list[TraceRow] = []
+        self._dirty: set[str] = set()
+
+    def hear(self, heard: Heard) -> None:
+        """One sample, in the order of time. Samples of strangers pass by."""
+        instrument = heard.sample.instrument
+        memory = self._memory.get(instrument)
+        if memory is None:
+            return
+        memory.append(heard)
+        oldest_ms = heard.elapsed_ms - self._reach_ms[instrument]
+        while memory[0].elapsed_ms < oldest_ms:
+            memory.popleft()
+        traces = self._open.get(instrument)
+        if not traces:
+            return
+        for number, trace in list(traces.items()):
+            if trace.wants(heard.elapsed_ms, self._spec.sparse_ms):
+                trace.last_ms = heard.elapsed_ms
+                self._rows.append(TraceRow(number, heard.sample))
+            elif trace.ended:
+                del traces[number]
+                self._dirty.add(instrument)
+
+    def tell(self, now: Instant, changes: Sequence[FaultChange]) -> None:
+        """What became known of faults at this tick, after its samples were heard."""
+        for change in changes:
+            fault = change.fault
+            if change.change == DECLARED:
+                self._begin(now, fault.instrument, fault.number, fault.start_ms)
+            elif change.change == ENDED:
+                self._end(now, fault.instrument, fault.number, fault.end_ms)
+
+    def _begin(self, now: Instant, instrument: str, number: int, start_ms: int) -> None:
+        heard = list(self.since(instrument, start_ms, self._spec.before_ms))
+        first_ms = self._start_elapsed(instrument, start_ms, now)
+        last_ms = heard[-1].elapsed_ms if heard else now.elapsed_ms
+        self._begun.append((instrument, number))
+        self._rows += (TraceRow(number, one.sample) for one in heard)
+        everything_until = max(first_ms + self._spec.after_ms, now.elapsed_ms)
+        self._open.setdefault(instrument, {})[number] = _Open(first_ms, everything_until, last_ms)
+        self._dirty.add(instrument)
+
+    def _end(self, now: Instant, instrument: str, number: int, end_ms: int | None) -> None:
+        """The clean samples that the end was judged by belong to it as well, and so does the time after a short one."""
+        trace = self._open.get(instrument, {}).get(number)
+        if trace is None:
+            return
+        trace.ended = True
+        if now.elapsed_ms > trace.all_until_ms:
+            del self._open[instrument][number]
+        for heard in self._memory[instrument]:
+            if heard.elapsed_ms > trace.last_ms and end_ms is not None and heard.sample.time_ms >= end_ms:
+                self._rows.append(TraceRow(number, heard.sample))
+        self._dirty.add(instrument)
+
+    def since(self, instrument: str, start_ms: int, before_ms: int) -> Iterator[Heard]:
+        """What is remembered from `before_ms` before the sample of a time on; everything where that one is gone."""
+        memory = self._memory.get(instrument, ())
+        first = next((h.elapsed_ms for h in memory if h.sample.time_ms == start_ms), None)
+        for heard in memory:
+            if first is None or heard.elapsed_ms >= first - before_ms:
+                yield heard
+
+    def before(self, instrument: str, start_ms: int, before_ms: int) -> list[Heard]:
+        """What is remembered of the time before the sample of a time, that one not among it."""
+        out: list[Heard] = []
+        for heard in self.since(instrument, start_ms, before_ms):
+            if heard.sample.time_ms == start_ms:
+                break
+            out.append(heard)
+        return out
+
+    def _start_elapsed(self, instrument: str, start_ms: int, now: Instant) -> int:
+        for heard in self._memory.get(instrument, ()):
+            if heard.sample.time_ms == start_ms:
+                return heard.elapsed_ms
+        return now.elapsed_ms
+
+    def take(self) -> ToKeep:
+        """What is to be kept since this was last asked."""
+        kept = ToKeep(self._begun, self._rows)
+        self._begun, self._rows = [], []
+        return kept
+
+    def save(self, changed_only: bool) -> dict[str, Any]:
+        """Traces under way by instrument, None where there is none any more."""
+        names = sorted(self._dirty) if changed_only else sorted(name for name, open_ in self._open.items() if open_)
+        self._dirty.clear()
+        saved: dict[str, Any] = {}
+        for name in names:
+            traces = self._open.get(name) or {}
+            saved[name] = {
+                str(number): [trace.start_ms, trace.all_until_ms, trace.last_ms, trace.ended]
+                for number, trace in traces.items()
+            } or None
+        return saved
+
+    def restore(self, saved: Mapping[str, Any]) -> None:
+        """Take up traces that were under way. Those of instruments that are gone are left alone."""
+        for name, traces in saved.items():
+            if name in self._memory:
+                self._open[name] = {int(number): _Open(*times) for number, times in traces.items()}

@@ -1,0 +1,90 @@
+"""A person's entry on a loop fault: cause, part, action, dips, comment, and that it is closed.
+
+Knows the fields of the act and what they must hold; refuses to know pages and commands.
+"""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from alerts.casebook import DIPS, TEXTS, Statement
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from gaugehouse.faultrecords import FAULT_ENTRY, statement_body
+from models.reading import Instant
+
+if TYPE_CHECKING:
+    from gaugehouse.core import Core
+
+LONGEST_TEXT: Final = 500
+HIGHEST_DIP_M: Final = 100.0
+
+
+class FaultEntry(NamedTuple):
+    """What a person says of the fault `number` of an instrument."""
+
+    instrument: str
+    number: int
+    statement: Statement
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        newest = core.faults.newest_number(self.instrument)
+        body: dict[str, Any] = {"instrument": self.instrument, "number": self.number}
+        if newest is None:
+            return Outcome(Answer(Taken.UNKNOWN, f"there is no instrument {self.instrument!r}", body))
+        if not 1 <= self.number <= newest:
+            text = f"{self.instrument} has no fault {self.number}; `gaugehouse faults` lists them with their numbers"
+            return Outcome(Answer(Taken.UNKNOWN, text, body))
+        open_ones = {(f.instrument, f.number) for f in core.faults.open_faults() if f.end_ms is None}
+        going_on = (self.instrument, self.number) in open_ones
+        key = f"{self.instrument}:{self.number}"
+        written = core.loops.casebook.write(at, key, self.statement, going_on=going_on)
+        text = f"fault {self.number} of {self.instrument}: {written.text}" if written.text else ""
+        if written.time_ms is not None:
+            body |= {"entry": written.entry, "by": written.by, "time": iso_ms(written.time_ms)}
+        answer = Answer(Taken(written.status), text, body)
+        if written.status != Taken.DONE:
+            return Outcome(answer)
+        told = statement_body(self.instrument, self.number, written.entry, self.statement)
+        return Outcome(answer, [Decision(FAULT_ENTRY, told)])
+
+
+def fault_entry_of(fields: Mapping[str, Any]) -> FaultEntry:
+    """The act of its fields: instrument, number, by, and what is said. Raises `CallError`."""
+    known = {"instrument", "number", "by", *TEXTS, *DIPS, "close", "corrects"}
+    strange = sorted(set(fields) - known)
+    if strange:
+        raise CallError(f"an entry on a fault has no {strange[0]}; it has {', '.join(sorted(known))}")
+    said: dict[str, Any] = {name: _text(fields, name) for name in TEXTS}
+    said |= {name: _dip(name, fields.get(name)) for name in DIPS}
+    said["close"] = bool(fields.get("close", False))
+    said["corrects"] = None if fields.get("corrects") is None else _whole("corrects", fields["corrects"])
+    statement = Statement(by=text_of(dict(fields), "by"), **said)
+    if not statement.says_something:
+        raise CallError("the entry says nothing; give a cause, a part, an action, a dip, a comment, or close the fault")
+    return FaultEntry(text_of(dict(fields), "instrument"), _whole("number", fields.get("number")), statement)
+
+
+def _text(fields: Mapping[str, Any], name: str) -> str:
+    text = text_of(dict(fields), name, "")
+    if len(text) > LONGEST_TEXT:
+        raise CallError(f"{name}: {len(text)} characters; at most {LONGEST_TEXT}")
+    return text
+
+
+def _whole(name: str, value: object) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or value < 1:
+        raise CallError(f"{name} is {value!r}; it is a whole number from 1 on")
+    return value
+
+
+def _dip(name: str, value: object) -> float | None:
+    if value is None:
+        return None
+    if not isinstance(value, (int, float)) or isinstance(value, bool) or not 0 <= value <= HIGHEST_DIP_M:
+        raise CallError(f"{name} is {value!r}; it is an innage in m from 0 to {HIGHEST_DIP_M:g}")
+    return float(value)
+
+
+FAULT_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType({"fault_entry": fault_entry_of})

@@ -1,0 +1,54 @@
+"""The rooms that follow the loops, put together: faults, what stood around them, their traces, the time watched.
+
+Knows in which order they are told; refuses to know what each of them decides.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+
+from alerts.casebook import Casebook
+from alerts.faultlog import Around, Case, FaultLog
+from alerts.faults import FaultChange, FaultTracker, current_of
+from alerts.faulttrace import FaultTraces, Heard
+from alerts.watchtime import WatchTime
+from gaugehouse.keeper import TankKeeper
+from gaugehouse.site import Site
+from models.reading import BAD, Instant, Sample
+
+
+class LoopWork:
+    """keepers: the tanks that each instrument gauges, after they took the tick's samples."""
+
+    def __init__(self, site: Site, keepers: Mapping[str, Sequence[TankKeeper]]) -> None:
+        self.faults = FaultTracker(site.loops)
+        self.traces = FaultTraces(site.loops, site.fault_trace)
+        self.log = FaultLog(site.loops, site.tank_alarms)
+        self.watch = WatchTime(site.period_ms)
+        self.casebook = Casebook()
+        self._keepers = keepers
+        self._facts = {loop.instrument: loop for loop in site.loops}
+
+    def step(
+        self, at: Instant, samples: Sequence[Sample], checked: Collection[str], around: Around
+    ) -> list[tuple[FaultChange, Case]]:
+        """One tick's samples: what became known of faults, each with its circumstances. checked: loops under check."""
+        for sample in samples:
+            if sample.instrument in self._facts:
+                self.traces.hear(self._heard(at, sample))
+        changes = self.faults.step(at, samples, checked)
+        for sample in samples:
+            trusted = sample.instrument not in checked and not self.faults.out_of_trust(sample.instrument)
+            self.watch.heard(sample.instrument, at.elapsed_ms, at.time_ms, trusted=trusted)
+        if not changes:
+            return []
+        cases = self.log.tell(changes, self.traces, around)
+        self.traces.tell(at, changes)
+        return list(zip(changes, cases, strict=True))
+
+    def _heard(self, at: Instant, sample: Sample) -> Heard:
+        current_mA = current_of(self._facts[sample.instrument], sample)
+        keepers = self._keepers.get(sample.instrument)
+        latest = keepers[0].latest if keepers else None
+        if latest is None or keepers is None:
+            return Heard(at.elapsed_ms, sample, current_mA, None, "")
+        level_m = None if latest.quality is BAD else latest.level_m
+        return Heard(at.elapsed_ms, sample, current_mA, level_m, keepers[0].flow)

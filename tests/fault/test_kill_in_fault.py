@@ -1,0 +1,71 @@
+"""kill -9 in the middle of a fault, twice: it stays one entry with its start, and its trace goes on."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+
+from gaugehouse.faultrecords import fault_rows
+from gaugehouse.site import load_site
+from gaugehouse.stores import look_into_book, look_into_traces
+
+ROOT = Path(__file__).parents[2]
+LOOP = "ridge_gauge"
+SPEED = "20"
+
+
+def life(folder: Path, enough: Callable[[list[dict[str, Any]]], bool], *broken: str) -> None:
+    """Run the daemon until what it tells of the loop's faults is enough, and kill it in that instant."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.fault.child", str(folder), SPEED, *broken],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    assert process.stdout is not None
+    try:
+        address = process.stdout.readline().strip()
+        assert address, "the daemon did not start"
+        end = time.monotonic() + 40
+        with httpx.Client(base_url=address, timeout=10) as client:
+            while not enough(client.get("api/faults", params={"instrument": LOOP}).json()):
+                assert time.monotonic() < end, "nothing came of it"
+                time.sleep(0.05)
+    finally:
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+
+
+def kept(folder: Path) -> tuple[dict[str, Any], int]:
+    site = load_site(folder / "site.toml")
+    with look_into_book(site) as book, look_into_traces(site) as traces:
+        assert book.verify().unbroken
+        (row,) = [row for row in fault_rows(book, [LOOP]) if row["class"] == "fail_low"]
+        return row, len(traces.trace(LOOP, row["number"]))
+
+
+@pytest.mark.timeout(180)
+def test_a_fault_that_outlives_two_kills_is_one_entry_and_its_trace_goes_on(tmp_path: Path) -> None:
+    life(tmp_path, bool, LOOP, "fail_low")
+    first, samples = kept(tmp_path)
+    assert first["end"] is None
+    assert samples > 0, "the trace is written before the entry that tells of the fault"
+    life(tmp_path, lambda _: kept(tmp_path)[1] > samples + 3, LOOP, "fail_low")  # what is heard later is written too
+    second, _ = kept(tmp_path)
+    assert (second["number"], second["start"], second["end"]) == (first["number"], first["start"], None)
+    life(tmp_path, lambda rows: rows[0]["end"] is not None)  # mended: the same entry ends
+    last, _ = kept(tmp_path)
+    assert last["end"] > last["start"] == first["start"]
+    assert last["min_mA"] == pytest.approx(3.5, abs=0.1)
+    assert {name: last[name] for name in ("number", "entry_mA", "blinded", "movement")} == {
+        name: first[name] for name in ("number", "entry_mA", "blinded", "movement")
+    }
