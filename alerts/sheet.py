@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import PLAIN, Kind
-from alerts.spec import CONCERN_CONDITIONS, POINT_CONDITIONS, Limit
+from alerts.spec import CONCERN_CONDITIONS, MOVEMENT_CONDITIONS, POINT_CONDITIONS, Limit
 from alerts.watchtexts import WATCH_TEXTS
 
 NOT_INDEPENDENT: Final = "not independent"
@@ -23,7 +23,7 @@ def mark_of(condition: str) -> str:
     """Whether an alarm comes from the gauging instrument itself: when that fails, so does the alarm."""
     if condition in POINT_CONDITIONS:
         return INDEPENDENT
-    return NOT_INDEPENDENT if condition in LIMIT_DEFAULTS or condition in CONCERN_CONDITIONS else ""
+    return NOT_INDEPENDENT if condition in (*LIMIT_DEFAULTS, *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS) else ""
 
 
 class While(NamedTuple):
@@ -89,6 +89,15 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
     {
         "response_short": LimitDefaults(None, 10_000, 30_000, 1),
         "fill_rate_high": LimitDefaults(None, 10_000, 30_000, 2),
+        "wrong_tank": LimitDefaults(None, 60_000, 60_000, 1),
+        "no_rise": LimitDefaults(None, 0, 0, 2),
+        "unordered_movement": LimitDefaults(None, 0, 0, 2),
+        "level_deviation": LimitDefaults(None, 60_000, 60_000, 2),
+        "water_high": LimitDefaults(0.005, 60_000, 60_000, 2),
+        "water_rising": LimitDefaults(None, 0, 0, 3),
+        "temperature_high": LimitDefaults(None, 60_000, 60_000, 3),
+        "temperature_low": LimitDefaults(None, 60_000, 60_000, 3),
+        "condensation_risk": LimitDefaults(None, 300_000, 300_000, 3),
         "high_level_switch": LimitDefaults(None, 0, 5000, 1),
         "notification_failing": LimitDefaults(None, 0, 0, 2),
     }
@@ -99,6 +108,15 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "response_short": "s",
         "fill_rate_high": "m3/s",
+        "wrong_tank": "",
+        "no_rise": "s",
+        "unordered_movement": "m",
+        "level_deviation": "m",
+        "water_high": "m",
+        "water_rising": "m",
+        "temperature_high": "degC",
+        "temperature_low": "degC",
+        "condensation_risk": "K",
         "high_level_switch": "",
         "notification_failing": "",
     }

@@ -19,16 +19,26 @@ SIGNAL_CONDITIONS: Final = (
 CONCERN_CONDITIONS: Final = ("response_short", "fill_rate_high")
 """Conditions of a receipt that leaves less time than the levels of concern were set for."""
 
+MOVEMENT_CONDITIONS: Final = ("wrong_tank", "no_rise", "unordered_movement")
+"""Conditions of a level that moves where nobody wants it to, or does not where somebody does."""
+
+CONTENT_CONDITIONS: Final = (
+    "level_deviation", "water_high", "water_rising", "temperature_high", "temperature_low", "condensation_risk",
+)  # fmt: skip
+"""Other conditions of a tank."""
+
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
 CHANNEL_CONDITIONS: Final = ("notification_failing",)
 """Conditions of the channels by which people are told."""
 
-WATCHED_CONDITIONS: Final = (*CONCERN_CONDITIONS, *POINT_CONDITIONS, *CHANNEL_CONDITIONS)
+WATCHED_CONDITIONS: Final = (
+    *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *CONTENT_CONDITIONS, *POINT_CONDITIONS, *CHANNEL_CONDITIONS,
+)  # fmt: skip
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 
-LOW_SIDE: Final = frozenset((*LEVEL_LOW_CONDITIONS, "response_short"))
+LOW_SIDE: Final = frozenset((*LEVEL_LOW_CONDITIONS, "response_short", "temperature_low", "condensation_risk"))
 """Conditions that come on when a value is at or below its limit."""
 
 

@@ -5,7 +5,7 @@ Knows paths and bounds; refuses to format for people (`console.model` does) and 
 """
 
 from datetime import UTC, datetime
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, WebSocket
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
@@ -46,6 +46,17 @@ class ExtremesReset(BaseModel):
     by: PersonName
 
 
+class MovementPlan(BaseModel):
+    """A movement that a person orders; the rate where one was agreed."""
+
+    model_config = ConfigDict(extra="forbid")
+    kind: Literal["receipt", "issue"] = "receipt"
+    quantity_m3: Annotated[float, Field(gt=0, lt=1e6, allow_inf_nan=False)]
+    rate_m3_per_h: Annotated[float | None, Field(gt=0, lt=1e5, allow_inf_nan=False)] = None
+    product: Annotated[str, Field(max_length=32)] = ""
+    by: PersonName
+
+
 UNKNOWN: Final = said(404, "the site does not know this id")
 SILENT: Final = said(503, "the store does not answer now")
 UNREADABLE: Final = said(400, "the body is not JSON")
@@ -72,6 +83,9 @@ class Api:
         get("/tanks/{tank}/chain", responses=UNKNOWN)(self.chain)
         get("/tanks/{tank}/trend", responses=UNKNOWN | SILENT)(self.trend)
         post("/tanks/{tank}/extremes/reset", responses=UNREADABLE | UNKNOWN | SILENT)(self.reset_extremes)
+        refused = said(409, "it does not fit, or is faster than the tank's limits allow for")
+        post("/tanks/{tank}/plan", responses=UNREADABLE | UNKNOWN | refused | SILENT)(self.plan)
+        post("/tanks/{tank}/plan/end", responses=UNREADABLE | UNKNOWN | SILENT)(self.end_plan)
         get("/buses")(self.buses)
         get("/points")(self.points)
         get("/loops")(self.loops)
@@ -223,6 +237,18 @@ class Api:
         """Start the lowest and highest level since reset anew."""
         known_tank(self._facts.live(), tank)
         return await self._acted("reset_extremes", {"tank": tank, "by": body.by})
+
+    async def plan(self, tank: TankId, body: MovementPlan) -> Json:
+        """Order a movement of a tank, so that it is watched."""
+        known_tank(self._facts.live(), tank)
+        fields = {"tank": tank, **body.model_dump(exclude={"rate_m3_per_h"})}
+        fields["rate_m3_per_s"] = None if body.rate_m3_per_h is None else body.rate_m3_per_h / 3600
+        return await self._acted("plan_movement", fields)
+
+    async def end_plan(self, tank: TankId, body: ExtremesReset) -> Json:
+        """An ordered movement is over, or will not be."""
+        known_tank(self._facts.live(), tank)
+        return await self._acted("end_plan", {"tank": tank, "by": body.by})
 
     async def _acted(self, name: str, fields: Json) -> Json:
         """A person's act: what it tells, or the problem that stands in its way."""

@@ -82,11 +82,12 @@ class Facts(Protocol):
         `age_s` (None before the first reading), `last_good_level_m`, `last_good_tov_m3`, `last_good_time`, `flow`
         ("filling" | "emptying" | "still" | "" = not known), `next_limit` ``{condition, at_m, seconds, volume_m3}`` or
         None, `time_to` ``{high_high, critical_high}``, each ``{at_m, seconds, earliest_s, latest_s}`` (at the rate as
-        it is and at its two sides, 95 %; latest None = perhaps never) or None, `room_m3` (volume up to the limit
-        `high`, negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `day_low_m`,
-        `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`,
-        `alarms` (ids of the standing alarms of the tank and of its instrument), `torn` ``{status, word}`` with status
-        "F", "C", "S" or "M", or None.
+        it is and at its two sides, 95 %; latest None = perhaps never) or None, `plan` ``{tank, kind, product,
+        quantity_m3, rate_m3_per_h, by, made, begun, moved_m3}`` (a movement that was ordered) or None, `room_m3`
+        (volume up to the limit `high`, negative above it), `water_age_s`, `water_source` ("signal" | "dips" |
+        "none"), `day_low_m`, `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms`
+        (ids of the standing alarms of the tank and of its instrument), `torn` ``{status, word}`` with status "F",
+        "C", "S" or "M", or None.
 
         `alarms`: every alarm whose state is not normal. Each: `id` (``<source>.<condition>``), `source`, `tank` (the
         tank it concerns, None for none), `condition`, `name` (words), `priority` 1-3, `state`, `occurrence` (int, one

@@ -38,6 +38,7 @@ def view(entry: Json, facts: Json, alarms: Sequence[Json], now: str, zone: ZoneI
         "stale": bool(stale),
         "torn": torn,
         "next": _next_limit(entry, torn=torn["torn"]),
+        "plan": _plan(entry),
         "concern": {name: _concern(entry, name, torn=torn["torn"]) for name in CONCERNS},
         **_room(entry, figures["room_m3"]),
         "water_note": _water_note(entry),
@@ -151,6 +152,16 @@ def _next_limit(entry: Json, *, torn: bool) -> Json:
         }
     words = {"filling": PAGE["past_all_high"], "emptying": PAGE["past_all_low"], "still": PAGE["not_moving"]}
     return {"name": words.get(entry["flow"], PAGE["limit_unknown"]), "time": "", "volume": ""}
+
+
+def _plan(entry: Json) -> str:
+    """The movement that was ordered, and how far it is; empty where none was."""
+    plan = entry.get("plan")
+    if not plan:
+        return ""
+    moved = with_unit("tov_m3", max(0.0, plan["moved_m3"])) if plan["begun"] else PAGE["plan_not_begun"]
+    words = PAGE["plan_receipt"] if plan["kind"] == "receipt" else PAGE["plan_issue"]
+    return words.format(quantity=with_unit("tov_m3", plan["quantity_m3"]), by=plan["by"], moved=moved)
 
 
 def _concern(entry: Json, name: str, *, torn: bool) -> Json:

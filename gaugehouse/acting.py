@@ -102,3 +102,32 @@ def _alarm_text(answer: Answer) -> str:
     until = f" until {answer.body['until']}" if "until" in answer.body else ""
     by = f"by {answer.body['by']} at {answer.body['time']}"
     return "\n".join(f"{c['id']}: {c['state'].replace('_', ' ')}{until}, {by}" for c in answer.body["changed"])
+
+
+def plan(args: Namespace) -> int:
+    """`gaugehouse plan`: 0 when it is ordered or ended, also when it was ordered before (who by, is told)."""
+    site = load_site(Path(args.site))
+    if args.end:
+        answer = perform(site, "end_plan", {"tank": args.tank, "by": args.by})
+    else:
+        kind = "receipt" if args.receipt else "issue"
+        fields: Json = {"tank": args.tank, "kind": kind, "product": args.product, "by": args.by}
+        fields["quantity_m3"] = _quantity(args.receipt or args.issue, f"--{kind}", "m3", "120 m3")
+        fields["rate_m3_per_s"] = None if args.rate is None else _quantity(args.rate, "--rate", "m3/s", "1000 L/min")
+        answer = perform(site, "plan_movement", fields)
+    body = answer.body
+    if args.json:
+        print(as_json({"status": answer.status.value, **body}))
+    elif answer.status is Taken.ALREADY:
+        print(f"nothing to do: {answer.text}")
+    else:
+        word = f"ended by {args.by}" if args.end else f"ordered by {body['by']} at {body['made']}"
+        print(f"{body['tank']}: {body['kind']} of {body['quantity_m3']:.3f} m3 {body['product']} {word}")
+    return 0
+
+
+def _quantity(text: str, option: str, unit: str, example: str) -> float:
+    try:
+        return parse(text, unit, example)
+    except BadQuantity as error:
+        raise CallError(f"{option}: {error}") from error

@@ -15,6 +15,7 @@ from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
+from gaugehouse.planacts import PLAN_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from models.reading import Instant
 
@@ -113,6 +114,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **ALARM_ACTS,
         **LOOP_ACTS,
         **FAULT_ACTS,
+        **PLAN_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

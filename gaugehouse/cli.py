@@ -18,6 +18,7 @@ from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
 from gaugehouse.faultcall import add_look as fault_look
+from gaugehouse.plancall import add_arguments as plan_arguments
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
 
@@ -110,6 +111,7 @@ def parser() -> argparse.ArgumentParser:
     notify_test = _json(command("notify-test", _notify_test, "sends a marked test message through a channel"))
     notify_test.add_argument("channel", metavar="CHANNEL", help="the id of a [[notify]] channel")
     notify_test.add_argument("--by", default="somebody", metavar="NAME", help="who tries it; stands in the message")
+    plan_arguments(command("plan", _plan, "orders a movement of a tank, so that it is watched, or ends that order"))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
@@ -237,6 +239,12 @@ def _fault_entry(args: argparse.Namespace) -> int:
     from gaugehouse.faultlook import fault_entry
 
     return fault_entry(args)
+
+
+def _plan(args: argparse.Namespace) -> int:
+    from gaugehouse.acting import plan
+
+    return plan(args)
 
 
 def _stock(args: argparse.Namespace) -> int:

@@ -25,6 +25,8 @@ from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
+from gaugehouse.planacts import plan_over
+from gaugehouse.plans import Plans
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.site import Site
 from gaugehouse.watching import Watchers
@@ -111,7 +113,8 @@ class Core:
         designed = {rule.point for rule in site.sheet.rules()}
         self._designed = [point for point in site.points if point.id in designed]
         self.checks = LoopChecks()
-        self._watchers = Watchers(site)
+        self.plans = Plans()
+        self._watchers = Watchers(site, self.plans, self.newest, self.samples.get)
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -126,6 +129,7 @@ class Core:
             "case": self.loops.log,
             "watch": self.loops.watch,
             "casebook": self.loops.casebook,
+            "plan": self.plans,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
@@ -163,18 +167,21 @@ class Core:
                     )
                 )
         changes: list[tuple[FaultChange, Case]] = []
+        plans_over: list[Decision] = []
         transitions: list[Transition] = []
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
             changes = self.loops.step(at, tick.samples, checked, self._around)
-            told = self._watchers.tell(at, tick.samples, facts) if self._watchers else []
+            told, ended = self._watchers.tell(at, tick.samples, facts)
             if self._reported:
                 told = [*told, *self._reported.values()]
                 self._reported.clear()
+            plans_over = [plan_over(over, at) for over in ended]
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
+        decisions += plans_over
         for outcome in over:
             decisions += outcome.decisions
             transitions += outcome.transitions

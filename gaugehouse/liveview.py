@@ -16,6 +16,7 @@ from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
 from gaugehouse.loopacts import state_of
+from gaugehouse.planacts import plan_json
 from gaugehouse.rows import reading_json
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
@@ -89,6 +90,7 @@ class LiveView:
             "flow": "" if reading.quality is Quality.BAD else keeper.flow,
             "next_limit": self._next_limit(keeper, reading),
             "time_to": self._time_to(keeper, reading),
+            "plan": None if (plan := self._core.plans.get(tank.id)) is None else plan_json(plan),
             "room_m3": self._room_m3(tank, reading),
             **self._working(tank, reading),
             "water_age_s": None if water.age_ms is None else water.age_ms / 1000,

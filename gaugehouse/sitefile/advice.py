@@ -110,6 +110,8 @@ def _silence(key: str, table: TankTable, site: Site, report: Report) -> None:
         report.warn(f"{key}.measures", text, allowed='"innage" or "distance"')
     if table.temperature == "none":
         text = "no temperature: this tank has no standard volume and no mass; name a signal if there is one"
+        if table.watch is not None and table.watch.unordered_movement is not None:
+            text += ". Its unordered movement is judged on the observed volume: the day's warming can look like one"
         report.warn(f"{key}.temperature", text, found="none")
     if table.water == "none":
         text = "no water measured: its volume counts as fuel; name a signal where an instrument measures it"

@@ -38,7 +38,7 @@ from gaugehouse.sitefile.stockfacts import (
     shell_of,
 )
 from gaugehouse.sitefile.tankchecks import level_kind, reach_m
-from gaugehouse.sitefile.watchfacts import watched_of
+from gaugehouse.sitefile.watchfacts import watch_limits, watched_of
 from modbus.signals import RegisterSignal, RegisterType
 from models.signal import NE43_2003, Ne43
 from models.tank import LevelKind, Linear, Measures, Tank
@@ -126,8 +126,9 @@ def build(draft: Draft, path: Path) -> facts.Site:
         source_files=(path, *dict.fromkeys(draft.files)),
         power=power_of(file.supply, file.instrument),
     )
+    watches = facts.frozen({t.id: watch_of(draft, t, tank) for t, tank in zip(file.tank, tanks, strict=True)})
     accuracy = facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks})
-    return replace(site, accuracy=accuracy)
+    return replace(site, accuracy=accuracy, watches=watches)
 
 
 def settled(site: facts.Site, sheet: AlarmSheet) -> facts.Site:
@@ -257,6 +258,39 @@ def _tank(draft: Draft, tank: TankTable) -> Tank:
         pressure_kPa=tank.pressure,
         head=head_of(tank),
     )
+
+
+def _second(draft: Draft, table: TankTable, tank: Tank) -> Tank | None:
+    """The tank as its second gauge sees it."""
+    second = table.second_level
+    if second is None:
+        return None
+    kind = level_kind(_signal(draft, second.level).unit)
+    assert kind is not None, "the level's unit was checked"
+    level = _linear(draft, second.level, _SI[kind])
+    return replace(
+        tank,
+        level=level,
+        kind=kind,
+        measures=second.measures or Measures.INNAGE,
+        at_4mA_m=second.at_4mA,
+        at_20mA_m=second.at_20mA,
+        current_signal=level if kind is LevelKind.CURRENT else None,
+    )
+
+
+def watch_of(draft: Draft, table: TankTable, tank: Tank) -> facts.TankWatch:
+    """What the site file has watched at a tank beside its limits."""
+    limits, second = tuple(watch_limits(table)), _second(draft, table, tank)
+    rise = None if table.watch is None else table.watch.water_rising
+    moved = None if table.watch is None else table.watch.unordered_movement
+    watch = facts.TankWatch(limits, second=second)
+    if rise is not None:
+        watch = replace(watch, water_over_ms=rise.over)
+    if moved is not None:
+        hours = None if moved.hours is None else facts.Hours(*moved.hours)
+        watch = replace(watch, movement_over_ms=moved.over, settle_ms=moved.settle, still_hours=hours)
+    return watch
 
 
 def _ambient(draft: Draft, tank_id: str) -> Linear | None:

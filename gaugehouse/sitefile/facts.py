@@ -14,7 +14,7 @@ from typing import Any
 
 from alerts.faulttrace import TraceSpec
 from alerts.sheet import Sheet
-from alerts.spec import LoopFacts, TankAlarms
+from alerts.spec import Limit, LoopFacts, TankAlarms
 from alerts.watched import Watched
 from collector.spec import BusSpec
 from gaugehouse.sitefile.loopfacts import Power
@@ -145,6 +145,39 @@ class Response:
 
 
 @dataclass(frozen=True, slots=True)
+class Hours:
+    """A stretch of every day on the site's clock, in minutes of the day; over midnight where it ends first."""
+
+    from_min: int
+    to_min: int
+
+    def holds(self, minute: int) -> bool:
+        if self.from_min < self.to_min:
+            return self.from_min <= minute < self.to_min
+        return minute >= self.from_min or minute < self.to_min
+
+
+@dataclass(frozen=True, slots=True)
+class TankWatch:
+    """What is watched at a tank beside its limits. limits: one for each condition that is.
+
+    water_over_ms, movement_over_ms: the windows over which rising water and a movement add up. settle_ms: how long
+    after an ordered movement none is looked for. still_hours: when the tank should be still, None = always. second: the
+    same tank as another gauge sees it.
+    """
+
+    limits: tuple[Limit, ...] = ()
+    water_over_ms: int = 86_400_000
+    movement_over_ms: int = 3_600_000
+    settle_ms: int = 1_800_000
+    still_hours: Hours | None = None
+    second: Tank | None = None
+
+    def limit(self, condition: str) -> Limit | None:
+        return next((limit for limit in self.limits if limit.condition == condition), None)
+
+
+@dataclass(frozen=True, slots=True)
 class SafeFillSpec:
     """The rule of a tank's safe fill, with what the site file gives of it; the rest comes from `Response`."""
 
@@ -229,6 +262,7 @@ class Site:
     safe_fill: Mapping[str, SafeFillRule | None]
     settings: Mapping[str, Any]
     source_files: tuple[Path, ...]
+    watches: Mapping[str, TankWatch] = field(default_factory=lambda: MappingProxyType({}))
     watched: tuple[Watched, ...] = ()
     channels: tuple[NotifySpec, ...] = ()
     loop_check: LoopCheckRules = LoopCheckRules()

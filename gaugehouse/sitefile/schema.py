@@ -24,6 +24,7 @@ from gaugehouse.sitefile.stockschema import (
     ShapeTable,
 )
 from gaugehouse.sitefile.table import Finite, Table, Text
+from gaugehouse.sitefile.watchschema import Priority, SecondLevelTable, WatchTable, spread
 from modbus.signals import READ_FUNCTIONS, Order, RegisterType
 from models.correction import Edition, Form
 from models.filters import FilterKind
@@ -168,18 +169,6 @@ class Ne43Table(Table):
     fail_high: f.Current = 21.0
 
 
-def _spread(value: Any, example: str) -> Any:
-    """A limit written as one quantity stands for its `at`."""
-    if isinstance(value, dict):
-        return value
-    if isinstance(value, (bool, list)):
-        raise refuse(f'this is no limit; write a quantity such as "{example}", or {{at = "{example}", ...}}')
-    return {"at": value}
-
-
-Priority = Annotated[int, PlainValidator(number_of((1, 2, 3)))]
-
-
 class LimitTable(Table):
     at: f.InnageOrComputed = Field(examples=['"9.2 m"'])
     deadband: f.SmallLength = 0.010
@@ -190,7 +179,7 @@ class LimitTable(Table):
     @model_validator(mode="before")
     @classmethod
     def _one_quantity(cls, value: Any) -> Any:
-        return _spread(value, "9.2 m")
+        return spread(value, "9.2 m")
 
 
 class RateLimitTable(Table):
@@ -203,7 +192,7 @@ class RateLimitTable(Table):
     @model_validator(mode="before")
     @classmethod
     def _one_quantity(cls, value: Any) -> Any:
-        return _spread(value, "300 mm/min")
+        return spread(value, "300 mm/min")
 
 
 class LimitsTable(Table):
@@ -281,6 +270,8 @@ class TankTable(Table):
     limits: LimitsTable = LimitsTable()
     filter: FilterTable | None = None
     response: ResponseTable | None = None
+    watch: WatchTable | None = None
+    second_level: SecondLevelTable | None = None
 
 
 METER_KINDS: Final = ("volume", "flow")
@@ -299,6 +290,9 @@ class MeterTable(Table):
 ROLES: Final = {
     "ambient_temperature": "degC",
     "humidity": "%",
+    "dew_point": "degC",
+    "window_temperature": "degC",
+    "shell_temperature": "degC",
     "heater_current": "mA",
     "supply_voltage": "V",
     "pump": "",

@@ -38,7 +38,7 @@ def _reader(kind: Any) -> TypeAdapter[Any]:
 
 
 _SET_POINTS: Final[dict[str, Any]] = {
-    "m": f.Innage, "m3": f.Volume, "m3/s": f.Flow, "degC": f.Temperature, "delta_degC": f.Difference, "s": f.Delay,
+    "m": f.Innage, "m3": f.Volume, "m3/s": f.Flow, "degC": f.Temperature, "K": f.Difference, "s": f.Delay,
 }  # fmt: skip
 _DEADBANDS: Final[dict[str, Any]] = {**_SET_POINTS, "m": f.SmallLength, "degC": f.Difference}
 

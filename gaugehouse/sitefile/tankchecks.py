@@ -17,6 +17,7 @@ from gaugehouse.sitefile.parts import read_parts
 from gaugehouse.sitefile.quantities import converts, kind_of
 from gaugehouse.sitefile.schema import ROLES, Ne43Table, ProductTable, TankTable
 from gaugehouse.sitefile.stockchecks import check_stock
+from gaugehouse.sitefile.watchchecks import check_second, check_watch
 from models.capacity import CapacityTable
 from models.correction import Edition, ctl
 from models.errors import OutOfRange
@@ -40,6 +41,8 @@ def check_tanks(draft: Draft) -> None:
         _ne43(draft, f"{key}.ne43", tank.ne43)
         _limits(draft, key, tank, table)
         _independent(draft, key, tank)
+        check_watch(draft, key, tank)
+        check_second(draft, f"{key}.second_level", tank, _level_word)
         check_filter(draft, f"{key}.filter", tank.filter)
         check_stock(draft, key, tank, table)
     for key, meter in draft.items("meter"):
@@ -95,6 +98,12 @@ def level_kind(unit: str) -> LevelKind | None:
         if unit and converts(unit, si):
             return kind
     return None
+
+
+def _level_word(unit: str) -> str:
+    """The unit of ours that a level signal is turned into, empty for no level."""
+    kind = level_kind(unit)
+    return "" if kind is None else _SI[kind]
 
 
 def _signals(draft: Draft, key: str, tank: TankTable) -> None:

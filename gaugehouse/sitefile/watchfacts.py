@@ -4,16 +4,27 @@ Runs on a site without mistakes; decides nothing new. Who judges them is in `gau
 """
 
 from collections.abc import Iterator
-from typing import Final
+from dataclasses import replace
+from typing import Final, Protocol
 
 from alerts.sheet import WATCH_DEFAULTS, WATCH_UNITS
 from alerts.spec import Limit
 from alerts.watched import Watched
 from gaugehouse.sitefile.budget import budget_of
 from gaugehouse.sitefile.facts import Site
+from gaugehouse.sitefile.schema import TankTable
 
 DEADBAND_FRAC: Final = 0.1
 """Of a limit that is a time or a rate: our own choice, as for the other rates."""
+
+
+DEVIATION_DEADBAND_FRAC: Final = 0.25
+NO_RISE_S: Final = 900.0
+"""How long a planned receipt may take to begin: our own choice; the alarm sheet changes it."""
+
+CONTENT_AND_MOVEMENT: Final = (
+    "unordered_movement", "water_high", "water_rising", "temperature_high", "temperature_low", "condensation_risk",
+)  # fmt: skip
 
 
 def watched_of(site: Site) -> tuple[Watched, ...]:
@@ -30,6 +41,40 @@ def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
         yield _limit("response_short", budget.available_s, DEADBAND_FRAC * budget.available_s)
         rate = response.max_fill_m3_per_s
         yield _limit("fill_rate_high", rate, DEADBAND_FRAC * rate)
+    yield _verdict("wrong_tank")
+    yield _limit("no_rise", NO_RISE_S, 0.0)
+    yield from site.watches[tank].limits
+
+
+def watch_limits(table: TankTable) -> Iterator[Limit]:
+    """The limits of `[tank.watch]` and `[tank.second_level]`, with the house's delays where none are given."""
+    for name in CONTENT_AND_MOVEMENT:
+        given = getattr(table.watch, name, None)
+        if given is not None:
+            yield _given(name, given, getattr(given, "deadband", 0.0))
+    second = table.second_level
+    if second is not None:
+        deadband = DEVIATION_DEADBAND_FRAC * second.at if second.deadband is None else second.deadband
+        yield _given("level_deviation", second, deadband)
+
+
+class Given(Protocol):
+    """What the site file says of a watched condition."""
+
+    at: float
+    on_delay: int | None
+    off_delay: int | None
+    priority: int | None
+
+
+def _given(condition: str, given: Given, deadband: float) -> Limit:
+    house = _limit(condition, given.at, deadband)
+    return replace(
+        house,
+        on_delay_ms=house.on_delay_ms if given.on_delay is None else given.on_delay,
+        off_delay_ms=house.off_delay_ms if given.off_delay is None else given.off_delay,
+        priority=given.priority or house.priority,
+    )
 
 
 def _verdict(condition: str) -> Limit:

@@ -21,6 +21,7 @@ from alerts.spec import (
     CONCERN_CONDITIONS,
     LEVEL_HIGH_CONDITIONS,
     LEVEL_LOW_CONDITIONS,
+    MOVEMENT_CONDITIONS,
     POINT_CONDITIONS,
     RATE_CONDITIONS,
     SIGNAL_CONDITIONS,
@@ -40,7 +41,11 @@ def test_every_built_in_condition_has_its_line() -> None:
 
 def test_alarms_of_the_gauging_instrument_are_marked_not_independent() -> None:
     # Source: API 2350 asks for an independent high-high sensor in its highest category (public summary of the standard)
-    assert {c for c in BUILT_IN if mark_of(c) == NOT_INDEPENDENT} == {*LIMITS, *CONCERN_CONDITIONS}
+    assert {c for c in BUILT_IN if mark_of(c) == NOT_INDEPENDENT} == {
+        *LIMITS,
+        *CONCERN_CONDITIONS,
+        *MOVEMENT_CONDITIONS,
+    }
     assert {c for c in BUILT_IN if mark_of(c) == INDEPENDENT} == set(POINT_CONDITIONS)
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from alerts.notify.policy import TELLS
 from alerts.sheet import BUILT_IN
-from gaugehouse.sitefile import loopschema, notifyschema, schema, stockschema
+from gaugehouse.sitefile import loopschema, notifyschema, schema, stockschema, watchschema
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
@@ -49,6 +49,13 @@ SECTIONS: dict[str, type[Table]] = {
     "`[tank.filter]`": schema.FilterTable,
     "A rate limit": schema.RateLimitTable,
     "`[tank.response]`": schema.ResponseTable,
+    "`[tank.watch]`": watchschema.WatchTable,
+    "A water level": watchschema.WaterHighTable,
+    "A rise of water": watchschema.WaterRisingTable,
+    "A temperature": watchschema.TemperatureTable,
+    "A distance to the dew point": watchschema.CondensationTable,
+    "A movement": watchschema.UnorderedTable,
+    "`[tank.second_level]`": watchschema.SecondLevelTable,
     "`[[meter]]`": schema.MeterTable,
     "`[[point]]`": schema.PointTable,
     "`[[supply]]`": loopschema.SupplyTable,
@@ -64,9 +71,13 @@ def rows(section: str) -> dict[str, list[str]]:
 
 
 def test_every_table_of_the_site_file_has_its_section():
-    both = [value for module in (schema, stockschema, loopschema) for value in vars(module).values()]
+    both = [
+        value
+        for module in (schema, stockschema, loopschema, notifyschema, watchschema)
+        for value in vars(module).values()
+    ]
     tables = {value for value in both if isinstance(value, type) and issubclass(value, Table)}
-    assert tables - {Table, schema.SiteFile} == set(SECTIONS.values())
+    assert tables - {Table, schema.SiteFile, watchschema.WatchedTable} == set(SECTIONS.values())
     named = {re.sub(r"\W|.*\.", "", section) for section in SECTIONS if section.startswith("`[")}
     assert set(schema.SiteFile.model_fields) <= named
 

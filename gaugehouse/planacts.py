@@ -1,0 +1,137 @@
+"""What people do to plans: order a movement of a tank, and say that it is over.
+
+A receipt that does not fit, or that is faster than the tank's limits were set for, is refused: the free volume is
+checked before a transfer (40 CFR 280.30 (a)). Decides by the core's state alone: no clock, no I/O.
+"""
+
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from gaugehouse.plans import BY_PERSON, KINDS, RECEIPT, Ended, Plan
+from models.reading import BAD, Instant
+from models.working import room_m3
+
+if TYPE_CHECKING:
+    from gaugehouse.core import Core
+
+KIND: Final = "plan"
+"""The kind of the record book's entries."""
+
+
+class PlanMovement(NamedTuple):
+    """A person orders a movement: so much into or out of a tank, at a rate where that is agreed."""
+
+    tank: str
+    kind: str
+    quantity_m3: float
+    rate_m3_per_s: float | None
+    product: str
+    by: str
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        if self.tank not in core.keepers:
+            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}"))
+        standing = core.plans.get(self.tank)
+        if standing is not None:
+            text = f"tank {self.tank} has a plan by {standing.by} already; end it first"
+            return Outcome(Answer(Taken.ALREADY, text, plan_json(standing)))
+        why = _objection(core, self)
+        if why:
+            return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}"))
+        plan = Plan(
+            self.tank, self.kind, self.quantity_m3, self.rate_m3_per_s,
+            self.product or core.site.tank(self.tank).product, self.by, at.time_ms, at.elapsed_ms,
+        )  # fmt: skip
+        core.plans.make(plan)
+        body = plan_json(plan)
+        return Outcome(Answer(Taken.DONE, "", body), [Decision(KIND, {"event": "made", **body})])
+
+
+class EndPlan(NamedTuple):
+    """A person says that an ordered movement is over, or will not be."""
+
+    tank: str
+    by: str
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        if core.plans.get(self.tank) is None:
+            return Outcome(Answer(Taken.UNKNOWN, f"tank {self.tank!r} has no plan to end"))
+        decision = plan_over(core.plans.end(at, self.tank, BY_PERSON), at, self.by)
+        return Outcome(Answer(Taken.DONE, "", decision.body), [decision])
+
+
+def plan_over(ended: Ended, at: Instant, by: str = "") -> Decision:
+    """The entry for a plan that is over."""
+    return Decision(KIND, {"event": ended.why, **plan_json(ended.plan), "time": iso_ms(at.time_ms), "ended_by": by})
+
+
+def plan_json(plan: Plan) -> Json:
+    """A plan as the pages, the API and the record book have it."""
+    return {
+        "tank": plan.tank,
+        "kind": plan.kind,
+        "product": plan.product,
+        "quantity_m3": plan.quantity_m3,
+        "rate_m3_per_h": None if plan.rate_m3_per_s is None else plan.rate_m3_per_s * 3600,
+        "by": plan.by,
+        "made": iso_ms(plan.made_ms),
+        "begun": plan.begun,
+        "moved_m3": plan.moved_m3,
+    }
+
+
+def _objection(core: "Core", wanted: PlanMovement) -> str:
+    """Why a movement must not be ordered so; empty where nothing speaks against it."""
+    site, keeper = core.site, core.keepers[wanted.tank]
+    product = site.tank(wanted.tank).product
+    if wanted.product and wanted.product != product:
+        return f"it holds {product}, not {wanted.product}; plan another tank"
+    response = site.extras[wanted.tank].response
+    rate = wanted.rate_m3_per_s
+    if wanted.kind != RECEIPT:
+        return ""
+    if rate is not None and response is not None and rate > response.max_fill_m3_per_s * (1 + 1e-9):
+        return (
+            f"{60_000 * rate:.0f} L/min is more than the {60_000 * response.max_fill_m3_per_s:.0f} L/min that its "
+            "limits were set for; agree a lower rate, or have the limits set anew"
+        )
+    reading = keeper.latest
+    high = next((limit.at for limit in site.alarms_of(wanted.tank).limits if limit.condition == "high"), None)
+    if reading is None or reading.quality is BAD or reading.level_m is None or high is None:
+        return ""
+    table = keeper.tank.table
+    room = room_m3(table, table.nearest_m(reading.level_m), high)
+    if wanted.quantity_m3 > room:
+        return (
+            f"{wanted.quantity_m3:.3f} m3 do not fit: {max(room, 0.0):.3f} m3 are left below the maximum working level"
+        )
+    return ""
+
+
+def plan_of(fields: Json) -> PlanMovement:
+    kind = text_of(fields, "kind", RECEIPT)
+    if kind not in KINDS:
+        raise CallError(f"kind is {kind!r}; write {' or '.join(KINDS)}")
+    return PlanMovement(
+        text_of(fields, "tank"), kind, _number(fields, "quantity_m3"),
+        _number(fields, "rate_m3_per_s") if fields.get("rate_m3_per_s") is not None else None,
+        text_of(fields, "product", ""), text_of(fields, "by"),
+    )  # fmt: skip
+
+
+def end_of(fields: Json) -> EndPlan:
+    return EndPlan(text_of(fields, "tank"), text_of(fields, "by"))
+
+
+def _number(fields: Json, name: str) -> float:
+    value: Any = fields.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
+        raise CallError(f"{name} is {value!r}; write a number above 0")
+    return float(value)
+
+
+PLAN_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = {"plan_movement": plan_of, "end_plan": end_of}
+"""By their names; see `gaugehouse.acts.ACTS`."""
