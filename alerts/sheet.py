@@ -5,7 +5,7 @@ Source of the columns: ISA-18.2 rationalisation (from memory: cause, consequence
 The words are the house's own: common practice, no source; a site replaces them by its own.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -275,6 +275,11 @@ class Sheet:
             ]
         if empty:
             raise BadSetup(f"alarm sheet: empty text at {'; '.join(empty)}. An alarm that says nothing is not an alarm")
+
+    def entries(self) -> Iterator[SheetEntry]:
+        """Every line."""
+        yield from self._by_condition.values()
+        yield from self._by_alarm.values()
 
     def rules(self) -> set[While]:
         """Every rule by which an alarm is suppressed by design."""

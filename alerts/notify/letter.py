@@ -11,7 +11,6 @@ from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from alerts.lifecycle import State
-from alerts.notify.case import Case
 from alerts.notify.policy import RETURNED
 from alerts.notify.stage import Item, Why
 
@@ -28,9 +27,11 @@ TEST: Final = "test"
 
 
 class Face(NamedTuple):
-    """An alarm in words. place: where, for people. reads: what is measured beside its limit, empty where nothing is."""
+    """An alarm in words. short: where, in as few words as a subject takes; place: where, in full. reads: what was
+    measured, and is now, beside the limit; empty where that is no figure."""
 
     name: str
+    short: str
     place: str
     action: str
     respond: str
@@ -61,8 +62,11 @@ class Letter(NamedTuple):
 
 def alarm_letter(channel: str, house: House, items: Sequence[Item], faces: Mapping[str, Face], now_ms: int) -> Letter:
     """Alarms, the most urgent first, each with what to do. faces: by alarm id."""
-    blocks = [_block(item, faces[item.case.id], house.zone) for item in items]
-    marks = [(item.case.id, item.case.first, item.case.last, item.why.value, item.case.tellings) for item in items]
+    blocks = [_block(item, faces[item.case.id], house.zone, now_ms) for item in items]
+    marks = [
+        (item.case.id, item.case.first, item.case.last, item.why.value, item.case.tellings, item.case.asked_ms)
+        for item in items
+    ]
     follow = [(one.what, one.time_ms) for item in items for one in item.case.follow_ups]
     key = _key(house.id, channel, marks, follow)
     content = _content(ALARM, key, channel, house, now_ms)
@@ -99,9 +103,17 @@ def letter_of_test(channel: str, house: House, now_ms: int, by: str) -> Letter:
 
 
 def clock(time_ms: int, zone: str) -> str:
-    """``14:02:31, 26 Nov 2026 (Europe/Dublin)``: a time as people at the site read it."""
+    """``14:02:31 on 26 Nov``: a time as people at the site read it; the zone stands at the foot of the message."""
     local = datetime.fromtimestamp(time_ms // 1000, UTC).astimezone(ZoneInfo(zone))
-    return f"{local:%H:%M:%S}, {local.day} {_MONTHS[local.month - 1]} {local.year} ({zone})"
+    return f"{local:%H:%M:%S} on {local.day} {_MONTHS[local.month - 1]}"
+
+
+def span(ms: int) -> str:
+    """``40 s``, ``12 min``, ``3 h 5 min``."""
+    minutes = ms // 60_000
+    if minutes < 1:
+        return f"{ms // 1000} s"
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
 
 
 def iso(time_ms: int) -> str:
@@ -114,22 +126,22 @@ _MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep",
 
 
 def _headline(items: Sequence[Item], faces: Mapping[str, Face]) -> str:
-    """The most urgent one, and how many more."""
+    """The most urgent one, and how many more: a telephone shows some forty characters."""
     first = items[0]
     face = faces[first.case.id]
-    words = f"{face.name}: {face.place}"
+    words = f"{face.short}: {face.name}"
     if first.why is Why.FOLLOW_UP:
-        words = f"{first.case.follow_ups[-1].what}, {words}"
+        words = f"{first.case.follow_ups[-1].what.capitalize()} {words}"
     else:
         words = f"P{first.case.priority} {words}"
         if first.why is Why.AGAIN:
-            words = f"still not acknowledged, {words}"
-    return words if len(items) == 1 else f"{words} (and {len(items) - 1} more)"
+            words += ", STILL NOT ACKNOWLEDGED"
+    return words if len(items) == 1 else f"{words} (+{len(items) - 1} more)"
 
 
 def _marked(house: House, subject: str) -> str:
     subject = " ".join(subject.split())  # a line break in a name must not become a header of its own
-    return f"SIMULATED - {subject}" if house.simulated else subject
+    return f"SIMULATED {subject}" if house.simulated else subject
 
 
 def _top(house: House) -> list[str]:
@@ -137,51 +149,55 @@ def _top(house: House) -> list[str]:
 
 
 def _foot(house: House) -> list[str]:
-    return [f"Look and acknowledge: {house.link}", CAUTION]
+    return [f"Look and acknowledge: {house.link}", f"Times are those of {house.zone}. {CAUTION}"]
 
 
-def _block(item: Item, face: Face, zone: str) -> str:
+def _block(item: Item, face: Face, zone: str, now_ms: int) -> str:
     """One alarm."""
     case = item.case
     lines = [f"{face.name}, priority {case.priority}", face.place]
     if face.reads:
         lines.append(face.reads)
-    lines += _since(item, zone)
+    lines += _since(item, zone, now_ms)
     if item.why is not Why.FOLLOW_UP:
         lines += [f"Do: {face.action}.", f"When: {face.respond}."]
     return "\n".join(lines)
 
 
-def _since(item: Item, zone: str) -> list[str]:
+def _since(item: Item, zone: str, now_ms: int) -> list[str]:
     """When it was raised, and what has become of it."""
     case = item.case
     if item.why is Why.FOLLOW_UP:
         return [_followed(one.what, one.by, clock(one.time_ms, zone)) for one in case.follow_ups]
     times = case.last - case.first + 1 if case.untold else 1
-    raised = f"Raised {clock(case.asked_ms, zone)}"
+    raised = f"Raised at {clock(case.asked_ms, zone)}."
     if times > 1:
-        raised = f"Raised {times} times from {clock(case.asked_ms, zone)} to {clock(case.last_asked_ms, zone)}"
-    lines = [raised + "."]
-    if item.why is Why.AGAIN:
-        lines[0] = f"STILL NOT ACKNOWLEDGED. {lines[0]}"
-    lines.append(_state(case, zone))
-    return lines
+        raised = f"Raised {times} times, from {clock(case.asked_ms, zone)} to {clock(case.last_asked_ms, zone)}."
+    return [raised, _state(item, zone, now_ms)]
 
 
 def _followed(what: str, by: str, at: str) -> str:
     return f"Its condition returned to normal at {at}." if what == RETURNED else f"Acknowledged by {by} at {at}."
 
 
-def _state(case: Case, zone: str) -> str:
+def _state(item: Item, zone: str, now_ms: int) -> str:
+    case = item.case
     at = clock(case.changed_ms, zone)
+    nobody = f"{'STILL NOBODY' if item.why is Why.AGAIN else 'Nobody'} has acknowledged it"
+    waited_ms = now_ms - case.asked_ms
+    if waited_ms >= _WORTH_TELLING_MS:
+        nobody += f" for {span(waited_ms)}"
     match case.state:
         case State.ACKNOWLEDGED | State.LATCHED_ACKNOWLEDGED:
             return f"Acknowledged by {case.by or 'somebody'} at {at}."
         case State.RETURNED_UNACKNOWLEDGED | State.LATCHED_UNACKNOWLEDGED:
-            return f"Its condition returned at {at}; nobody has acknowledged it."
+            return f"Its condition returned to normal at {at}. {nobody}."
         case State.NORMAL:
             return f"Acknowledged by {case.by}; over since {at}." if case.by else f"Over since {at}."
-    return "Nobody has acknowledged it."
+    return f"{nobody}."
+
+
+_WORTH_TELLING_MS: Final = 60_000
 
 
 def _values(item: Item, face: Face) -> dict[str, Any]:

@@ -94,6 +94,7 @@ class Channel:
         self._said_failing: bool | None = None
         self._partly = False
         self._quiet = False
+        self._begun_ms = clock.elapsed_ms()
 
     @property
     def id(self) -> str:
@@ -192,7 +193,7 @@ class Channel:
         """Real time until the next message that must keep coming; looked at again soon while it is withheld."""
         due_ms = round(alive.due_in_ms(now) / self._clock.speed)
         if due_ms == 0 and alive.withheld(now, self._core.at.time_ms):
-            if not self._quiet:
+            if not self._quiet and now.elapsed_ms - self._begun_ms > alive.quiet_ms:
                 self._quiet = True
                 self.counters.withheld += 1
                 log.warning("notify %s: nothing new from the core, the message of being alive is withheld", self.id)

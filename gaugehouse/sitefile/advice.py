@@ -9,6 +9,7 @@ from gaugehouse.sitefile.budget import budget_of, damped_of
 from gaugehouse.sitefile.domain import level_step_m
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
+from gaugehouse.sitefile.notifyadvice import advise_notify
 from gaugehouse.sitefile.problems import Report
 from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.tankchecks import range_m
@@ -43,6 +44,7 @@ def advise(draft: Draft, site: Site) -> None:
     report = draft.report
     _outside(site, report)
     advise_wires(draft, site)
+    advise_notify(site, report)
     _names(site, report)
     _densities(site, report)
     _power(site, report)
