@@ -83,11 +83,11 @@ class Facts(Protocol):
         ("filling" | "emptying" | "still" | "" = not known), `next_limit` ``{condition, at_m, seconds, volume_m3}`` or
         None, `time_to` ``{high_high, critical_high}``, each ``{at_m, seconds, earliest_s, latest_s}`` (at the rate as
         it is and at its two sides, 95 %; latest None = perhaps never) or None, `plan` ``{tank, kind, product,
-        quantity_m3, rate_m3_per_h, by, made, begun, moved_m3}`` (a movement that was ordered) or None, `room_m3`
-        (volume up to the limit `high`, negative above it), `water_age_s`, `water_source` ("signal" | "dips" |
-        "none"), `day_low_m`, `day_high_m`, `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms`
-        (ids of the standing alarms of the tank and of its instrument), `torn` ``{status, word}`` with status "F",
-        "C", "S" or "M", or None.
+        quantity_m3, rate_m3_per_h, by, made, begun, moved_m3}`` (a movement that was ordered) or None, `usable_m3` and
+        `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up to the limit `high`,
+        negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `day_low_m`, `day_high_m`,
+        `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms` (ids of the standing alarms of the tank
+        and of its instrument), `torn` ``{status, word}`` with status "F", "C", "S" or "M", or None.
 
         `alarms`: every alarm whose state is not normal. Each: `id` (``<source>.<condition>``), `source`, `tank` (the
         tank it concerns, None for none), `condition`, `name` (words), `priority` 1-3, `state`, `occurrence` (int, one
@@ -118,9 +118,10 @@ class Facts(Protocol):
         """What is fixed for a tank; known ids only.
 
         ``{id, name, product, instrument, reference_height_m, top_m, capacity_m3, range_m: [low, high] | None, reach_m,
-        stale_after_s, limits, profile}``. `limits`, highest first: ``{condition, at_m, name, volume_m3}`` (level limits
-        only). `profile`: about 60 pairs ``[level_m, litres_per_mm]`` from the bottom to the top of the table. A reading
-        older than `stale_after_s` is shown as stale.
+        stale_after_s, limits, profile, suction, safe_fill}``. `limits`, highest first: ``{condition, at_m, name,
+        volume_m3}`` (level limits only). `profile`: about 60 pairs ``[level_m, litres_per_mm]`` from the bottom to the
+        top of the table. A reading older than `stale_after_s` is shown as stale. `suction` ``{level_m, volume_m3}`` and
+        `safe_fill` ``{level_m, volume_m3, rule}`` are None where the site names none.
         """
         ...
 

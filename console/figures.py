@@ -34,6 +34,8 @@ SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
         "gsv_m3": Shown(1000, "L", 0),
         "gsv_u95_m3": Shown(1000, "L", 0),
         "room_m3": Shown(1000, "L", 0),
+        "usable_m3": Shown(1000, "L", 0),
+        "dead_m3": Shown(1000, "L", 0),
         "level_m": Shown(1000, "mm", 0),
         "ullage_m": Shown(1000, "mm", 0),
         "water_m": Shown(1000, "mm", 0),

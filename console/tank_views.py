@@ -15,7 +15,8 @@ from console.figures import NOTHING, Figure, clock, duration, figure, moment, nu
 from console.words import DEVICE, FLOWS, LIMITS, PAGE, QUALITIES, REASONS, WATER
 
 FOLLOW_LEVEL: Final = (
-    "level_m", "tov_m3", "volume_percent", "level_percent", "ullage_m", "rate_m3_per_h", "room_m3"
+    "level_m", "tov_m3", "volume_percent", "level_percent", "ullage_m", "rate_m3_per_h", "room_m3", "usable_m3",
+    "dead_m3",
 )  # fmt: skip
 FOLLOW_STOCK: Final = ("gov_m3", "gsv_m3", "mass_kg")
 OWN: Final = ("temperature_degC", "water_m", "current_mA")
@@ -80,8 +81,10 @@ def figures_of(entry: Json, stale: str) -> dict[str, Figure]:
 
 
 def _turned(name: str, bound: str) -> str:
-    """Where the level is "at least", what is left above it is "at most", and a rate is neither."""
-    if name == "rate_m3_per_h":
+    """Where the level is "at least", what is left above it is "at most", and a rate is neither.
+
+    So is what lies dead under the suction."""
+    if name in ("rate_m3_per_h", "dead_m3"):
         return ""
     if name in ("ullage_m", "room_m3"):
         return {"ge": "le", "le": "ge"}.get(bound, bound)
@@ -240,6 +243,8 @@ def fixed(facts: Json) -> Json:
             "top": stands.along(facts["top_m"]),
             "range": _range(stands, facts),
         },
+        "marks": _marks(facts),
+        "suction": facts.get("suction") is not None,
         "concerns": [
             {"condition": limit["condition"], "name": LIMITS[limit["condition"]]}
             for limit in reversed(facts["limits"])
@@ -254,6 +259,23 @@ def fixed(facts: Json) -> Json:
             for limit in facts["limits"]
         ],
     }
+
+
+def _marks(facts: Json) -> list[Json]:
+    """Levels of the site's own that raise no alarm: the safe fill with its rule, and the lowest suction."""
+    found = []
+    for key in ("safe_fill", "suction"):
+        mark = facts.get(key)
+        if mark is not None:
+            found.append(
+                {
+                    "name": PAGE[key],
+                    "level": written("level_m", mark["level_m"]),
+                    "volume": written("tov_m3", mark["volume_m3"]),
+                    "rule": mark.get("rule", ""),
+                }
+            )
+    return found
 
 
 def _range(frame: tape.Frame, facts: Json) -> Json | None:

@@ -103,6 +103,7 @@ class DaemonFacts:
         model = site.tank(tank)
         period_s = site.period_ms[model.instrument] / 1000
         ends = model.range_m
+        suction_m, fill = site.extras[tank].suction_m, site.safe_fill_of(tank)
         limits = [
             {"condition": condition, "at_m": at, "name": LIMITS[condition], "volume_m3": _volume(model, at)}
             for condition, at in level_limits(site.alarms_of(tank))
@@ -120,6 +121,8 @@ class DaemonFacts:
             "stale_after_s": max(LEAST_STALE_S * self._clock.speed, STALE_POLLS * period_s),
             "limits": limits,
             "profile": _profile(model),
+            "suction": None if suction_m is None else {"level_m": suction_m, "volume_m3": _volume(model, suction_m)},
+            "safe_fill": None if fill is None else fill._asdict(),
         }
 
     def loop_facts(self, instrument: str) -> Json:

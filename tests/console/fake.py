@@ -262,6 +262,8 @@ class FakeFacts:
             "flow": self._flow(tank, level),
             "next_limit": self._next_limit(tank, level),
             "room_m3": None if tov is None else high["volume_m3"] - tov,
+            "usable_m3": None if tov is None else max(0.0, tov - tank.volume_m3(0.3)),
+            "dead_m3": None if tov is None else min(tov, tank.volume_m3(0.3)),
             "water_age_s": None if tank.water_source == "none" else 4.0 if tank.water_source == "signal" else 27_000.0,
             "water_source": tank.water_source,
             "day_low_m": tank.level_m - 0.4,
@@ -332,6 +334,8 @@ class FakeFacts:
             "stale_after_s": 5.0,
             "limits": t.limits(),
             "profile": [[h, self._width(t, h)] for h in steps],
+            "suction": {"level_m": 0.3, "volume_m3": t.volume_m3(0.3)},
+            "safe_fill": {"level_m": 0.9 * t.top_m, "volume_m3": t.volume_m3(0.9 * t.top_m), "rule": "a rule"},
         }
 
     @staticmethod

@@ -56,6 +56,27 @@ def test_past_the_maximum_nothing_fits_and_it_says_by_how_much(facts: FakeFacts)
     assert plain(seen["room_note"]) == "3 838 over"
 
 
+def test_usable_and_dead_stock_stand_beside_the_safe_fill_and_its_rule(facts: FakeFacts) -> None:
+    seen = tank(facts, "ostler-n")
+    whole = int(plain(seen["tov_m3"]["t"]).replace(" ", ""))
+    parts = [int(plain(seen[name]["t"]).replace(" ", "")) for name in ("usable_m3", "dead_m3")]
+    assert abs(sum(parts) - whole) <= 1
+    still = tank_views.fixed(facts.tank_facts("ostler-n"))
+    assert still["suction"]
+    assert [(mark["name"], mark["rule"]) for mark in still["marks"]] == [
+        ("Safe fill", "a rule"),
+        ("Lowest suction", ""),
+    ]
+    bare = tank_views.fixed(facts.tank_facts("ostler-n") | {"suction": None, "safe_fill": None})
+    assert (bare["marks"], bare["suction"]) == ([], False)
+
+
+def test_where_the_level_is_at_least_so_is_the_usable_stock(facts: FakeFacts) -> None:
+    seen = tank(facts, "harrowmead")
+    assert seen["usable_m3"]["t"].startswith("≥ ")
+    assert not seen["dead_m3"]["t"].startswith(("≥", "≤"))
+
+
 def test_a_lost_level_tears_the_tape_and_keeps_the_last_good_volume_small(facts: FakeFacts) -> None:
     seen = tank(facts, "fennock")
     assert seen["torn"] == {"torn": True, "letter": "F", "word": "failure"}
