@@ -5,13 +5,15 @@ and questions. A roll-up of whole scaled numbers is exact: sums of sums are the 
 """
 
 import struct
+import zlib
 from collections.abc import Sequence
+from itertools import accumulate, pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from history.block import FIGURES, Columns
-from history.codec import decode, encode, whole
+from history.codec import Numbers, decode, encode, whole
 from history.errors import StoreDamaged
 from history.store import COUNTS_WHEN_BAD, Flags, Ints
 
@@ -89,16 +91,21 @@ def _cells(values: Ints, counts: Flags, starts: Ints, readings: Ints) -> Cells:
 
 
 def pack_counts(counts: Counts) -> bytes:
-    return _join([counts.unit, counts.readings, counts.good])
+    return _pack([counts.unit, counts.readings, counts.good])
 
 
 def unpack_counts(data: bytes) -> Counts:
-    return Counts(*_split(data, 3))
+    return Counts(*_unpack(data, 3))
 
 
 def pack_cells(cells: Cells, counts: Counts) -> bytes:
-    """Kept as differences that are small or nothing: sums above n times the least, the most and the last above it."""
-    return _join(
+    """Nothing for a figure that is nowhere known; else kept as differences that are small or nothing.
+
+    Sums above n times the least, the most and the last above it.
+    """
+    if not cells.values.any():
+        return b""
+    return _pack(
         [
             counts.readings - cells.values,
             cells.total - cells.values * cells.least,
@@ -110,25 +117,40 @@ def pack_cells(cells: Cells, counts: Counts) -> bytes:
 
 
 def unpack_cells(data: bytes, counts: Counts) -> Cells:
-    missing, above, least, spread, last = _split(data, 5)
+    if not data:
+        nothing = np.zeros(len(counts.unit), np.int64)
+        return Cells(*[nothing] * 5)
+    missing, above, least, spread, last = _unpack(data, 5)
     values = counts.readings - missing
     return Cells(values, above + values * least, least, least + spread, least + last)
 
 
-def _join(arrays: Sequence[Ints]) -> bytes:
+_SHORT: Final = 0  # arrays in forms of their own
+_MATRIX: Final = 1  # int64, little-endian, one row after the other, zlib
+_FEW: Final = 64
+"""Up to so many units a roll-up is a matrix: read back in some microseconds, which a year of days is made of."""
+
+
+def _pack(arrays: Sequence[Ints]) -> bytes:
+    if len(arrays[0]) <= _FEW:
+        return bytes([_MATRIX]) + zlib.compress(np.stack(arrays).astype("<i8").tobytes(), 6)
     packed = [encode(whole(array)) for array in arrays]
     if any(len(one) > 0xFFFF for one in packed):  # half a year of minutes: no stretch is that long
         raise ValueError("a roll-up is too long for its file format")
-    return b"".join(_LENGTHS.pack(len(one)) for one in packed) + b"".join(packed)
+    return bytes([_SHORT]) + b"".join(_LENGTHS.pack(len(one)) for one in packed) + b"".join(packed)
 
 
-def _split(data: bytes, count: int) -> list[Ints]:
-    head = _LENGTHS.size * count
-    if len(data) < head:
-        raise StoreDamaged("a roll-up is cut off")
-    lengths = [_LENGTHS.unpack_from(data, _LENGTHS.size * i)[0] for i in range(count)]
-    out, at = [], head
-    for length in lengths:
-        out.append(decode(data[at : at + length]).values.astype(np.int64, copy=False))
-        at += length
-    return out
+def _unpack(data: bytes, count: int) -> Sequence[Ints]:
+    try:
+        if data[0] == _MATRIX:
+            matrix: Ints = np.frombuffer(zlib.decompress(data[1:]), "<i8").reshape(count, -1)
+            return tuple(matrix)
+        lengths = [_LENGTHS.unpack_from(data, 1 + _LENGTHS.size * i)[0] for i in range(count)]
+        ends = list(accumulate(lengths, initial=1 + _LENGTHS.size * count))
+        return [_ints(decode(data[start:end]).values) for start, end in pairwise(ends)]
+    except (ValueError, IndexError, struct.error, zlib.error) as exc:
+        raise StoreDamaged(f"a roll-up cannot be read: {exc}") from exc
+
+
+def _ints(values: Numbers) -> Ints:
+    return values.astype(np.int64, copy=False)

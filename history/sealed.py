@@ -10,6 +10,8 @@ import zlib
 from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple, Protocol
 
+import numpy as np
+
 from history.block import FIGURES, Columns, Deriver, pack, unpack
 from history.errors import StoreDamaged
 from history.rollup import Cells, Counts, pack_cells, pack_counts, roll_up, unpack_cells, unpack_counts
@@ -19,8 +21,13 @@ log = logging.getLogger(__name__)
 
 HOUR: Final = "hour"
 DAY: Final = "day"
-UNITS: Final[Mapping[str, int]] = {"m": MINUTE_MS, "h": HOUR_MS}
+MINUTES: Final = "m"
+HOURS: Final = "h"
+UNITS: Final[Mapping[str, int]] = {MINUTES: MINUTE_MS, HOURS: HOUR_MS}
 """Prefix of a roll-up's parts, and its unit of time in ms."""
+
+WORTH_MINUTES: Final = 3
+"""Readings a minute from which a roll-up by the minute is kept: of rarer ones it would be larger than they are."""
 
 _HEAD: Final = ("seq", "time_ms", "status", "fine_m")
 _FIELDS: Final = "id, tank, first_seq, last_seq, first_ms, last_ms, readings, span, model, thinned, damaged"
@@ -116,11 +123,13 @@ class Sealed:
             (tank_id, int(columns.seq[0]), int(columns.seq[-1]), int(times.min()), int(times.max()), len(columns), span,
              model),
         ).lastrowid  # fmt: skip
-        parts = pack(columns, self.deriver(connection, model))
-        for prefix, unit_ms in UNITS.items():
-            rolled = roll_up(columns, unit_ms)
-            parts[f"{prefix}:"] = pack_counts(rolled.counts)
-            parts |= {f"{prefix}:{name}": pack_cells(cells, rolled.counts) for name, cells in rolled.cells.items()}
+        assert block_id is not None
+        parts = pack(columns, self.deriver(connection, model)) | _rolled_parts(columns, HOURS)
+        if len(np.unique(times // MINUTE_MS)) * WORTH_MINUTES <= len(columns):
+            parts |= _rolled_parts(columns, MINUTES)
+        self._keep(connection, block_id, parts)
+
+    def _keep(self, connection: sqlite3.Connection, block_id: int, parts: Mapping[str, bytes]) -> None:
         connection.executemany(
             "INSERT INTO part (block, name, data) VALUES (?, ?, ?)",
             [(block_id, name, _guarded(data)) for name, data in parts.items()],
@@ -131,7 +140,9 @@ class Sealed:
         connection.execute("DELETE FROM block WHERE id = ?", (block.id,))
 
     def thin(self, connection: sqlite3.Connection, block: Block) -> None:
-        """Let the single readings of a block go; its roll-ups stay."""
+        """Let the single readings of a block go; its roll-ups stay, by the minute even where readings were as rare."""
+        if not connection.execute("SELECT 1 FROM part WHERE block = ? AND name = 'm:'", (block.id,)).fetchone():
+            self._keep(connection, block.id, _rolled_parts(self.columns(connection, block), MINUTES))
         connection.execute("DELETE FROM part WHERE block = ? AND name NOT LIKE '_:%'", (block.id,))
         connection.execute("UPDATE block SET thinned = 1 WHERE id = ?", (block.id,))
 
@@ -180,17 +191,39 @@ class Sealed:
         parts = self._parts(connection, block, names)
         return unpack(parts, deriver or self.deriver(connection, block.model), wanted)
 
-    def cells(self, connection: sqlite3.Connection, block: Block, unit: str, quantity: str) -> tuple[Counts, Cells]:
-        """The roll-up of one figure in minutes ("m") or hours ("h"). Raises `StoreDamaged`."""
-        parts = self._parts(connection, block, {f"{unit}:", f"{unit}:{quantity}"})
-        counts = unpack_counts(parts[f"{unit}:"])
-        return counts, unpack_cells(parts[f"{unit}:{quantity}"], counts)
+    def rolled(
+        self, connection: sqlite3.Connection, tank_id: int, start_ms: int, end_ms: int, unit: str, quantity: str
+    ) -> dict[int, tuple[Counts, Cells]]:
+        """The roll-ups of one figure in minutes ("m") or hours ("h") of every block that touches a time range.
+
+        By block; a block without such a roll-up, or with one that cannot be read, is not among them.
+        """
+        names = f"{unit}:", f"{unit}:{quantity}"
+        rows = connection.execute(
+            "SELECT block.id, (SELECT data FROM part WHERE block = block.id AND name = ?4), "
+            "(SELECT data FROM part WHERE block = block.id AND name = ?5) FROM block "
+            "WHERE tank = ?1 AND last_ms >= ?2 AND first_ms < ?3 AND damaged = ''",
+            (tank_id, start_ms, end_ms, *names),
+        )
+        out: dict[int, tuple[Counts, Cells]] = {}
+        for block_id, counts_data, cells_data in rows:
+            if counts_data is None or cells_data is None:
+                continue
+            try:
+                counts = unpack_counts(_checked(block_id, names[0], counts_data))
+                out[block_id] = counts, unpack_cells(_checked(block_id, names[1], cells_data), counts)
+            except StoreDamaged as error:
+                self._tell(block_id, f"block {block_id}", error)
+        return out
 
     def tell(self, block: Block, why: object) -> None:
         """Say once, by name, that a block cannot be read."""
-        if block.id not in self._told:
-            self._told.add(block.id)
-            log.error("%s cannot be read and is left out: %s; a backup may hold it", block, why)
+        self._tell(block.id, str(block), why)
+
+    def _tell(self, block_id: int, name: str, why: object) -> None:
+        if block_id not in self._told:
+            self._told.add(block_id)
+            log.error("%s cannot be read and is left out: %s; a backup may hold it", name, why)
 
     def _parts(self, connection: sqlite3.Connection, block: Block, names: set[str]) -> dict[str, bytes]:
         marks = ", ".join("?" * len(names))
@@ -210,12 +243,19 @@ class Sealed:
         return found
 
 
+def _rolled_parts(columns: Columns, prefix: str) -> dict[str, bytes]:
+    rolled = roll_up(columns, UNITS[prefix])
+    parts = {f"{prefix}:": pack_counts(rolled.counts)}
+    return parts | {f"{prefix}:{name}": pack_cells(cells, rolled.counts) for name, cells in rolled.cells.items()}
+
+
 def _guarded(data: bytes) -> bytes:
     return zlib.crc32(data).to_bytes(4, "little") + data
 
 
-def _checked(block: Block, name: str, data: object) -> bytes:
+def _checked(block: Block | int, name: str, data: object) -> bytes:
     """The bytes behind their checksum: a compressor would make other numbers of a broken byte in silence."""
     if not isinstance(data, bytes) or zlib.crc32(data[4:]).to_bytes(4, "little") != data[:4]:
-        raise StoreDamaged(f"{block}: {name} does not match its checksum")
+        where = f"block {block}" if isinstance(block, int) else str(block)
+        raise StoreDamaged(f"{where}: {name} does not match its checksum")
     return data[4:]

@@ -10,6 +10,7 @@ are read singly. `tidy` seals hours that are over into compressed blocks (`histo
 
 import sqlite3
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Self
 
@@ -20,9 +21,9 @@ from history.errors import PointsRejected, StoreDamaged
 from history.files import SqliteFile
 from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT, counted
 from history.scale import not_above, reading_of, row_of
-from history.sealed import Block, Sealed, TankModels
+from history.sealed import DAY, HOURS, MINUTES, UNITS, Block, Sealed, TankModels
 from history.store import COUNTS_WHEN_BAD, HOUR_MS, MINUTE_MS, Buckets, Grid, Trend, grid_of
-from history.tidying import FOR_GOOD, Kept, Pinned, merge_one, seal_one, thin_one
+from history.tidying import DAY_MS, FOR_GOOD, Kept, Pinned, mark_sealed, merge_one, seal_one, thin_one
 from models.reading import Reading
 
 CHUNK: Final = 4000
@@ -166,6 +167,46 @@ class SqliteStore:
                     rows += rows_of(columns.take(inside))
         return rows
 
+    def append_columns(self, tank: str, columns: Columns) -> int:
+        """Keep a long stretch at once, sealed by days of UTC; the number of readings kept. For imports.
+
+        Seq must rise from row to row and above all that is stored of the tank: else `PointsRejected`, and none is kept.
+        What is not sealed yet of the tank is sealed before. A day is a transaction of its own.
+        """
+        seq, last = columns.seq, len(columns) - 1
+        if last < 0:
+            return 0
+        with self._file.writing() as connection:
+            place = self._tank(connection, tank, int(columns.time_ms[-1]))
+            if int(seq[0]) <= place.last_seq or (np.diff(seq) <= 0).any() or int(columns.time_ms.min()) < 0:
+                at = 0 if int(seq[0]) <= place.last_seq else int(np.argmax(np.diff(seq) <= 0)) + 1
+                why = f"tank {tank}, seq {int(seq[at])}: seq must rise, and times are from 1970 on"
+                raise PointsRejected({at: why}, ())
+            while seal_one(connection, self._sealed, place.id, to_the_end=True):
+                pass
+            self._tanks.pop(tank, None)
+        edges = [0, *(np.flatnonzero(np.diff(columns.time_ms // DAY_MS)) + 1).tolist(), last + 1]
+        for start, end in pairwise(edges):
+            with self._file.writing() as connection:
+                day = columns.take(slice(start, end))
+                self._sealed.write(connection, place.id, day, DAY, place.model)
+                good = np.flatnonzero(day.quality == 0)
+                kept = {len(day) - 1, *good[-1:].tolist()}
+                rows = [(place.id, *rows_of(day.take(slice(k, k + 1)))[0], place.model, None) for k in sorted(kept)]
+                connection.executemany(INSERT, rows)
+                mark_sealed(connection, place.id, int(day.seq[-1]), int(day.seq[good[-1]]) if len(good) else None)
+        return last + 1
+
+    def seal(self, tank: str) -> int:
+        """Seal all of a tank's rows, also those of the hour that goes on; how many blocks that made."""
+        made = 0
+        with self._file.writing() as connection:
+            place = _find(connection, tank)
+            while place is not None and seal_one(connection, self._sealed, place.id, to_the_end=True):
+                made += 1
+        self._tanks.pop(tank, None)
+        return made
+
     def _whole(
         self, connection: sqlite3.Connection, block: Block, wanted: Iterable[str] = FIGURES
     ) -> Iterator[Columns]:
@@ -232,27 +273,30 @@ class SqliteStore:
         with self._file.reading() as connection:
             place = _find(connection, tank)
             if place is not None:
-                for block in self._sealed.blocks(connection, place.id, grid.first_ms, grid.end_ms):
-                    self._add_block(connection, block, quantity, grid, buckets)
+                self._add_sealed(connection, place.id, quantity, grid, buckets)
                 _add_rows(connection, place, quantity, grid, buckets)
         return buckets.trend(known)
 
-    def _add_block(
-        self, connection: sqlite3.Connection, block: Block, quantity: str, grid: Grid, buckets: Buckets
+    def _add_sealed(
+        self, connection: sqlite3.Connection, tank_id: int, quantity: str, grid: Grid, buckets: Buckets
     ) -> None:
-        """From its roll-up where buckets are made of whole minutes or hours, or where nothing else is left."""
-        unit = "h" if grid.unit_ms == HOUR_MS else "m"
-        if block.damaged:
-            self._sealed.tell(block, block.damaged)
-        elif grid.unit_ms > 1 or block.thinned:
-            try:
-                counts, cells = self._sealed.cells(connection, block, unit, quantity)
-            except StoreDamaged as error:
-                self._sealed.tell(block, error)
-                return
-            unit_ms = HOUR_MS if unit == "h" else MINUTE_MS
-            buckets.add(counts.unit * unit_ms, counts.readings, counts.good, *cells[:4])
-        else:
+        """From roll-ups where buckets are made of whole minutes or hours, or where nothing else is left."""
+        start_ms, end_ms = grid.first_ms, grid.end_ms
+        blocks = self._sealed.blocks(connection, tank_id, start_ms, end_ms)
+        unit = HOURS if grid.unit_ms == HOUR_MS else MINUTES
+        rolled = {}
+        if grid.unit_ms > 1 or any(block.thinned for block in blocks):
+            rolled = self._sealed.rolled(connection, tank_id, start_ms, end_ms, unit, quantity)
+        taken = [rolled[block.id] for block in blocks if block.id in rolled and (grid.unit_ms > 1 or block.thinned)]
+        if taken:
+            units = np.concatenate([counts.unit for counts, _ in taken]) * UNITS[unit]
+            readings = np.concatenate([counts.readings for counts, _ in taken])
+            good = np.concatenate([counts.good for counts, _ in taken])
+            figures = [np.concatenate(column) for column in zip(*(cells[:4] for _, cells in taken), strict=True)]
+            buckets.add(units, readings, good, *figures)
+        for block in blocks:
+            if block.id in rolled and (grid.unit_ms > 1 or block.thinned):
+                continue
             for columns in self._whole(connection, block, (quantity,)):
                 figure = columns.figures[quantity]
                 counts_here = figure.known if quantity in COUNTS_WHEN_BAD else figure.known & (columns.quality < 2)

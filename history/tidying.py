@@ -17,6 +17,10 @@ from history.store import HOUR_MS
 DAY_MS: Final = 86_400_000
 
 
+_END: Final = 2**62
+"""Above every seq."""
+
+
 class Kept(NamedTuple):
     """How long is kept what. readings_ms: single readings; None = for good. Roll-ups are kept for good."""
 
@@ -33,10 +37,11 @@ class Pinned(NamedTuple):
     end_ms: int
 
 
-def seal_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bool:
-    """Seal the oldest hour of a tank's rows that is over; True when there was one."""
-    row = connection.execute("SELECT sealed_seq, closed_seq FROM tank WHERE id = ?", (tank_id,)).fetchone()
-    sealed_seq, closed_seq = row
+def seal_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int, *, to_the_end: bool = False) -> bool:
+    """Seal the oldest hour of a tank's rows that is over; True when there was one. to_the_end: one that goes on too."""
+    sealed_seq, closed_seq = connection.execute(
+        "SELECT sealed_seq, closed_seq FROM tank WHERE id = ?", (tank_id,)
+    ).fetchone()
     first = connection.execute(
         "SELECT time_ms, model FROM reading WHERE tank = ? AND seq > ? ORDER BY seq LIMIT 1", (tank_id, sealed_seq)
     ).fetchone()
@@ -46,24 +51,30 @@ def seal_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bo
     other = connection.execute(
         "SELECT min(seq) FROM reading WHERE tank = ?1 AND seq > ?2 AND seq <= ?3 "
         "AND (time_ms / 3600000 != ?4 OR model IS NOT ?5)",
-        (tank_id, sealed_seq, closed_seq, hour, model),
+        (tank_id, sealed_seq, _END if to_the_end else closed_seq, hour, model),
     ).fetchone()[0]
-    if other is None:  # the hour goes on, or its end is not rolled up yet
+    if other is None and not to_the_end:  # the hour goes on, or its end is not rolled up yet
         return False
-    rows = connection.execute(FOR_SEALING, (tank_id, sealed_seq, other - 1)).fetchall()
-    last_seq = rows[-1][0]
+    rows = connection.execute(FOR_SEALING, (tank_id, sealed_seq, _END if other is None else other - 1)).fetchall()
     sealed.write(connection, tank_id, columns_of(rows), HOUR, model)
     good_seq = next((row[0] for row in reversed(rows) if row[2] == 0), None)
-    if good_seq is not None:
-        connection.execute("UPDATE tank SET good_seq = max(coalesce(good_seq, 0), ?) WHERE id = ?", (good_seq, tank_id))
-    connection.execute("UPDATE tank SET sealed_seq = ? WHERE id = ?", (last_seq, tank_id))
+    mark_sealed(connection, tank_id, rows[-1][0], good_seq)
+    return True
+
+
+def mark_sealed(connection: sqlite3.Connection, tank_id: int, last_seq: int, good_seq: int | None) -> None:
+    """Let the rows up to a seq go that are in blocks now; the tank's last row and its last good one stay."""
     connection.execute(
-        "DELETE FROM reading WHERE tank = ?1 AND seq <= ?2 AND seq NOT IN (SELECT coalesce(good_seq, 0) FROM tank "
-        "WHERE id = ?1)",
+        "UPDATE tank SET sealed_seq = ?2, closed_seq = max(closed_seq, ?2), "
+        "good_seq = max(coalesce(good_seq, 0), coalesce(?3, good_seq, 0)) WHERE id = ?1",
+        (tank_id, last_seq, good_seq),
+    )
+    connection.execute(
+        "DELETE FROM reading WHERE tank = ?1 AND seq <= ?2 AND seq != (SELECT good_seq FROM tank WHERE id = ?1) "
+        "AND seq != (SELECT max(seq) FROM reading WHERE tank = ?1)",
         (tank_id, last_seq),
     )
     connection.execute("DELETE FROM minute WHERE tank = ? AND last_seq <= ?", (tank_id, last_seq))
-    return True
 
 
 def merge_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bool:

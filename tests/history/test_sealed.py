@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from history.block import Deriver, Measured
+from history.block import Deriver, Measured, joined
+from history.errors import PointsRejected
 from history.scale import rounded
 from history.sqlite import SqliteStore
 from history.tidying import Kept, Pinned
 from models.reading import Reading
 from tests.history.samples import NOON_MS, bad, reading, run
+from tests.history.test_block import columns
 
 ROOT = Path(__file__).parents[2]
 FOR_GOOD = Kept()
@@ -279,3 +281,29 @@ def test_a_file_of_format_1_waits_for_its_daemon_before_it_is_read(tmp_path: Pat
         connection.executescript((ROOT / "tests/data/history/format1.sql").read_text())
     with pytest.raises(Exception, match="format 1; the daemon of this version brings it to format 2 at its start"):
         SqliteStore.open(path, "FARM", read_only=True)
+
+
+def test_a_long_stretch_is_kept_at_once_and_goes_on_by_single_readings(tmp_path: Path) -> None:
+    path = tmp_path / "r.sqlite"
+    store = SqliteStore.open(path, "FARM")
+    kept = many(3.3)
+    fill(store, kept[:700])
+    long = columns(kept[700:4000])
+    with pytest.raises(PointsRejected, match="seq 701: seq must rise"):
+        store.append_columns("T-1", joined([long, long]))
+    assert store.append_columns("T-1", long) == 3300
+    assert store.latest("T-1") == rounded(kept[3999])
+    fill(store, kept[4000:])
+    with pytest.raises(PointsRejected, match="seq must rise"):
+        store.append_columns("T-1", long)
+    assert list(store.read("T-1", *ALWAYS)) == [rounded(one) for one in kept]
+    tidied(store)
+    assert list(store.read("T-1", *ALWAYS)) == [rounded(one) for one in kept]
+    assert store.seal("T-1") > 0
+    assert store.latest("T-1") == rounded(kept[-1])
+    assert list(store.read("T-1", *ALWAYS)) == [rounded(one) for one in kept]
+    with pytest.raises(PointsRejected, match=f"the last one kept is seq {kept[-1].seq}"):
+        store.append(kept[-1:])
+    store.append([reading(kept[-1].seq + 1, kept[-1].time_ms + 1000)])
+    assert len(list(store.read("T-1", *ALWAYS))) == len(kept) + 1
+    store.close()
