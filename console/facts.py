@@ -7,11 +7,12 @@ times are ISO 8601 UTC with milliseconds and ``Z`` unless a name ends in ``_ms``
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, NamedTuple, Protocol
+from typing import Any, Literal, NamedTuple, Protocol
 
 from models.errors import GaugehouseError
 
 Json = dict[str, Any]
+PaperSize = Literal["A4", "Letter"]
 
 
 class FactsUnavailable(GaugehouseError):
@@ -98,7 +99,8 @@ class Facts(Protocol):
 
         `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
         or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),
-        `fault` (class, "" for none), `fault_since`, `age_s`.
+        `fault` (class, "" for none), `fault_since`, `age_s`, `check` (the loop check under way or None: ``{number, by,
+        since, until, blinds, blinded_names, covered_by, before_m, limit_percent, taken, steps, next, verdict}``).
 
         `buses`: every bus, in the site file's order. Each: `bus`, `kind`, `where`, `period_s`, `connected`, `fault`,
         `connects`, `refused`, `requests`, `utilisation` (0 to 1 over the last minute, or None), `strays`, `errors`
@@ -128,8 +130,9 @@ class Facts(Protocol):
     def loop_facts(self, instrument: str) -> Json:
         """What is fixed for a loop; known ids only.
 
-        ``{instrument, name, tanks, bus, unit, ne43: {fail_low_mA, low_mA, high_mA, fail_high_mA}}``, `bus` in words for
-        people, `unit` the address on the bus.
+        ``{instrument, name, tanks, bus, unit, ne43: {fail_low_mA, low_mA, high_mA, fail_high_mA}, covers}``, `bus` in
+        words for people, `unit` the address on the bus, `covers` the points that can watch its tanks during a loop
+        check: ``{id, name}``.
         """
         ...
 
@@ -203,6 +206,19 @@ class Facts(Protocol):
 
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         """Acknowledge one occurrence of an alarm; answered after it is in the record book."""
+        ...
+
+    async def check_records(self, instrument: str) -> list[Json]:
+        """The loop check records of an instrument, newest first: ``{number, instrument, started, ended, by, how,
+        as_found, as_left, passes}``, the last three true, false or None (no verdict)."""
+        ...
+
+    async def check_record(self, instrument: str, number: int) -> Json | None:
+        """One loop check record, whole; None where the instrument has none of that number."""
+        ...
+
+    async def check_paper(self, instrument: str, number: int, size: PaperSize) -> bytes | None:
+        """The same as PDF."""
         ...
 
     async def act(self, name: str, fields: Json) -> ActAnswer:

@@ -6,10 +6,11 @@ Knows NE 43's bands as stretches of a strip; refuses to judge a current (the ban
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from console import check_views
 from console.alarm_views import age
 from console.facts import Json
 from console.figures import NOTHING, duration, moment, number, written
-from console.words import BANDS, FAULTS, OUTCOMES, PAGE
+from console.words import BANDS, DEVICE, FAULTS, OUTCOMES, PAGE
 
 LOW_MA: Final = 2.0
 HIGH_MA: Final = 24.0
@@ -50,12 +51,19 @@ def view(entry: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "hidden": current is None or silent,
         "band": _band(entry),
         "outcome": _outcome(outcome),
-        "verdict": FAULTS.get(fault, fault) if fault else _no_fault(entry),
+        "verdict": _verdict(entry, fault),
         "faulty": "1" if fault else "",
         "since": PAGE["since"].format(time=moment(entry["fault_since"], now, zone)) if entry.get("fault_since") else "",
         "age": duration(entry["age_s"]) if entry.get("age_s") is not None else PAGE["never_read"],
+        "check": check_views.view(entry.get("check"), now, zone),
         "tanks": ", ".join(names.get(tank, tank) for tank in entry["tanks"]),
     }
+
+
+def _verdict(entry: Json, fault: str) -> str:
+    if entry.get("check"):
+        return DEVICE["C"]
+    return FAULTS.get(fault, fault) if fault else _no_fault(entry)
 
 
 def _band(entry: Json) -> str:

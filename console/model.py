@@ -6,7 +6,7 @@ function, so that they cannot drift apart. Knows which views make up a page; ref
 
 from zoneinfo import ZoneInfo
 
-from console import alarm_views, bus_views, loop_views, tank_views
+from console import alarm_views, bus_views, check_views, loop_views, tank_views
 from console.facts import Facts, Json
 from console.figures import clock, date
 
@@ -52,6 +52,7 @@ class Model:
             "alarms": {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms},
             "loops": {entry["instrument"]: loop_views.view(entry, names, now, self.zone) for entry in live["loops"]},
             "buses": {entry["bus"]: bus_views.view(entry, now, self.zone) for entry in live["buses"]},
+            "checks": check_views.strip(live, places, self.zone),
             "points": {entry["id"]: bus_views.point(entry) for entry in live["points"]},
         }
 

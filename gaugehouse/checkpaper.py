@@ -8,8 +8,8 @@ from datetime import UTC, date, datetime
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
+from console.check_words import FIELDS
 from gaugehouse.loopchecks import ABORTED, AS_FOUND, AS_LEFT, FINISHED, RUNS, TIME_OVER
-from gaugehouse.loopfields import FIELDS
 from gaugehouse.paper import Block, Column, Field, Fields, Note, Paper, Signatures, Size, Table
 
 Json = dict[str, Any]

@@ -8,16 +8,20 @@ from collections.abc import Awaitable, Callable
 from typing import Any, Final, Protocol
 
 from collector.health import BusHealth
-from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
+from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, PaperSize, SiteFacts
 from console.words import LIMITS
+from gaugehouse import checkrecords
 from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
 from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.chain import chain_of
+from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
+from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopjson import supply_json
+from gaugehouse.paper import pdf_of
 from gaugehouse.records import alarm_rows
 from history.book import BookReader
 from history.errors import StoreUnavailable
@@ -144,11 +148,33 @@ class DaemonFacts:
                             "high_mA": ne43.high_mA,
                             "fail_high_mA": ne43.fail_high_mA,
                         },
+                        "covers": self._covers(instrument),
                     }
         raise KeyError(instrument)
 
     def loop_budget(self, instrument: str) -> list[Json]:
         return [supply_json(budget) for budget in self._core.site.power.budgets_of(instrument)]
+
+    def _covers(self, instrument: str) -> list[Json]:
+        site = self._core.site
+        tanks = {tank.id for tank in site.tanks if tank.instrument == instrument}
+        points = (p for p in site.points if p.tank in tanks and p.source.instrument != instrument)
+        return [{"id": point.id, "name": point.name} for point in points]
+
+    async def check_records(self, instrument: str) -> list[Json]:
+        records: list[Json] = await self._ask(_check_rows, self._book, instrument)
+        return records
+
+    async def check_record(self, instrument: str, number: int) -> Json | None:
+        record: Json | None = await self._ask(checkrecords.record, self._book, number)
+        return record if record is not None and record["instrument"] == instrument else None
+
+    async def check_paper(self, instrument: str, number: int, size: PaperSize) -> bytes | None:
+        record = await self.check_record(instrument, number)
+        if record is None:
+            return None
+        paper = paper_of(record, self._site.zone, size=size)
+        return await asyncio.to_thread(pdf_of, paper)
 
     def chain(self, tank: str) -> Json:
         return chain_of(self._core.keepers[tank])
@@ -205,6 +231,11 @@ class DaemonFacts:
             return await self._readers.call(question, *args, **options)
         except StoreUnavailable as error:
             raise FactsUnavailable(str(error)) from error
+
+
+def _check_rows(book: BookReader, instrument: str) -> list[Json]:
+    rows = [checkrecords.row(record) for record in checkrecords.records(book, instrument)]
+    return [row | {name: iso_ms(row.pop(f"{name}_ms")) for name in ("started", "ended")} for row in rows]
 
 
 def _volume(tank: Tank, level_m: float) -> float | None:

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from alerts.alarm import Transition
+from console.check_words import FIELDS
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, text_of
 from gaugehouse.act import Taken as How
 from gaugehouse.alarmacts import alarm_decisions
@@ -32,7 +33,6 @@ from gaugehouse.loopchecks import (
     judged,
     record_of,
 )
-from gaugehouse.loopfields import FIELDS
 from models.errors import OutOfRange
 from models.loopcheck import SEQUENCE, Direction, steady, step_of
 from models.reading import BAD, Instant
@@ -321,6 +321,7 @@ def state_of(core: "Core", check: LoopCheck) -> Json:
         "covered_by": check.covered_by,
         "before_m": dict(check.before_m),
         "limit_percent": check.limit_percent,
+        "taken": len(check.steps),
         "steps": [step._asdict() for run in RUNS for step in check.of(run)],
         "next": None
         if following is None

@@ -3,7 +3,7 @@
 from argparse import ArgumentParser, Namespace
 from typing import Final
 
-from gaugehouse.loopfields import FIELDS
+from console.check_words import FIELDS
 
 DIRECTIONS: Final = ("up", "down")
 RUNS: Final = ("as_found", "as_left")

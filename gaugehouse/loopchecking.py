@@ -5,12 +5,12 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from console.check_words import FIELDS
 from gaugehouse import checkrecords
 from gaugehouse.acting import perform
 from gaugehouse.acts import Taken
 from gaugehouse.checkpaper import VERDICTS, paper_of, when
 from gaugehouse.errors import CallError, CouldNot
-from gaugehouse.loopfields import FIELDS
 from gaugehouse.paper import pdf_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site

@@ -176,7 +176,7 @@ def passes(said: Sequence[Evaluation | None]) -> bool | None:
 def record_of(check: LoopCheck, how: str, ended_ms: int, ended_by: str, filled: Mapping[str, str]) -> Json:
     """The loop check record: what was done, what came out, and what people wrote, as JSON values.
 
-    filled: see `gaugehouse.loopfields`.
+    filled: see `console.check_words`.
     """
     runs = {}
     for run in RUNS:

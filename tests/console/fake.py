@@ -12,12 +12,13 @@ from types import SimpleNamespace
 from typing import Any
 
 from alerts.nuisance import AlarmRow
-from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, SiteFacts
+from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, PaperSize, SiteFacts
 from console.words import CONDITIONS
 from gaugehouse.alarmfigures import Kept, performance
 from gaugehouse.days import parse_ms
 from gaugehouse.loopjson import supply_json
 from models.loopbudget import Circuit, Supply, supply_budget
+from tests.console.fake_checks import FakeChecks
 
 ALARM_STATE_AFTER = {
     "shelve": ("shelved", "shelved"),
@@ -109,6 +110,7 @@ class FakeFacts:
         self.resets: dict[str, tuple[str, int]] = {}
         self.rows: list[Json] = []
         self.standing: dict[str, Json] = {}
+        self.checks = FakeChecks()
         self._newer = asyncio.Event()
         for tank in self.tanks:
             for rank, condition in enumerate(tank.alarms):
@@ -316,6 +318,7 @@ class FakeFacts:
             "fault": "fail_low" if current < 3.6 else "no_answer" if stale else "",
             "fault_since": iso(T0_MS - 95_000) if current < 3.6 or stale else None,
             "age_s": 95.0 if stale else 0.3,
+            "check": self.checks.under_way.get(f"LI-{tank.id}"),
         }
 
     def tank_facts(self, tank: str) -> Json:
@@ -354,6 +357,7 @@ class FakeFacts:
             "bus": "farm gateway, TCP",
             "unit": "3",
             "ne43": NE43,
+            "covers": [{"id": "top-switch", "name": "Top switch"}] if instrument == "LI-ostler-s" else [],
         }
 
     def loop_budget(self, instrument: str) -> list[Json]:
@@ -472,12 +476,28 @@ class FakeFacts:
         self.advance(0)
         return AckAnswer(AckStatus.ACCEPTED, by, iso(self.now_ms))
 
+    async def check_records(self, instrument: str) -> list[Json]:
+        self._ask_store()
+        return [row for row in self.checks.records if row["instrument"] == instrument]
+
+    async def check_record(self, instrument: str, number: int) -> Json | None:
+        rows = await self.check_records(instrument)
+        return next((row for row in rows if row["number"] == number), None)
+
+    async def check_paper(self, instrument: str, number: int, size: PaperSize) -> bytes | None:
+        record = await self.check_record(instrument, number)
+        return None if record is None else f"%PDF of {number} on {size}".encode()
+
     async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
         if name == "reset_extremes":
             self.resets[fields["tank"]] = (fields["by"], self.now_ms)
             self.advance(0)
             return ActAnswer("done", "", {**fields, "time": iso(self.now_ms)})
+        if name.endswith(("_loop_check", "_loop_step")):
+            said = self.checks.act(name, fields, iso(self.now_ms), iso(self.now_ms + 3_600_000))
+            self.advance(0)
+            return said
         assert name in ALARM_STATE_AFTER, name
         return self._hide(name, fields)
 
