@@ -17,7 +17,7 @@ from gaugehouse.site import Site
 from gaugehouse.sitefile import quantities
 from gaugehouse.stores import look_into_readings
 from models.damping import Sampling
-from models.reading import BAD, Reading
+from models.reading import BAD, EXACT, Reading
 from models.spectrum import LEAST_SAMPLES
 from models.tank import Tank
 
@@ -91,7 +91,8 @@ def even_stretch(readings: list[Reading]) -> tuple[list[float], float, int, int]
     Gives the levels, the usual step in ms, the time of the first and how many polls were lost and filled in by a
     straight line.
     """
-    good = [(r.time_ms, r.level_m) for r in readings if r.quality is not BAD and r.level_m is not None]
+    told = (r for r in readings if r.quality is not BAD and r.bound is EXACT)
+    good = [(r.time_ms, r.level_m) for r in told if r.level_m is not None]
     if len(good) < 2:
         return [], 0.0, 0, 0
     period_ms = float(np.median(np.diff([time_ms for time_ms, _ in good])))

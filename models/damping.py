@@ -244,7 +244,7 @@ def advice_of(
         reasons.append(
             f"{spikes} samples stand alone as spikes: a median of 3 polls takes such out at a lag of one poll"
         )
-    if any(line.kind is LineKind.UNKNOWN for line in lines):
+    if chosen != 0 and any(line.kind is LineKind.UNKNOWN for line in lines):
         reasons.append(
             "before that, record a burst of some minutes at 200 Hz or more with an independent recorder: what was "
             "folded is mended where it comes from, not by a filter"

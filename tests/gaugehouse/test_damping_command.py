@@ -221,6 +221,11 @@ def test_times_in_ms_and_a_header_with_spaces(tmp_path):
     assert (burst.rate_Hz, burst.unit, burst.values[3]) == (200, "mA", 3)
 
 
+def test_a_level_that_is_only_a_bound_is_no_level_to_look_into(site, capsys):
+    keep(site, [*(6 + sines(100, 1, noise=0.001)), *[12.2] * 300])
+    assert told(capsys, site)["signal"].startswith("100 levels polled")
+
+
 def test_a_clock_that_steps_back_ends_a_stretch():
     def level(time_ms):
         return Reading(0, time_ms, "palm", Quality.GOOD, Reason.NONE, level_m=6.0)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from gaugehouse.checking import check
 from gaugehouse.core import Core, Tick
+from gaugehouse.replay import replay
 from gaugehouse.site import Site, load_site
 from gaugehouse.wiring import core_of
 from models.reading import OK, Instant, Sample
@@ -104,6 +105,21 @@ def test_a_restart_keeps_the_filter_when_it_was_short(tmp_path):
     late.restore({key: text for key, text in before.slow_state().items() if text is not None})
     late.step(tick(100, 10.4))
     assert late.keepers["palm"].damped_m == late.keepers["palm"].latest.level_m
+
+
+def test_replay_gives_the_same_bytes_each_time_and_a_filter_changes_alarms_only(tmp_path):
+    rows = [f"2026-01-31T08:{k // 60:02d}:{k % 60:02d}Z,palm-top,{16 + k % 7 * 0.3:.3f},20.0" for k in range(300)]
+    samples = tmp_path / "samples.csv"
+    samples.write_text("\n".join(["time,instrument,current,temperature", *rows]) + "\n", encoding="utf-8")
+    results = []
+    for extra in (FILTER, FILTER, ""):
+        replay(site(tmp_path, extra), samples, tmp_path / "out")
+        results.append({path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()})
+    assert results[0] == results[1]
+    assert results[0]["readings.csv"] == results[2]["readings.csv"]
+    assert results[0]["faults.csv"] == results[2]["faults.csv"]
+    assert b",high,2,raised," in results[2]["alarms.csv"]
+    assert b",high,2,raised," not in results[0]["alarms.csv"]
 
 
 def test_check_adds_the_lag_to_what_passes_until_the_alarm(tmp_path):

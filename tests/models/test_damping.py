@@ -149,6 +149,12 @@ def test_the_advice_asks_for_a_recorder_where_polls_cannot_tell():
     assert any("independent recorder" in reason for reason in advice_of(rows_of(5, 2, 0.9, 0.3), lines, 0).reasons)
 
 
+def test_noise_that_is_small_enough_needs_no_recorder():
+    lines = judged(sines(3600, 1, (24.7, 0.0004), noise=0.0001), POLLS)
+    assert len(lines) == 1
+    assert len(advice_of(rows_of(0.3, 0.2, 0.1, 0.1), lines, 0).reasons) == 1
+
+
 def test_the_advice_says_where_the_transmitters_own_damping_would_do_sooner():
     rows = [
         row._replace(transmitter_m=row.noise_m if not row.time_constant_s else 0.0002)
