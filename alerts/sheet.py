@@ -100,6 +100,11 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "condensation_risk": LimitDefaults(None, 300_000, 300_000, 3),
         "high_level_switch": LimitDefaults(None, 0, 5000, 1),
         "notification_failing": LimitDefaults(None, 0, 0, 2),
+        "store_late": LimitDefaults(None, 0, 30_000, 2),
+        "publisher_late": LimitDefaults(None, 0, 30_000, 3),
+        "disk_filling": LimitDefaults(None, 0, 60_000, 2),
+        "clock_wrong": LimitDefaults(None, 0, 0, 2),
+        "check_overdue": LimitDefaults(None, 0, 0, 3),
     }
 )
 """The same for conditions that are judged elsewhere; what they are judged by has no deadband of the house."""
@@ -119,6 +124,11 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "condensation_risk": "K",
         "high_level_switch": "",
         "notification_failing": "",
+        "store_late": "s",
+        "publisher_late": "s",
+        "disk_filling": "%",
+        "clock_wrong": "",
+        "check_overdue": "",
     }
 )
 """The unit of the set point of each; empty for a verdict, which has none."""

@@ -30,11 +30,15 @@ CONTENT_CONDITIONS: Final = (
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
+SYSTEM_CONDITIONS: Final = ("store_late", "publisher_late", "disk_filling", "clock_wrong", "check_overdue")
+"""Conditions of the system itself, which the daemon finds out; a failed check's source is its instrument."""
+
 CHANNEL_CONDITIONS: Final = ("notification_failing",)
 """Conditions of the channels by which people are told."""
 
 WATCHED_CONDITIONS: Final = (
     *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *CONTENT_CONDITIONS, *POINT_CONDITIONS, *CHANNEL_CONDITIONS,
+    *SYSTEM_CONDITIONS,
 )  # fmt: skip
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 

@@ -44,6 +44,11 @@ CONDITIONS: Final = _table(
     temperature_low="Low temperature",
     condensation_risk="Condensation on window or shell",
     high_level_switch="Independent high-level switch",
+    store_late="Readings are not being stored",
+    publisher_late="Broker not reached",
+    disk_filling="The disk is filling up",
+    clock_wrong="The clock is wrong",
+    check_overdue="A check is overdue",
     notification_failing="People are not told",
 )
 """Alarm conditions, as the name of the alarm."""

@@ -30,6 +30,7 @@ from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
+from gaugehouse.systemwatch import Sources, SystemWatch
 from gaugehouse.tracekeeping import TraceKeeping
 from gaugehouse.wiring import core_of
 from history.bookwriter import BookWriter
@@ -79,6 +80,7 @@ class Daemon:
         self.facts: DaemonFacts | None = None
         self.publishing: Publishing | None = None
         self.post: PostRoom | None = None
+        self.system: SystemWatch | None = None
         self.collector = Collector(site.buses, self._take, clock)
 
     def stop(self) -> None:
@@ -117,7 +119,11 @@ class Daemon:
                     simulated=self._options.simulated,
                     channels=post.views if post is not None else list,
                 )
+                last_ms = int((await asyncio.to_thread(stores.book.state)).get("core/time_ms", "0"))
                 ticker = await self._begin(stores, book)
+                published = None if publishing is None else publishing.counters
+                found = Sources(readings.counters, published, stores.book, readers)
+                self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
                 writing = _Writing(book, readings, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
@@ -201,6 +207,8 @@ class Daemon:
             saving = group.create_task(self._save(writing.book), name="state")
             pulse = group.create_task(facts.pulse(), name="live")
             polling = group.create_task(self.collector.run(), name="collector")
+            assert self.system is not None
+            looking = group.create_task(self.system.run(), name="system")
             telling = None
             if writing.publishing is not None:
                 telling = group.create_task(writing.publishing.run(), name="publisher")
@@ -228,7 +236,7 @@ class Daemon:
             if server is not None and serving is not None:
                 server.should_exit = True
                 await asyncio.wait({serving})
-            for task in (pulse, saving, deciding):
+            for task in (pulse, looking, saving, deciding):
                 await _end(task)
 
     async def _drain(self) -> None:
@@ -255,6 +263,8 @@ class Daemon:
             writing.traces.write()
         if batch.clock_step is not None:
             log.warning("the clock steps by %.1f s", batch.clock_step.step_ms / 1000)
+            if self.system is not None:
+                self.system.stepped(batch.clock_step.step_ms)
             decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
         if decisions:
             entries = [Entry(d.kind, at.time_ms, at.seq, d.body) for d in decisions]

@@ -14,7 +14,15 @@ from typing import Any, Final, NamedTuple
 
 from alerts.conditions import TANK_CONDITIONS
 from alerts.sheet import BUILT_IN, LIMIT_DEFAULTS, Sheet, SheetEntry, default_limit
-from alerts.spec import CHANNEL_CONDITIONS, POINT_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS, Limit, TankAlarms
+from alerts.spec import (
+    CHANNEL_CONDITIONS,
+    POINT_CONDITIONS,
+    RATE_CONDITIONS,
+    SIGNAL_CONDITIONS,
+    SYSTEM_CONDITIONS,
+    Limit,
+    TankAlarms,
+)
 from alerts.watched import Watched
 from gaugehouse.sitefile.problems import Report, nearest
 from gaugehouse.sitefile.sheetcells import COLUMNS, Cells
@@ -185,10 +193,13 @@ class _Line:
             place, kind = (sources.instruments, "instrument")
         elif condition in POINT_CONDITIONS:
             place, kind = (sources.points, "point")
-        elif condition in CHANNEL_CONDITIONS:
+        elif condition in (*CHANNEL_CONDITIONS, *SYSTEM_CONDITIONS):
             place, kind = ([one for one, what in sources.watched if what == condition], "channel")
+            if condition in SYSTEM_CONDITIONS:
+                kind = "source"
         if source and source not in place:
-            self.say(f'{condition} is an alarm of a {kind}, and no {kind} is called "{source}"{nearest(source, place)}')
+            whose = f"{condition} is an alarm of {'the system' if kind == 'source' else f'a {kind}'}"
+            self.say(f'{whose}, and no {kind} is called "{source}"{nearest(source, place)}')
             return False
         key = (source, condition)
         if source and condition in LIMIT_DEFAULTS:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from alerts.faulttrace import TraceSpec
+from alerts.selfwatch import SystemRules
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit, LoopFacts, TankAlarms
 from collector.spec import BusSpec, InstrumentSpec
 from gaugehouse.sitefile import facts
@@ -86,6 +87,13 @@ def build(draft: Draft, path: Path) -> facts.Site:
         alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
         operator_positions=file.alarms.operator_positions,
         fault_trace=TraceSpec(file.faults.trace_before, file.faults.trace_after, file.faults.trace_sparse),
+        system=SystemRules(
+            file.system.store_late / 1000,
+            file.system.publisher_late / 1000,
+            file.system.disk_filling,
+            file.system.clock_step,
+            file.system.failed_check,
+        ),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
         products=tuple(_product(p) for p in file.product),

@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Any
 
 from alerts.faulttrace import TraceSpec
+from alerts.selfwatch import SystemRules
 from alerts.sheet import Sheet
 from alerts.spec import Limit, LoopFacts, TankAlarms
 from alerts.watched import Watched
@@ -244,6 +245,7 @@ class Site:
     alarm_sheet: Path | None
     alarm_rules: AlarmRules
     operator_positions: int
+    system: SystemRules
     mqtt: MqttSpec | None
     buses: tuple[BusSpec, ...]
     products: tuple[ProductSpec, ...]

@@ -85,6 +85,16 @@ def _client_id(value: str) -> str:
     return value
 
 
+class SystemTable(Table):
+    """From when on the daemon raises alarms about itself."""
+
+    store_late: f.Delay = 60_000
+    publisher_late: f.Delay = 300_000
+    disk_filling: f.Percent = 90.0
+    clock_step: f.Delay = 60_000
+    failed_check: f.LongWindow = 7 * 86_400_000
+
+
 class MqttTable(Table):
     host: Text = Field(examples=['"127.0.0.1"'])
     port: Annotated[int, whole(1, 65535)] | None = None
@@ -320,6 +330,7 @@ class SiteFile(Table):
     console: ConsoleTable = ConsoleTable()
     alarms: AlarmsTable = AlarmsTable()
     faults: FaultsTable = FaultsTable()
+    system: SystemTable = SystemTable()
     mqtt: MqttTable | None = None
     loop_check: LoopCheckTable = LoopCheckTable()
     bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])

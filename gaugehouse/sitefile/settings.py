@@ -39,6 +39,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         for limit in watched.limits:
             put(f"alarm[{watched.source}.{limit.condition}]", limit)
     put("faults", site.fault_trace)
+    put("system", site.system)
     put("mqtt", site.mqtt)
     for bus in site.buses:
         put(

@@ -39,6 +39,7 @@ def _reader(kind: Any) -> TypeAdapter[Any]:
 
 _SET_POINTS: Final[dict[str, Any]] = {
     "m": f.Innage, "m3": f.Volume, "m3/s": f.Flow, "degC": f.Temperature, "K": f.Difference, "s": f.Delay,
+    "%": f.Percent,
 }  # fmt: skip
 _DEADBANDS: Final[dict[str, Any]] = {**_SET_POINTS, "m": f.SmallLength, "degC": f.Difference}
 

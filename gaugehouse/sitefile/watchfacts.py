@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, Protocol
 
+from alerts.selfwatch import SYSTEM
 from alerts.sheet import WATCH_DEFAULTS, WATCH_UNITS
 from alerts.spec import Limit
 from alerts.watched import Watched
@@ -28,11 +29,23 @@ CONTENT_AND_MOVEMENT: Final = (
 
 
 def watched_of(site: Site) -> tuple[Watched, ...]:
-    """Tanks, then points, then channels, each in the order of the site file."""
+    """Tanks, points, channels, instruments, each in the order of the site file, then the system itself."""
     tanks = (Watched(tank.id, tuple(_of_tank(site, tank.id))) for tank in site.tanks)
     points = (Watched(p.id, (_verdict("high_level_switch"),)) for p in site.points if p.role == "high_level_switch")
     channels = (Watched(c.policy.source, (_verdict("notification_failing"),)) for c in site.channels)
-    return (*(tank for tank in tanks if tank.limits), *points, *channels)
+    checks = (Watched(loop.instrument, (_verdict("check_overdue"),)) for loop in site.loops)
+    own = Watched(SYSTEM, tuple(_of_system(site)))
+    return (*(tank for tank in tanks if tank.limits), *points, *channels, *checks, own)
+
+
+def _of_system(site: Site) -> Iterator[Limit]:
+    rules = site.system
+    yield _limit("store_late", rules.store_late_s, DEADBAND_FRAC * rules.store_late_s)
+    if site.mqtt is not None:
+        yield _limit("publisher_late", rules.publisher_late_s, DEADBAND_FRAC * rules.publisher_late_s)
+    yield _limit("disk_filling", rules.disk_used_percent, 1.0)
+    yield _verdict("clock_wrong")
+    yield _verdict("check_overdue")
 
 
 def _of_tank(site: Site, tank: str) -> Iterator[Limit]:

@@ -188,7 +188,7 @@ def test_the_command_prints_the_sheet_as_text_csv_and_json(tmp_path: Path, capsy
     assert main(["alarms", path, "--csv"]) == 0
     assert capsys.readouterr().out == csv_of(site)
     assert main(["alarms", path, "--sheet", "--json"]) == 0
-    assert {row["source"] for row in json.loads(capsys.readouterr().out)} == {"palm", "palm-top", "lshh-palm"}
+    assert {row["source"] for row in json.loads(capsys.readouterr().out)} == {"palm", "palm-top", "lshh-palm", "system"}
     assert main(["alarms", path, "--csv", "--tank", "palm"]) == 2
 
 

@@ -24,6 +24,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[console]`": schema.ConsoleTable,
     "`[alarms]`": schema.AlarmsTable,
     "`[faults]`": schema.FaultsTable,
+    "`[system]`": schema.SystemTable,
     "`[mqtt]`": schema.MqttTable,
     "`[loop_check]`": schema.LoopCheckTable,
     "`[[notify]]`": notifyschema.NotifyTable,
