@@ -52,9 +52,9 @@ class Sampling(NamedTuple):
         if not self.polled:
             limit = f"half of the recorder's {self.rate_Hz:g} Hz"
         else:
-            limit = f"half of one poll in {period}"
+            limit = f"half of the polling rate (one poll in {period})"
         if self.update_s is not None and 1 / (2 * self.update_s) < self.rate_Hz / 2:
-            limit = f"half of one update in {self.update_s:g} s by the transmitter"
+            limit = f"half of the transmitter's own rate (one update in {self.update_s:g} s)"
         return f"the highest frequency of a moving surface that can be seen this way is {self.highest_Hz:g} Hz, {limit}"
 
 
@@ -89,14 +89,27 @@ def _near(frequency_Hz: float, among_Hz: Sequence[float], width_Hz: float) -> fl
 def _polled(peak: Peak, spectrum: Spectrum, sampling: Sampling, slosh: float | None) -> Line:
     f, period = peak.frequency_Hz, f"{1 / sampling.rate_Hz:.3g} s"
     others = same_as(f, sampling.rate_Hz)
+    own = "" if sampling.update_s is None else _own_folding(f, sampling.update_s)
     if slosh is not None:
         words = (
             f"the surface of this tank swings at {slosh:.2f} Hz, but polled every {period} slosh cannot be told from "
-            f"vibration: {others} show at the same place"
+            f"vibration: {others} show at the same place{own}"
         )
     else:
-        words = f"polled every {period} it cannot be told from what is folded: {others} show at the same place"
+        words = f"polled every {period} it cannot be told from what is folded: {others} show at the same place{own}"
     return Line(peak, LineKind.UNKNOWN, words)
+
+
+def _own_folding(frequency_Hz: float, update_s: float) -> str:
+    """What the transmitter's own updates do to a line that was polled."""
+    if frequency_Hz > 1 / (2 * update_s):
+        return (
+            f"; as the transmitter measures only every {update_s:g} s, it is no motion but what its steps make of one"
+        )
+    others = unfolded_Hz(frequency_Hz, 1 / update_s, FASTEST_HZ)[:2]
+    if not others:
+        return ""
+    return f"; its own updates every {update_s:g} s fold {_list(others)} there before any poll"
 
 
 def same_as(shown_Hz: float, rate_Hz: float) -> str:

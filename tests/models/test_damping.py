@@ -38,6 +38,13 @@ def test_vibration_at_24_7_Hz_polled_once_a_second_cannot_be_told_from_slosh():
     assert "49.7" in line.words
 
 
+def test_what_the_transmitters_updates_fold_before_any_poll_is_told_too():
+    (line,) = judged(sines(3600, 1, (24.7, 4.0), noise=1.0), Sampling(1.0, True, update_s=0.25))
+    assert "its own updates every 0.25 s fold 3.7, 4.3 Hz there before any poll" in line.words
+    (slower,) = judged(sines(3600, 1, (0.3, 4.0), noise=1.0), Sampling(1.0, True, update_s=2.0))
+    assert "this is what its steps make of a slower motion" in slower.words
+
+
 def test_the_same_vibration_in_a_recorders_file_is_found():
     (line,) = judged(sines(60, 200, (24.7, 4.0), noise=1.0), BURST)
     assert line.kind is LineKind.MACHINE
@@ -74,9 +81,9 @@ def test_what_the_transmitter_itself_may_have_folded_is_told():
 @pytest.mark.parametrize(
     ("sampling", "highest", "words"),
     [
-        (POLLS, 0.5, "half of one poll in 1 s"),
-        (Sampling(1.0, True, update_s=2.0), 0.25, "half of one update in 2 s by the transmitter"),
-        (Sampling(1.0, True, update_s=0.1), 0.5, "half of one poll in 1 s"),
+        (POLLS, 0.5, "half of the polling rate (one poll in 1 s)"),
+        (Sampling(1.0, True, update_s=2.0), 0.25, "half of the transmitter's own rate (one update in 2 s)"),
+        (Sampling(1.0, True, update_s=0.1), 0.5, "half of the polling rate (one poll in 1 s)"),
         (BURST, 100.0, "half of the recorder's 200 Hz"),
     ],
 )
