@@ -3,6 +3,7 @@
 The Message-ID is made of the letter's key, so that the same message sent twice can be told by whoever receives it.
 """
 
+import asyncio
 import os
 import ssl
 from datetime import UTC, datetime
@@ -14,7 +15,7 @@ import aiosmtplib
 
 from alerts.notify.letter import Letter
 from gaugehouse.errors import CallError
-from gaugehouse.notifying.sender import LONGEST_SEND_S, SendTrouble, said
+from gaugehouse.notifying.sender import LONGEST_SEND_S, SendTrouble, said, tls_of
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.secret import read_secret, without_secrets
 
@@ -32,7 +33,7 @@ class MailSender:
 
     async def send(self, letter: Letter) -> str:
         spec = self._spec
-        password = None if spec.password is None else _secret(spec)
+        password, tls = await asyncio.to_thread(self._prepared)
         try:
             client = aiosmtplib.SMTP(
                 hostname=spec.host,
@@ -42,7 +43,7 @@ class MailSender:
                 username=spec.username,
                 password=password,
                 timeout=LONGEST_SEND_S / 3,
-                tls_context=None if spec.security == "none" else self._tls(),
+                tls_context=tls,
             )
             async with client:
                 refused, answer = await client.send_message(self.message(letter))
@@ -69,12 +70,10 @@ class MailSender:
         mail.set_content(letter.text)
         return mail
 
-    def _tls(self) -> ssl.SSLContext:
-        try:
-            return ssl.create_default_context(cafile=None if self._spec.ca is None else str(self._spec.ca))
-        except (OSError, ssl.SSLError) as error:
-            text = f"notify[{self._spec.id}].ca: {self._spec.ca} holds no certificate that can be read: {error}"
-            raise SendTrouble(text, refused=True) from error
+    def _prepared(self) -> tuple[str | None, ssl.SSLContext | None]:
+        """The password and the certificates, from their files: not for the event loop."""
+        password = None if self._spec.password is None else _secret(self._spec)
+        return password, None if self._spec.security == "none" else tls_of(self._spec)
 
     def _trouble(self, error: Exception) -> SendTrouble:
         """What went wrong, and what would mend it."""

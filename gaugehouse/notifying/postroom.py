@@ -92,7 +92,7 @@ class PostRoom:
         self._notebook = told
         self._news = asyncio.Event()
         self._stopping = asyncio.Event()
-        self._down = False
+        self._down = self._last = self._written = False
 
     def views(self) -> list[Json]:
         """How each channel fares."""
@@ -116,11 +116,13 @@ class PostRoom:
             tasks = {group.create_task(channel.run(), name=f"notify {channel.id}") for channel in self.channels}
             await self._stopping.wait()
             await asyncio.wait(tasks, timeout=STOP_S)
-            for task in (*tasks, reading, writing):
+            for task in (*tasks, reading):
                 task.cancel()
                 await asyncio.wait({task})
-        with contextlib.suppress(StoreError):  # what is lost with it is told once more
-            await self._flush()
+            self._last = True
+            self._notebook.something.set()
+            await asyncio.wait({writing}, timeout=STOP_S)
+            writing.cancel()
         waiting = sum(channel.tray.untold for channel in self.channels)
         if waiting:
             log.info("notify: %d alarms wait for the next start", waiting)
@@ -149,10 +151,12 @@ class PostRoom:
 
     async def _write(self) -> None:
         """What was told, at once; what the trays hold, now and then."""
-        while True:
-            with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(SAVE_EVERY_S):
-                    await self._notebook.something.wait()
+        while not self._written:
+            last = self._last  # what comes after this look is told once more after the next start
+            if not last:
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(SAVE_EVERY_S):
+                        await self._notebook.something.wait()
             try:
                 await self._flush()
             except StoreError as error:
@@ -161,7 +165,7 @@ class PostRoom:
                 self._down = True
                 await asyncio.sleep(RETRY_S)
             else:
-                self._down = False
+                self._down, self._written = False, last
 
     async def _flush(self) -> None:
         """One transaction: the entries and the state that goes with them."""

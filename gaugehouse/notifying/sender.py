@@ -4,9 +4,11 @@ No sender retries, keeps or groups anything; a secret never gets into an answer,
 """
 
 import logging
+import ssl
 from typing import Final, Protocol
 
 from alerts.notify.letter import Letter
+from gaugehouse.sitefile.notifyfacts import NotifySpec
 from models.errors import GaugehouseError
 
 LONGEST_SEND_S: Final = 30.0
@@ -36,6 +38,15 @@ def said(text: str) -> str:
     """What another side says, as one short line."""
     line = " ".join(text.split())
     return line if len(line) <= LONGEST_ANSWER else line[: LONGEST_ANSWER - 1] + "…"
+
+
+def tls_of(spec: NotifySpec) -> ssl.SSLContext:
+    """Chain and host name are always checked. Reads files: not for the event loop."""
+    try:
+        return ssl.create_default_context(cafile=None if spec.ca is None else str(spec.ca))
+    except (OSError, ssl.SSLError) as error:
+        text = f"notify[{spec.id}].ca: {spec.ca} holds no certificate that can be read: {error}"
+        raise SendTrouble(text, refused=True) from error
 
 
 def hush_libraries() -> None:

@@ -29,34 +29,38 @@ class ServiceSender:
     async def send(self, letter: Letter) -> str:
         if self._busy:
             raise SendTrouble(f"{self._where}: the message before is still under way")
-        try:
-            addresses = [line.strip() for line in read_secret(self._place, os.environ).splitlines() if line.strip()]
-        except CallError as error:
-            raise SendTrouble(str(error), refused=True) from error
         self._busy = True
-        future = self._thread.submit(self._notify, addresses, letter)
+        future = self._thread.submit(self._notify, letter)
         future.add_done_callback(self._free)
         try:
             async with asyncio.timeout(LONGEST_SEND_S):
-                failed = await asyncio.wrap_future(future)
+                count, failed = await asyncio.wrap_future(future)
         except TimeoutError:
             raise SendTrouble(f"{self._where} do not answer in time") from None
         if failed:
             text = f"{self._where}: address number {failed[0]} ({failed[1]}) did not take it"
-            raise SendTrouble(f"{text}; try each address alone with `gaugehouse notify-test`")
-        return f"taken by {len(addresses)} of {len(addresses)} services"
+            raise SendTrouble(f"{text}; give each address a channel of its own to try it alone")
+        return f"taken by {count} of {count} services"
 
     def _free(self, _: object) -> None:
         self._busy = False
 
-    def _notify(self, addresses: list[str], letter: Letter) -> tuple[int, str] | None:
-        """Runs in the thread: the number and the kind of the first service that did not take it.
+    def _notify(self, letter: Letter) -> tuple[int, tuple[int, str] | None]:
+        """Runs in the thread: how many services there are, and number and kind of the first that did not take it.
 
         A retry of the same letter leaves out those that took it.
         """
+        try:
+            lines = read_secret(self._place, os.environ).splitlines()
+        except CallError as error:
+            raise SendTrouble(str(error), refused=True) from error
+        addresses = [line.strip() for line in lines if line.strip()]
+        if not addresses:
+            where = self._place.file if self._place.file is not None else f"the variable {self._place.env}"
+            raise SendTrouble(f"{self._where}: {where} holds no address; write one a line", refused=True)
         if self._taken[0] != letter.key:
             self._taken = (letter.key, set())
-        failed = None
+        failed: tuple[int, str] | None = None
         for number, address in enumerate(addresses, start=1):
             if address in self._taken[1]:
                 continue
@@ -65,7 +69,7 @@ class ServiceSender:
                 self._taken[1].add(address)
             else:
                 failed = failed or (number, wrong)
-        return failed
+        return len(addresses), failed
 
 
 def _one(address: str, letter: Letter) -> str | None:

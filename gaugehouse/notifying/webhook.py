@@ -3,17 +3,18 @@
 `Idempotency-Key` is the letter's key: the same message sent twice bears the same one.
 """
 
+import asyncio
 import json
 import os
 import ssl
-from typing import Final
+from typing import Final, NamedTuple
 from urllib.parse import urlsplit
 
 import httpx
 
 from alerts.notify.letter import Letter
 from gaugehouse.errors import CallError
-from gaugehouse.notifying.sender import LONGEST_SEND_S, SendTrouble, said
+from gaugehouse.notifying.sender import LONGEST_SEND_S, SendTrouble, said, tls_of
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.secret import read_secret, without_secrets
 
@@ -21,6 +22,15 @@ _LATER: Final = frozenset({408, 425, 429})
 """Refusals that a retry may mend. Source: RFC 9110 15.5.9 (408), RFC 8470 5.2 (425), RFC 6585 4 (429)."""
 
 _MOST_READ: Final = 2_000
+
+
+class _Ready(NamedTuple):
+    """What one message needs. tls: False for an address that is not encrypted."""
+
+    url: str
+    headers: dict[str, str]
+    secrets: list[str]
+    tls: ssl.SSLContext | bool
 
 
 class WebhookSender:
@@ -31,27 +41,12 @@ class WebhookSender:
         self._where = f"webhook of channel {spec.id}"
 
     async def send(self, letter: Letter) -> str:
-        spec = self._spec
-        secrets: list[str] = []
-        try:
-            url = spec.url
-            if spec.secret_url is not None:
-                url = read_secret(spec.secret_url, os.environ).strip()
-                secrets.append(url)
-            headers = {"Content-Type": "application/json", "Idempotency-Key": letter.key}
-            if spec.token is not None:
-                token = read_secret(spec.token, os.environ).strip()
-                secrets.append(token)
-                headers["Authorization"] = f"Bearer {token}"
-        except CallError as error:
-            raise SendTrouble(str(error), refused=True) from error
-        assert url is not None, "one of url, url_file and url_env was checked"
-        if not _is_address(url):
-            raise SendTrouble(f"{self._where}: that is no address; write https://host/path", refused=True)
+        ready = await asyncio.to_thread(self._prepared, letter)
+        url, headers, secrets = ready.url, ready.headers, ready.secrets
         body = json.dumps(letter.content, ensure_ascii=False, allow_nan=False).encode()
         try:
             async with httpx.AsyncClient(
-                timeout=LONGEST_SEND_S / 3, verify=self._tls(), trust_env=False, follow_redirects=False
+                timeout=LONGEST_SEND_S / 3, verify=ready.tls, trust_env=False, follow_redirects=False
             ) as client:
                 async with client.stream("POST", url, content=body, headers=headers) as answer:
                     words = await _beginning(answer)
@@ -68,12 +63,25 @@ class WebhookSender:
         mend = "; mend address or token of the channel" if final else ""
         raise SendTrouble(f"{self._where} answers {told}{mend}", refused=final)
 
-    def _tls(self) -> ssl.SSLContext:
+    def _prepared(self, letter: Letter) -> "_Ready":
+        """Address, token and certificates, from their files: not for the event loop."""
+        spec = self._spec
+        secrets: list[str] = []
+        headers = {"Content-Type": "application/json", "Idempotency-Key": letter.key}
         try:
-            return ssl.create_default_context(cafile=None if self._spec.ca is None else str(self._spec.ca))
-        except (OSError, ssl.SSLError) as error:
-            text = f"notify[{self._spec.id}].ca: {self._spec.ca} holds no certificate that can be read: {error}"
-            raise SendTrouble(text, refused=True) from error
+            url = spec.url
+            if spec.secret_url is not None:
+                url = read_secret(spec.secret_url, os.environ).strip()
+                secrets.append(url)
+            if spec.token is not None:
+                token = read_secret(spec.token, os.environ).strip()
+                secrets.append(token)
+                headers["Authorization"] = f"Bearer {token}"
+        except CallError as error:
+            raise SendTrouble(str(error), refused=True) from error
+        if url is None or not _is_address(url):
+            raise SendTrouble(f"{self._where}: that is no address; write https://host/path", refused=True)
+        return _Ready(url, headers, secrets, tls_of(spec) if url.startswith("https:") else False)
 
     def _trouble(self, error: Exception, secrets: list[str]) -> SendTrouble:
         words = without_secrets(said(str(error)) or type(error).__name__, secrets)

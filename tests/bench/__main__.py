@@ -3,7 +3,7 @@
 import subprocess
 import sys
 
-BENCHES = ("bench_collector", "bench_replay", "bench_history", "bench_store", "bench_models")
+BENCHES = ("bench_collector", "bench_replay", "bench_history", "bench_store", "bench_models", "bench_notify")
 
 if __name__ == "__main__":
     for name in BENCHES:

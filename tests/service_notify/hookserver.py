@@ -3,6 +3,7 @@
 Each request that it has taken is one line of JSON in FILE, on the disk before it is answered with STATUS.
 """
 
+import contextlib
 import json
 import os
 import sys
@@ -14,12 +15,18 @@ from pathlib import Path
 def main(port: int, path: Path, status: int = 200) -> None:
     class Hook(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
+            begun_s = time.time()
             body = self.rfile.read(int(self.headers["Content-Length"]))
             if status == 0:
                 time.sleep(60)
             if 200 <= status < 300:
                 with path.open("a", encoding="utf-8") as file:
-                    line = {"path": self.path, "headers": dict(self.headers.items()), "body": json.loads(body)}
+                    line = {
+                        "path": self.path,
+                        "headers": dict(self.headers.items()),
+                        "body": json.loads(body),
+                        "at_s": begun_s,
+                    }
                     file.write(json.dumps(line) + "\n")
                     file.flush()
                     os.fsync(file.fileno())
@@ -28,7 +35,8 @@ def main(port: int, path: Path, status: int = 200) -> None:
             if status == 302:
                 self.send_header("Location", "https://elsewhere.example/")
             self.end_headers()
-            self.wfile.write(f"you came by {self.path} with {self.headers.get('Authorization')}".encode())
+            with contextlib.suppress(BrokenPipeError, ConnectionResetError):  # the sender gave us up
+                self.wfile.write(f"you came by {self.path} with {self.headers.get('Authorization')}".encode())
 
         def log_message(self, *args: object) -> None:
             pass

@@ -185,6 +185,13 @@ async def test_an_address_that_no_service_understands_is_named_by_its_place_only
     assert "t0ken" not in str(trouble)
 
 
+async def test_a_file_without_an_address_is_a_failure_and_no_success(tmp_path: Path) -> None:
+    file = tmp_path / "services"
+    file.write_text("\n  \n")
+    sender = ServiceSender(NotifySpec(Policy("duty"), "apprise", "duty", services=SecretPlace("k", file)))
+    assert "holds no address" in str(await refused(sender))
+
+
 async def test_a_webhook_that_hangs_is_given_up_in_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gaugehouse.notifying.webhook.LONGEST_SEND_S", 1.5)
     with hook(tmp_path, "0") as server:
