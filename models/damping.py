@@ -104,7 +104,7 @@ def _own_folding(frequency_Hz: float, update_s: float) -> str:
     """What the transmitter's own updates do to a line that was polled."""
     if frequency_Hz > 1 / (2 * update_s):
         return (
-            f"; as the transmitter measures only every {update_s:g} s, it is no motion but what its steps make of one"
+            f"; as the transmitter measures only every {update_s:g} s, this is what its steps make of a slower motion"
         )
     others = unfolded_Hz(frequency_Hz, 1 / update_s, FASTEST_HZ)[:2]
     if not others:
