@@ -13,7 +13,9 @@ from console.assets import Assets
 from console.check_api import CheckApi
 from console.check_pages import CheckPages
 from console.facts import Facts
+from console.fault_api import FaultApi
 from console.live import Feed
+from console.loop_pages import LoopPages
 from console.model import Model
 from console.pages import Pages
 from console.security import Guard
@@ -48,10 +50,12 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(api.router)
     app.include_router(AlarmApi(facts).router)
     app.include_router(CheckApi(facts).router)
+    app.include_router(FaultApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
+    app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)

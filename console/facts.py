@@ -99,8 +99,10 @@ class Facts(Protocol):
 
         `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
         or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),
-        `fault` (class, "" for none), `fault_since`, `age_s`, `check` (the loop check under way or None: ``{number, by,
-        since, until, blinds, blinded_names, covered_by, before_m, limit_percent, taken, steps, next, verdict}``).
+        `fault` (class, "" for none), `fault_since`, `age_s`, `noise_now_m`, `noise_usual_m`, `noise_loud_m` (one
+        standard deviation of the level, None where it is not known), and `check` (the loop check under way or None:
+        ``{number, by, since, until, blinds, blinded_names, covered_by, before_m, limit_percent, taken, steps, next,
+        verdict}``).
 
         `buses`: every bus, in the site file's order. Each: `bus`, `kind`, `where`, `period_s`, `connected`, `fault`,
         `connects`, `refused`, `requests`, `utilisation` (0 to 1 over the last minute, or None), `strays`, `errors`
@@ -165,7 +167,25 @@ class Facts(Protocol):
         ...
 
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
-        """Loop faults that touch from <= t < to, newest first: faults.csv columns (`end` None = still open)."""
+        """Loop faults that touch from <= t < to, newest first: faults.csv columns (`end` None = still open).
+
+        Beside them, of each: `blinded` (a list of alarm ids), `around` (point id to value when it was declared),
+        `found_by`, `cause`, `part`, `action`, `comment`, `dip_before_m`, `dip_after_m`, `closed_by`, `closed`, `flag`
+        ("goes on" | "not closed" | "closed without cause" | ""), `repeats_30d`, `repeats_90d` (same class, this one
+        included), and `entries`, oldest first: ``{entry, time, by, close, corrects, ...}`` with what each says.
+        """
+        ...
+
+    async def fault_trace(self, instrument: str, number: int) -> list[Json]:
+        """The raw samples kept around a fault of a known loop, oldest first; empty where none is kept.
+
+        Each ``{time, outcome, current_mA, values, raw}``; `values` and `raw` (registers) by signal.
+        """
+        ...
+
+    async def loop_figures(self, instrument: str) -> list[Json]:
+        """A known loop over 30 and over 90 days: ``{instrument, days, faults, watched_h, lost_h, availability_percent,
+        mean_time_between_h}``; the last is None from fewer than five faults."""
         ...
 
     async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:

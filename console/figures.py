@@ -45,6 +45,7 @@ SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
         "rate_m3_per_h": Shown(1000 / 60, "L/min", 0, signed=True),
         "mass_kg": Shown(1, "kg", 0),
         "current_mA": Shown(1, "mA", 3),
+        "noise_m": Shown(1000, "mm", 1),
     }
 )
 

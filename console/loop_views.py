@@ -7,9 +7,9 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console import check_views
-from console.alarm_views import age
 from console.facts import Json
-from console.figures import NOTHING, duration, moment, number, written
+from console.fault_views import noise as noise_of
+from console.figures import duration, moment, number, written
 from console.words import BANDS, DEVICE, FAULTS, OUTCOMES, PAGE
 
 LOW_MA: Final = 2.0
@@ -41,6 +41,7 @@ def view(entry: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
     current, outcome = entry["current_mA"], entry["outcome"]
     fault = entry.get("fault") or ""
     silent = outcome != "ok"
+    noise = noise_of(entry)
     return {
         "current": {
             "t": written("current_mA", current),
@@ -57,6 +58,8 @@ def view(entry: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "age": duration(entry["age_s"]) if entry.get("age_s") is not None else PAGE["never_read"],
         "check": check_views.view(entry.get("check"), now, zone),
         "tanks": ", ".join(names.get(tank, tank) for tank in entry["tanks"]),
+        "noise": noise["figure"],
+        "noise_note": noise["note"],
     }
 
 
@@ -86,26 +89,3 @@ def _no_fault(entry: Json) -> str:
     if entry["outcome"] is None:
         return PAGE["never_read"]
     return PAGE["no_fault"] if entry["outcome"] == "ok" else _outcome(entry["outcome"])
-
-
-def fault_rows(rows: list[Json], now: str, zone: ZoneInfo) -> list[Json]:
-    """The fault list, newest first."""
-    return [
-        {
-            "class": FAULTS.get(row["class"], row["class"]),
-            "start": moment(row["start"], now, zone),
-            "end": moment(row["end"], now, zone) if row.get("end") else PAGE["still_open"],
-            "lasted": _lasted(row, now),
-            "low": _mA(row.get("min_mA")),
-            "high": _mA(row.get("max_mA")),
-        }
-        for row in rows
-    ]
-
-
-def _lasted(row: Json, now: str) -> str:
-    return age(row["start"], row.get("end") or now)
-
-
-def _mA(value: float | None) -> str:
-    return NOTHING if value is None else written("current_mA", value)

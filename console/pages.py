@@ -12,10 +12,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from console import bus_views, figures, loop_views, tank_views, words
+from console import bus_views, figures, tank_views, words
 from console.assets import Assets
 from console.facts import Facts, Json
-from console.lookup import InstrumentId, TankId, known_loop, known_tank, time_ms
+from console.lookup import TankId, known_tank
 from console.model import Model
 
 HERE: Final = FilePath(__file__).parent
@@ -59,6 +59,8 @@ class Pages:
             lights=words.LIGHTS,
             caution=words.CAUTION,
             page_words=words.PAGE,
+            fault_words=words.FAULT_PAGE,
+            field_names=words.FAULT_FIELDS,
             sound_words={name: words.PAGE[f"sound_{name}"] for name in SOUND_STATES},
         )
         self._env.filters["words_for"] = words_for
@@ -88,9 +90,6 @@ class Pages:
         route("/tank/{tank}", self.tank)
         route("/tank/{tank}/chain", self.chain)
         route("/buses", self.buses)
-        route("/loops", self.loops)
-        route("/loops/{instrument}", self.loop)
-        route("/loops/{instrument}/faults", self.faults)
 
     async def board(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
@@ -106,7 +105,7 @@ class Pages:
             tank=self._model.fixed(tank),
             steps=tank_views.chain_rows(self._facts.chain(tank)),
             columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
-            chart=self._chart(tank, CHART_COLUMNS),
+            chart=self.chart(tank, CHART_COLUMNS),
         )
 
     async def chain(self, request: Request, tank: TankId) -> HTMLResponse:
@@ -114,55 +113,12 @@ class Pages:
         known_tank(live, tank)
         return self.render(request, "_chain.html", live, steps=tank_views.chain_rows(self._facts.chain(tank)))
 
-    async def loops(self, request: Request) -> HTMLResponse:
-        live = self._facts.live()
-        return self.render(
-            request,
-            "loops.html",
-            live,
-            loops=[self._loop(entry["instrument"]) for entry in live["loops"]],
-            legend=words.BAND_LEGEND,
-        )
-
     async def buses(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
         lines = [bus_views.fixed(entry) for entry in live["buses"]]
         return self.render(request, "buses.html", live, buses=lines, points=live["points"])
 
-    async def loop(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
-        live = self._facts.live()
-        entry = known_loop(live, instrument)
-        ne43 = self._facts.loop_facts(instrument)["ne43"]
-        lines = [{"at": ne43[key], "name": f"{figures.number(ne43[key], 1)} mA"} for key in ne43]
-        measured = entry["tanks"][0] if entry["tanks"] else ""
-        return self.render(
-            request,
-            "loop.html",
-            live,
-            l=self._loop(instrument),
-            tank=measured,
-            legend=words.BAND_LEGEND,
-            rows=await self._faults(live, instrument),
-            days=FAULT_DAYS,
-            chart=self._chart(measured, ("current_mA",), current_lines=lines) if measured else None,
-        )
-
-    async def faults(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
-        live = self._facts.live()
-        known_loop(live, instrument)
-        rows = await self._faults(live, instrument)
-        return self.render(request, "_faults.html", live, rows=rows, days=FAULT_DAYS)
-
-    def _loop(self, instrument: str) -> Json:
-        fixed = self._facts.loop_facts(instrument)
-        return {**fixed, "strip": loop_views.strip(fixed["ne43"]), "width": loop_views.WIDTH}
-
-    async def _faults(self, live: Json, instrument: str) -> list[Json]:
-        now_ms = time_ms(live["time"])
-        rows = await self._facts.faults(instrument, now_ms - FAULT_DAYS * DAY_MS, now_ms + DAY_MS)
-        return loop_views.fault_rows(rows, live["time"], self._model.zone)
-
-    def _chart(self, tank: str, columns: tuple[str, ...], current_lines: list[Json] | None = None) -> Json:
+    def chart(self, tank: str, columns: tuple[str, ...], current_lines: list[Json] | None = None) -> Json:
         """What the chart's script must know: units, decimals, limits of each column in shown units."""
         limits = self._model.tank_facts(tank)["limits"]
         drawn: dict[str, list[Json]] = {"level_m": [], "tov_m3": [], "current_mA": current_lines or []}

@@ -184,6 +184,80 @@ CAUTION: Final = (
     "approved for custody transfer. Follow local codes."
 )
 
+FAULT_FLAGS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "goes on": "goes on",
+        "not closed": "not closed",
+        "closed without cause": "closed without a cause",
+        "": "closed",
+    }
+)
+"""What is still to be done about a fault."""
+
+FAULT_PAGE: Final = _table(
+    noise_of="usual {usual}, loudest {loud}",
+    noise_learning="its own noise is not known before a day of watching",
+    few="{count} in {days} days, this one included",
+    no_mean="told from five faults on",
+    not_watched="not watched yet",
+    blinds_none="no alarm was blinded",
+    blinds="{count} alarms for {time}",
+    blinds_still="{count} alarms since its start",
+    closed_by="closed by {name}, {time}",
+    name_first="write your name first",
+    nothing_said="write what is known, or tick that it is closed",
+    bad_dip="{what}: write millimetres, such as 6204",
+    written="entry {entry} written by {name}",
+    was_closed="it was closed before by {name}",
+    correct="correct this entry",
+    corrects="replaces entry {entry}",
+    replaced="replaced by entry {entry}",
+    trace_help="the samples kept around this fault, a point each; the line is its start and its end",
+    no_trace="no sample was kept of this fault",
+    no_current="this instrument tells no current: the CSV holds its other signals",
+    nobody="nobody wrote anything yet",
+)
+"""Sentences of a fault's page; `{...}` is filled in."""
+
+FAULT_FIELDS: Final = _table(
+    found_by="Found by",
+    cause="Cause",
+    part="Part",
+    action="Action",
+    comment="Comment",
+    dip_before_m="Dip before",
+    dip_after_m="Dip after",
+)
+"""What a person can say of a fault, by the fields of an entry."""
+
+SUPPLY_ROWS: Final = _table(
+    spare_at_lowest_V="Spare volts at the lowest current",
+    spare_at_20mA_V="Spare volts at 20 mA",
+    spare_at_highest_V="Spare volts at the highest fault current",
+    ceiling_mA="Highest current the loop can carry",
+)
+
+CAUSES: Final = (
+    "open circuit",
+    "supply lost",
+    "short circuit",
+    "loose terminal",
+    "water in the junction box",
+    "earth leak",
+    "interference",
+    "surge",
+    "lost echo",
+    "dirty or wet window",
+    "heater dead",
+    "blocking limit",
+    "transmitter set wrong",
+    "transmitter failed",
+    "indicator failed",
+    "bus line or gateway",
+    "work on the loop",
+)
+"""Causes offered for writing; any other text is as good. Common practice, no source."""
+
 BUS_KINDS: Final = MappingProxyType(
     {"tcp": "Modbus TCP", "rtu": "Modbus RTU, serial", "rtu-over-tcp": "Modbus RTU over TCP"}
 )

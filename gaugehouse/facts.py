@@ -18,6 +18,7 @@ from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopjson import supply_json
@@ -76,6 +77,7 @@ class DaemonFacts:
         longest_s = site.alarm_rules.longest_shelf_ms / 1000
         self._site = SiteFacts(site.id, site.name, site.zone, simulated, build, longest_s)
         self._view = LiveView(core, build, health)
+        self._loop_facts = {loop.instrument: loop for loop in site.loops}
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
         self._channels = channels
@@ -190,6 +192,15 @@ class DaemonFacts:
         wanted = None if instrument is None else {instrument}
         rows: list[Json] = await self._ask(fault_rows, self._book, wanted, from_ms, to_ms)
         return rows[::-1]
+
+    async def fault_trace(self, instrument: str, number: int) -> list[Json]:
+        samples = await self._ask(self._traces.trace, instrument, number)
+        return trace_json(self._loop_facts[instrument], samples)
+
+    async def loop_figures(self, instrument: str) -> list[Json]:
+        rows: list[Json] = await self._ask(fault_rows, self._book, {instrument})
+        figures = figures_of(self._core.site, rows, self._core.loops.watch, self._clock.now_ms())
+        return [row for row in figures if row["instrument"] == instrument]
 
     async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
         wanted = None if source is None else {source}

@@ -38,6 +38,7 @@ class LiveView:
         self._build = build
         self._worst: dict[str, Fault] = {}
         site = core.site
+        self._loop_facts = {loop.instrument: loop for loop in site.loops}
         self._safe_fill = {tank.id: site.safe_fill_of(tank.id) for tank in site.tanks}
         self._names = {product.id: product.name for product in site.products}
         self._tanks_of: dict[str, list[str]] = {loop.instrument: [] for loop in site.loops}
@@ -200,6 +201,10 @@ class LiveView:
         current = core.current_mA(instrument)
         fault = self._worst.get(instrument)
         check = core.checks.get(instrument)
+        noise = core.faults.noise(instrument)
+        told = (None, None, None) if noise is None else (noise.now, noise.usual, noise.loud)
+        signal, loop = "" if noise is None else noise.signal, self._loop_facts[instrument]
+        now_m, usual_m, loud_m = (None if sd is None else loop.noise_m(signal, sd) for sd in told)
         return {
             "instrument": instrument,
             "name": core.site.instrument_names[instrument],
@@ -211,6 +216,9 @@ class LiveView:
             "fault_since": None if fault is None else iso_ms(fault.start_ms),
             "age_s": None if sample is None else max(0.0, (now_ms - sample.time_ms) / 1000),
             "check": None if check is None else state_of(core, check),
+            "noise_now_m": now_m,
+            "noise_usual_m": usual_m,
+            "noise_loud_m": loud_m,
         }
 
 

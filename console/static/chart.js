@@ -18,6 +18,8 @@ export class Chart {
     this.view = { start: 0, end: 1 };
     this.cursor = null;
     this.empty = "";
+    this.marks = []; // stretches of time with a name; one without an end goes on
+    this.dots = false; // each point by itself, where there is room
   }
 
   get width() {
@@ -90,9 +92,11 @@ export class Chart {
     pen.beginPath();
     pen.rect(LEFT, TOP - 4, this.width, this.height + 12);
     pen.clip();
+    this.bands(pen, ink, range, y);
     this.trust(pen, ink);
     this.envelope(pen, ink, y);
     pen.restore();
+    this.stretches(pen, ink);
     this.lines(pen, ink, range, y);
     this.pointer(pen, ink, y);
   }
@@ -134,6 +138,67 @@ export class Chart {
     pen.strokeRect(LEFT + 0.5, TOP + 0.5, this.width, this.height);
   }
 
+  // Stretches of the quantity that mean something: hatched for failure, shaded for what is no measurement.
+  bands(pen, ink, range, y) {
+    for (const { from, to, kind } of this.column.bands ?? []) {
+      const top = y(Math.min(to ?? range.high, range.high));
+      const bottom = y(Math.max(from ?? range.low, range.low));
+      if (bottom <= top) continue;
+      if (kind !== "fail") {
+        pen.fillStyle = ink(kind === "gap" ? "beyond" : "dry");
+        pen.fillRect(LEFT, top, this.width, bottom - top);
+        continue;
+      }
+      pen.save();
+      pen.beginPath();
+      pen.rect(LEFT, top, this.width, bottom - top);
+      pen.clip();
+      pen.strokeStyle = ink("hatch");
+      pen.lineWidth = 1;
+      pen.beginPath();
+      for (let x = LEFT - this.height; x < LEFT + this.width; x += 9) {
+        pen.moveTo(x, TOP + this.height);
+        pen.lineTo(x + this.height, TOP);
+      }
+      pen.stroke();
+      pen.restore();
+    }
+  }
+
+  // Named stretches of time: a bar along the upper edge, a line at each end, the name where there is room for it.
+  stretches(pen, ink) {
+    let free = -Infinity;
+    pen.textAlign = "left";
+    for (const { start, end, name } of [...this.marks].sort((a, b) => a.start - b.start)) {
+      const upTo = end ?? this.view.end;
+      if (upTo < this.view.start || start > this.view.end) continue;
+      const left = Math.max(LEFT, this.x(start));
+      const right = Math.min(LEFT + this.width, Math.max(this.x(upTo), left + 2));
+      pen.fillStyle = ink("figure");
+      pen.fillRect(left, TOP - 6, right - left, 6);
+      pen.strokeStyle = ink("figure");
+      pen.lineWidth = 1;
+      pen.setLineDash([2, 4]);
+      pen.beginPath();
+      for (const ms of [start, end]) {
+        if (ms === null || ms < this.view.start || ms > this.view.end) continue;
+        const x = Math.round(this.x(ms)) + 0.5;
+        pen.moveTo(x, TOP);
+        pen.lineTo(x, TOP + this.height);
+      }
+      pen.stroke();
+      pen.setLineDash([]);
+      const width = pen.measureText(name).width;
+      const place = left + 6 + width > LEFT + this.width ? left - 6 - width : left + 6;
+      if (place < Math.max(free, LEFT)) continue;
+      free = place + width + 6;
+      pen.fillStyle = ink("face");
+      pen.fillRect(place - 3, TOP + 3, width + 6, 17);
+      pen.fillStyle = ink("figure");
+      pen.fillText(name, place, TOP + 12);
+    }
+  }
+
   // A row of strokes below the drawing, wherever a stretch held samples that were not good.
   trust(pen, ink) {
     pen.strokeStyle = ink("figure");
@@ -168,6 +233,9 @@ export class Chart {
       drawn = last;
     }
     pen.stroke();
+    if (!this.dots || this.points.length * 4 > this.width * 3) return;
+    pen.fillStyle = ink("figure");
+    for (const { t, mean } of this.points) if (mean !== null) pen.fillRect(this.x(t) - 2, y(mean) - 2, 4, 4);
   }
 
   // Limits in sight are dashed and named; names never lie over one another.

@@ -7,11 +7,21 @@ const faults = document.getElementById("faults");
 const place = document.getElementById("trend");
 let verdict = null;
 
+const facts = place && data("chart");
+
+// The list holds the stretches that the chart marks.
+async function renew() {
+  if ((await refresh(faults, `/loops/${faults.dataset.loop}/faults`)) && facts) facts.marks = data("marks");
+}
+
 document.addEventListener("state", (event) => {
   const loop = event.detail.loops[faults.dataset.loop];
   const now = `${loop?.verdict} ${loop?.since}`;
-  if (verdict !== null && now !== verdict) refresh(faults, `/loops/${faults.dataset.loop}/faults`);
+  if (verdict !== null && now !== verdict) renew();
   verdict = now;
 });
 
-if (place) trend(place, data("chart"), data("words"));
+if (facts) {
+  facts.marks = data("marks");
+  trend(place, facts, data("words"));
+}

@@ -76,6 +76,7 @@ export function trend(place, facts, words) {
   function show(body, wanted) {
     if (wanted !== column) return;
     chart.column = facts.columns[column];
+    chart.marks = facts.marks ?? [];
     chart.points = body.t.map((t, i) => ({
       t: Date.parse(t),
       min: body.min[i],

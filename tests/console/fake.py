@@ -98,6 +98,72 @@ def farm() -> list[FakeTank]:
     ]  # fmt: skip
 
 
+FIGURES = ((30, 1, None), (90, 3, 116.7))
+UNSAID = dict.fromkeys(("cause", "part", "action", "comment"), "") | {"found_by": "gaugehouse"}
+UNDIPPED = dict.fromkeys(("dip_before_m", "dip_after_m"), None)
+
+
+class LoopBook:
+    """Two faults of one loop, a trace of each, and what is written on them."""
+
+    def __init__(self) -> None:
+        self.entries: dict[int, list[Json]] = {1: [], 2: []}
+
+    def row(self, number: int) -> Json:
+        goes_on = number == 2
+        start, end = (T0_MS - 95_000, None) if goes_on else (T0_MS - 9_000_000, iso(T0_MS - 8_990_000))
+        row: Json = {
+            "instrument": "LI-fennock", "start": iso(start), "end": end,
+            "class": "fail_low" if goes_on else "no_answer", "status": "F", "number": number,
+            "min_mA": 3.4 if goes_on else None, "max_mA": 3.5 if goes_on else None,
+            "entry_mA": 3.46 if goes_on else None, "before_mA": 11.2, "level_m": 1.204, "noise_before_m": 0.0027,
+            "movement": "still", "blinded": ["fennock.high_high", "fennock.high"],
+            "blinded_s": None if goes_on else 10.0, "around": {"supply": 24.1},
+            "repeats_30d": number, "repeats_90d": number + 1,
+        }  # fmt: skip
+        replaced = {entry["corrects"] for entry in self.entries[number]}
+        row |= UNSAID | UNDIPPED | {"closed_by": "", "closed": None}
+        for entry in self.entries[number]:
+            if entry["entry"] in replaced:
+                continue
+            row |= {name: entry[name] for name in (*UNSAID, *UNDIPPED) if entry.get(name)}
+            if entry["close"]:
+                row |= {"closed_by": entry["by"], "closed": entry["time"]}
+        closed = "" if row["cause"] else "closed without cause"
+        row["flag"] = "goes on" if goes_on else closed if row["closed_by"] else "not closed"
+        return row | {"entries": list(self.entries[number])}
+
+    def trace(self, number: int) -> list[Json]:
+        start = T0_MS - 95_000
+        out = []
+        for second in range(-120, 90):
+            current = 11.2 + 0.02 * math.sin(second) if second < 0 else 3.46 + 0.01 * (second % 3)
+            told = {"current": current, "temperature": 14.5} if number == 2 else {}
+            out.append(
+                {
+                    "time": iso(start + second * 1000),
+                    "outcome": "ok" if told else "timeout",
+                    "current_mA": told.get("current"),
+                    "values": told,
+                    "raw": {},
+                }
+            )
+        return out
+
+    def write(self, fields: Json, time: str) -> ActAnswer:
+        number = fields["number"]
+        if fields["instrument"] != "LI-fennock" or number not in self.entries:
+            return ActAnswer("unknown", f"{fields['instrument']} has no fault {number}")
+        row = self.row(number)
+        if fields["close"] and row["flag"] == "goes on":
+            return ActAnswer("refused", "it still goes on; close it when it has ended")
+        if fields["close"] and row["closed_by"] and fields["corrects"] is None:
+            return ActAnswer("already", "was closed", {"entry": 1, "by": row["closed_by"], "time": row["closed"]})
+        entry = len(self.entries[number]) + 1
+        self.entries[number].append({"entry": entry, "time": time, **fields})
+        return ActAnswer("done", "", {"entry": entry, "by": fields["by"], "time": time})
+
+
 class FakeFacts:
     """Implements `console.facts.Facts`. `advance` moves the clock and wakes who waits."""
 
@@ -107,6 +173,7 @@ class FakeFacts:
         self.now_ms = now_ms
         self.seq = 1
         self.store_out = False
+        self.loopbook = LoopBook()
         self.resets: dict[str, tuple[str, int]] = {}
         self.rows: list[Json] = []
         self.standing: dict[str, Json] = {}
@@ -319,6 +386,9 @@ class FakeFacts:
             "fault_since": iso(T0_MS - 95_000) if current < 3.6 or stale else None,
             "age_s": 95.0 if stale else 0.3,
             "check": self.checks.under_way.get(f"LI-{tank.id}"),
+            "noise_now_m": None if stale else 0.0031,
+            "noise_usual_m": None if stale else 0.0024,
+            "noise_loud_m": None if stale else 0.0112,
         }
 
     def tank_facts(self, tank: str) -> Json:
@@ -425,17 +495,21 @@ class FakeFacts:
 
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
         self._ask_store()
-        rows = [
-            {"instrument": "LI-fennock", "start": iso(T0_MS - 95_000), "end": None, "class": "fail_low",
-             "min_mA": 3.4, "max_mA": 3.5},
-            {"instrument": "LI-fennock", "start": iso(T0_MS - 9_000_000), "end": iso(T0_MS - 8_990_000),
-             "class": "no_answer", "min_mA": None, "max_mA": None},
-        ]  # fmt: skip
+        rows = [self.loopbook.row(number) for number in (2, 1)]
         return [
             row for row in rows
             if instrument in (None, row["instrument"])
             and str(row["start"]) < iso(to_ms) and (row["end"] is None or str(row["end"]) > iso(from_ms))
         ]  # fmt: skip
+
+    async def fault_trace(self, instrument: str, number: int) -> list[Json]:
+        self._ask_store()
+        return self.loopbook.trace(number) if instrument == "LI-fennock" else []
+
+    async def loop_figures(self, instrument: str) -> list[Json]:
+        self._ask_store()
+        row = {"instrument": instrument, "watched_h": 700.25, "lost_h": 1.5, "availability_percent": 99.7858}
+        return [row | {"days": days, "faults": 2 * k, "mean_time_between_h": mean} for days, k, mean in FIGURES]
 
     async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
         self._ask_store()
@@ -498,6 +572,8 @@ class FakeFacts:
             said = self.checks.act(name, fields, iso(self.now_ms), iso(self.now_ms + 3_600_000))
             self.advance(0)
             return said
+        if name == "fault_entry":
+            return self.loopbook.write(fields, iso(self.now_ms))
         assert name in ALARM_STATE_AFTER, name
         return self._hide(name, fields)
 

@@ -215,12 +215,6 @@ def test_a_silent_loop_hides_its_needle_and_never_calls_itself_well(facts: FakeF
     assert unheard["verdict"] == "no reading yet"
 
 
-def test_an_open_fault_lasts_until_now() -> None:
-    rows = [{"class": "frozen", "start": "2026-11-25T11:00:00.000Z", "end": None, "min_mA": 7.2, "max_mA": 7.2}]
-    row = loop_views.fault_rows(rows, NOW, DUBLIN)[0]
-    assert (row["end"], plain(row["lasted"]), row["low"]) == ("still open", "1 h", "7.200")
-
-
 def test_a_line_says_how_busy_it_is_and_who_answers_how_fast(facts: FakeFacts) -> None:
     live = facts.live()
     message = Model(facts).message(live)
