@@ -20,7 +20,7 @@ class Transition(NamedTuple):
 
     occurrence: rises by one each time the alarm asks people to look; an acknowledgement is for one occurrence.
     value: what the condition was judged by, in m or in the limit's rate unit; None for a signal fault. by, comment: of
-    a person's act.
+    a person's act. until_ms, one_shot: of a shelf that begins.
     """
 
     time_ms: int
@@ -34,6 +34,8 @@ class Transition(NamedTuple):
     by: str = ""
     comment: str = ""
     value: float | None = None
+    until_ms: int | None = None
+    one_shot: bool = False
 
     @property
     def id(self) -> str:
@@ -185,7 +187,7 @@ class Alarm:
         self._time_the_next_call(now, event)
         return Transition(
             now.time_ms, now.seq, self.source, self.condition, self.priority, event, outcome.state, self.occurrence,
-            by, comment, value,
+            by, comment, value, None if shelf is None else shelf.time_ms, one_shot,
         )  # fmt: skip
 
     def _time_the_next_call(self, now: Instant, event: Event) -> None:

@@ -26,8 +26,9 @@ def alarm_body(transition: Transition) -> Row:
         "state": t.state.value,
         "occurrence": t.occurrence,
     }
-    extra = {"by": t.by, "comment": t.comment, "value": t.value}
-    return body | {name: value for name, value in extra.items() if value not in ("", None)}
+    extra = {"by": t.by, "comment": t.comment, "value": t.value, "until_ms": t.until_ms}
+    body |= {name: value for name, value in extra.items() if value not in ("", None)}
+    return body | {"one_shot": True} if t.one_shot else body
 
 
 def alarm_rows(

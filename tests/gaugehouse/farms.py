@@ -20,8 +20,8 @@ READY_S = 20.0
 class Running:
     """A running daemon with its farm and site."""
 
-    def __init__(self, daemon: Daemon, farm: Farm, site: Site) -> None:
-        self.daemon, self.farm, self.site = daemon, farm, site
+    def __init__(self, daemon: Daemon, farm: Farm, site: Site, clock: RealClock) -> None:
+        self.daemon, self.farm, self.site, self.clock = daemon, farm, site, clock
 
     async def until(self, what: "object", seconds: float = 30.0) -> None:
         """Wait until a condition of the live state holds."""
@@ -65,7 +65,7 @@ async def running(
             ready = group.create_task(daemon.ready.wait())
             await asyncio.wait({task, ready}, return_when=asyncio.FIRST_COMPLETED, timeout=READY_S)
             if daemon.ready.is_set():
-                yield Running(daemon, farm, site)
+                yield Running(daemon, farm, site, clock)
             daemon.stop()
             ready.cancel()
             await asyncio.wait({task})
