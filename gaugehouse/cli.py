@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__, capacitycall, loopcall
+from gaugehouse import __version__, capacitycall, explorecall, loopcall
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
@@ -61,6 +61,7 @@ def parser() -> argparse.ArgumentParser:
     _json(command("check", _check, "validates a site file; prints the read plan, capacities and limits"))
     read = _json(command("read", _read, "asks once and prints every step from the registers to the stock"))
     read.add_argument("tank", nargs="?", metavar="TANK", help="one tank only")
+    explorecall.add_arguments(read)
 
     convert = _json(command("convert", _convert, "the same steps for numbers given by hand"))
     convert.add_argument("tank", metavar="TANK")
@@ -175,6 +176,11 @@ def _check(args: argparse.Namespace) -> int:
 
 
 def _read(args: argparse.Namespace) -> int:
+    explorecall.check(args)
+    if args.explore is not None:
+        from gaugehouse.exploring import explore
+
+        return explore(args)
     from gaugehouse.asking import read
 
     return read(args)

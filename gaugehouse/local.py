@@ -110,6 +110,23 @@ class _Desk:
             return {"status": 3, "error": str(error)}
 
 
+def daemon_at(store: Path) -> int | None:
+    """The process of the daemon that runs on a store, None where none does."""
+    try:
+        word = json.loads((store / RUNNING).read_text(encoding="utf-8"))
+        path, pid = str(word["door"]), int(word["pid"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    with contextlib.closing(socket.socket(socket.AF_UNIX)) as line:
+        try:
+            line.connect(path)
+        except (FileNotFoundError, ConnectionRefusedError):
+            return None
+        except OSError:
+            return pid  # somebody is there who does not let us in
+    return pid
+
+
 def ask_daemon(site: Site, question: Json) -> Any | None:
     """What the running daemon of this site answers, None where none runs. Raises `CallError` or `CouldNot` as it says.
 

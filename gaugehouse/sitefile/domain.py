@@ -65,7 +65,7 @@ _FLOATS: Final = frozenset({RegisterType.FLOAT32, RegisterType.FLOAT64})
 def build(draft: Draft, path: Path) -> facts.Site:
     """The site of a draft without mistakes, before its alarm sheet: `settled` is what the house is built from."""
     file, folder = draft.file, draft.folder
-    buses = tuple(_bus(bus, [i for i in file.instrument if i.bus == bus.id]) for bus in file.bus)
+    buses = tuple(bus_of(bus, [i for i in file.instrument if i.bus == bus.id]) for bus in file.bus)
     tanks = tuple(_tank(draft, tank) for tank in file.tank)
     site = facts.Site(
         path=path,
@@ -147,7 +147,7 @@ def settled(site: facts.Site, sheet: AlarmSheet) -> facts.Site:
     return replace(site, settings=settings_of(site))
 
 
-def _bus(bus: BusTable, instruments: Sequence[InstrumentTable]) -> BusSpec:
+def bus_of(bus: BusTable, instruments: Sequence[InstrumentTable]) -> BusSpec:
     parity = bus.parity or "E"
     return BusSpec(
         id=bus.id,
