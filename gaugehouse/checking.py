@@ -14,6 +14,7 @@ from gaugehouse.site import load_site
 from gaugehouse.sitefile.budget import Budget, budget_of, damped_of
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.problems import Problem, Severity, SiteError
+from gaugehouse.sitefile.sheetlines import overdue_tests
 from gaugehouse.sitefile.wireadvice import block_ms
 from gaugehouse.stockcheck import StockFacts, overdue_warning, stock_facts, stock_lines
 from modbus.plan import plan
@@ -69,6 +70,7 @@ class TankFacts(NamedTuple):
     budget: Budget | None
     damped: tuple[str, ...]
     stock: StockFacts
+    watched: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,10 +106,27 @@ def check(path: Path, today: str | None = None) -> CheckReport:
         site = load_site(path)
     except SiteError as error:
         return CheckReport(path, error.problems, None)
-    tanks = tuple(tank_facts(site, today or date.today().isoformat()))
-    overdue = (overdue_warning(str(path), tank.tank, tank.stock) for tank in tanks)
+    day = today or date.today().isoformat()
+    tanks = tuple(tank_facts(site, day))
+    overdue = [overdue_warning(str(path), tank.tank, tank.stock) for tank in tanks]
+    overdue.append(_tests_overdue(site, day))
     problems = (*site.warnings, *(problem for problem in overdue if problem is not None))
     return CheckReport(path, problems, site, tuple(bus_plans(site)), tanks)
+
+
+def _tests_overdue(site: Site, day: str) -> Problem | None:
+    """That alarms have not been tested for longer than their sheet allows: a warning of the day."""
+    found = overdue_tests(site, date.fromisoformat(day))
+    if not found:
+        return None
+    what = (
+        f"the test of {', '.join(found)} is overdue" if len(found) == 1 else f"tests of {', '.join(found)} are overdue"
+    )
+    text = f"{what}; test them end to end and enter the date as last_test"
+    file = str(site.alarm_sheet)
+    return Problem(
+        file, "alarm.test_every", ", ".join(found), "", Severity.WARNING, f"{file}: alarm.test_every: {text}"
+    )
 
 
 def bus_plans(site: Site) -> Iterator[BusPlan]:
@@ -156,6 +175,7 @@ def tank_facts(site: Site, today: str) -> Iterator[TankFacts]:
             rates=tuple(f"{limit.condition} {_rate(limit.at, limit.per)}" for limit in alarms.limits if limit.per),
             independent_high_high=extras.independent_high_high,
             budget=budget_of(site, tank.id),
+            watched=tuple(limit.condition for one in site.watched if one.source == tank.id for limit in one.limits),
             damped=tuple(damped.text for damped in damped_of(site, tank.id)),
             stock=stock_facts(site, tank, today),
         )
@@ -227,6 +247,8 @@ def _tank_lines(tank: TankFacts) -> Iterator[str]:
     if tank.limits:
         other = tank.independent_high_high
         yield f"  alarms of the gauge are not independent{f'; {other} is' if other else ''}"
+    if tank.watched:
+        yield f"  watched too: {', '.join(tank.watched)}"
     if tank.budget is not None:
         budget = tank.budget
         available, needed = budget.available_s, budget.total_s

@@ -9,19 +9,19 @@ import contextlib
 import shutil
 import time
 from collections.abc import Callable
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Final, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
-from alerts.selfwatch import DAY_MS, SystemFacts, judged
+from alerts.selfwatch import SystemFacts, judged
 from alerts.watched import Told
 from collector.mqtt_messages import PublishCounters
 from gaugehouse.act import Act, Answer, Outcome, Taken
 from gaugehouse.core import Core
 from gaugehouse.loopchecks import FINISHED, KIND
 from gaugehouse.site import Site
-from gaugehouse.sitefile.sheetlines import lines
+from gaugehouse.sitefile.sheetlines import overdue_tests
 from history.book import BookReader
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
@@ -145,15 +145,3 @@ def disk_used_percent(path: Path) -> float | None:
 def today(site: Site, now_ms: int) -> date:
     """The date on the site's own clock."""
     return datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(ZoneInfo(site.zone)).date()
-
-
-def overdue_tests(site: Site, on: date) -> list[str]:
-    """Alarms of the sheet whose last test is longer ago than they may go without one."""
-    found = []
-    for line in lines(site):
-        entry = line.entry
-        if entry.last_test and entry.test_every_ms is not None:
-            due = date.fromisoformat(entry.last_test) + timedelta(days=entry.test_every_ms // DAY_MS)
-            if on > due:
-                found.append(line.id)
-    return found

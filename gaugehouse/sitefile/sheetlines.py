@@ -7,6 +7,7 @@ import csv
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import fields
+from datetime import date, timedelta
 from typing import Any, Final, NamedTuple
 
 from alerts.sheet import BUILT_IN, SheetEntry
@@ -106,6 +107,19 @@ def csv_of(site: Site) -> str:
     writer.writeheader()
     writer.writerows(cells(line) for line in lines(site))
     return out.getvalue()
+
+
+def overdue_tests(site: Site, on: date) -> list[str]:
+    """Alarms whose last test is longer ago than they may go without one, or that must have one and never had."""
+    return [line.id for line in lines(site) if _overdue(line.entry, on)]
+
+
+def _overdue(entry: SheetEntry, on: date) -> bool:
+    if entry.test_every_ms is None:
+        return False
+    if not entry.last_test:
+        return True
+    return on > date.fromisoformat(entry.last_test) + timedelta(days=entry.test_every_ms // DAY_MS)
 
 
 def check_set_points(site: Site, sheet: AlarmSheet, report: Report) -> Site:

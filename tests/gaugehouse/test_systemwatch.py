@@ -6,9 +6,11 @@ from pathlib import Path
 import pytest
 
 from gaugehouse import systemwatch
+from gaugehouse.checking import check
 from gaugehouse.site import load_site
+from gaugehouse.sitefile.sheetlines import overdue_tests
 from gaugehouse.stores import look_into_book, open_stores
-from gaugehouse.systemwatch import Sources, SystemReport, SystemWatch, failed_checks, overdue_tests
+from gaugehouse.systemwatch import Sources, SystemReport, SystemWatch, failed_checks
 from history.chain import Entry
 from history.readers import ReaderPool
 from history.writer import Counters
@@ -97,8 +99,12 @@ def test_tests_of_alarms_are_overdue_the_day_after_they_were_due(tmp_path: Path)
     )
     (tmp_path / "sheet.csv").write_text(text, encoding="utf-8")
     site = load_site(write_site(tmp_path, LOOP_SITE + '\n[alarms]\nsheet = "sheet.csv"\n'))
-    assert overdue_tests(site, date(2026, 1, 31)) == []
-    assert overdue_tests(site, date(2026, 2, 1)) == ["palm.high"]
+    assert overdue_tests(site, date(2026, 1, 31)) == ["palm.low_low"]  # it must have one and never had
+    assert overdue_tests(site, date(2026, 2, 1)) == ["palm.high", "palm.low_low"]
+    (late,) = check(site.path, "2026-02-01").problems[-1:]
+    assert late.key == "alarm.test_every"
+    assert "palm.high, palm.low_low" in late.text
+    assert not any(problem.key == late.key for problem in check(write_site(tmp_path), "2026-02-01").problems)
 
 
 def test_a_disk_that_does_not_answer_is_not_known() -> None:
