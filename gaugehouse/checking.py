@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from collector.spec import BusKind
+from gaugehouse.notifying.words import channel_line
 from gaugehouse.site import load_site
 from gaugehouse.sitefile.budget import Budget, budget_of, damped_of
 from gaugehouse.sitefile.facts import Site
@@ -210,6 +211,10 @@ def _lines(report: CheckReport) -> Iterator[str]:
     for tank in report.tanks:
         yield ""
         yield from _tank_lines(tank)
+    if site.channels:
+        yield ""
+        yield "people are told by"
+        yield from (f"  {channel_line(channel)}" for channel in site.channels)
     yield ""
     yield f"{_count(len(report.problems), 'warning')}{':' if report.problems else ''}"
     yield from (f"  {problem.text}" for problem in report.problems)

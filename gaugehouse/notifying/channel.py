@@ -7,6 +7,7 @@ least once); before it, nothing is lost.
 
 import asyncio
 import logging
+import traceback
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
@@ -139,26 +140,43 @@ class Channel:
         self._wake.set()
 
     async def run(self) -> None:
-        """Until `stop`. Raises nothing that another side can cause."""
+        """Until `stop`. A bug in a message fails this channel, loudly, and neither another one nor the daemon."""
         while not self._stopping.is_set():
-            self._wake.clear()
-            now = self.now()
-            step = self.tray.next(now)
-            for verdict in step.verdicts:
-                log.debug("notify %s: %s not told: %s", self.id, verdict.alarm, verdict.reason.value)
-            if step.items:
-                await self._tell(step.items)
-                continue
-            waits = [step.wire_ms] if step.wire_ms is not None else []
-            if step.elapsed_ms is not None:
-                waits.append(round(step.elapsed_ms / self._clock.speed))
-            if self._alive is not None:
-                alive_ms = max(self._alive_in_ms(now, self._alive), self.tray.tries.wait_ms(now))
-                if alive_ms == 0:
-                    await self._show_life(now, self._alive)
-                    continue
-                waits.append(alive_ms)
-            await self._sleep(min(waits, default=None))
+            try:
+                await self._work()
+            except Exception as error:  # the top of a task
+                self._stumbled(error)
+                await self._sleep(max(_LOOK_AGAIN_MS, self.tray.tries.wait_ms(self.now())))
+
+    async def _work(self) -> None:
+        """One turn: tell what is due, or sleep until something is."""
+        self._wake.clear()
+        now = self.now()
+        step = self.tray.next(now)
+        for verdict in step.verdicts:
+            log.debug("notify %s: %s not told: %s", self.id, verdict.alarm, verdict.reason.value)
+        if step.items:
+            await self._tell(step.items)
+            return
+        waits = [step.wire_ms] if step.wire_ms is not None else []
+        if step.elapsed_ms is not None:
+            waits.append(round(step.elapsed_ms / self._clock.speed))
+        if self._alive is not None:
+            alive_ms = max(self._alive_in_ms(now, self._alive), self.tray.tries.wait_ms(now))
+            if alive_ms == 0:
+                await self._show_life(now, self._alive)
+                return
+            waits.append(alive_ms)
+        await self._sleep(min(waits, default=None))
+
+    def _stumbled(self, error: Exception) -> None:
+        """A bug of ours or of a library. Its message may quote an address: only where it happened is logged."""
+        where = "".join(traceback.format_tb(error.__traceback__))
+        log.error("notify %s: a bug, please report it: %s at\n%s", self.id, type(error).__name__, where)
+        self.tray.failed(self.now(), refused=False)
+        self.counters.failed += 1
+        self.counters.last_error = f"a bug: {type(error).__name__}; see the log"
+        self._say_failing()
 
     async def _sleep(self, wait_ms: int | None) -> None:
         try:

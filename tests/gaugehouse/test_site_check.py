@@ -204,3 +204,13 @@ def test_computed_levels_stand_where_the_response_time_puts_them(tmp_path):
         {"critical_high": 11.5, "high_high": 11.309, "high": 11.309 - 0.38197, "low": 0.8 + 0.38197, "low_low": 0.8},
         abs=1.1e-4,
     )
+
+
+def test_the_channels_of_notification_are_listed(farm):
+    lines = farm.text().splitlines()
+    start = lines.index("people are told by")
+    assert lines[start + 1 : start + 4] == [
+        "  shift (email, for operator on shift): priority 1, 2",
+        "  manager (apprise, for duty manager): priority 1; unacknowledged for 10 min; again every 30 min",
+        "  watchdog (webhook, for watchdog service): a sign of life every 5 min",
+    ]

@@ -1,4 +1,6 @@
-"""A real HTTP server as a process of its own: `python -m tests.service_notify.hookserver PORT FILE [STATUS]`.
+"""A real HTTP server as a process of its own.
+
+`python -m tests.service_notify.hookserver PORT FILE [STATUS [CERTIFICATE KEY]]`
 
 Each request that it has taken is one line of JSON in FILE, on the disk before it is answered with STATUS.
 """
@@ -6,13 +8,14 @@ Each request that it has taken is one line of JSON in FILE, on the disk before i
 import contextlib
 import json
 import os
+import ssl
 import sys
 import time
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 
-def main(port: int, path: Path, status: int = 200) -> None:
+def main(port: int, path: Path, status: int = 200, certificate: str = "", key: str = "") -> None:
     class Hook(BaseHTTPRequestHandler):
         def do_POST(self) -> None:
             begun_s = time.time()
@@ -42,9 +45,13 @@ def main(port: int, path: Path, status: int = 200) -> None:
             pass
 
     server = ThreadingHTTPServer(("127.0.0.1", port), Hook)
+    if certificate:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificate, key)
+        server.socket = context.wrap_socket(server.socket, server_side=True)
     print("up", flush=True)
     server.serve_forever()
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]), Path(sys.argv[2]), *map(int, sys.argv[3:]))
+    main(int(sys.argv[1]), Path(sys.argv[2]), int((sys.argv[3:] or ["200"])[0]), *sys.argv[4:])

@@ -2,12 +2,14 @@
 
 Each message that it has taken is one line of JSON in FILE, on the disk before the sender is answered. WORD changes its
 manners: `login` asks for Ana's password, `slow` answers each message after a minute, `refuse` knows no receiver,
-`some` knows only those at home.example.
+`some` knows only those at home.example, `mute` takes a message and dies before it answers, `starttls` and `tls` encrypt
+with the CERTIFICATE and KEY that follow.
 """
 
 import asyncio
 import json
 import os
+import ssl
 import sys
 from email import message_from_bytes, policy
 from pathlib import Path
@@ -49,6 +51,8 @@ class Box:
             file.write(json.dumps(line) + "\n")
             file.flush()
             os.fsync(file.fileno())
+        if self._manners == "mute":
+            os._exit(1)
         return "250 2.0.0 kept as number 7"
 
 
@@ -57,11 +61,18 @@ def _let_in(server: SMTP, session: Session, envelope: Envelope, mechanism: str, 
     return AuthResult(success=right, handled=False)
 
 
-def main(port: int, path: Path, manners: str = "") -> None:
-    login = {"authenticator": _let_in, "auth_required": True, "auth_require_tls": False}
-    server = Controller(
-        Box(path, manners), hostname="127.0.0.1", port=port, **(login if manners == "login" else {})
-    )  # fmt: skip
+def main(port: int, path: Path, manners: str = "", certificate: str = "", key: str = "") -> None:
+    options: dict[str, Any] = {}
+    if manners == "login":
+        options = {"authenticator": _let_in, "auth_required": True, "auth_require_tls": False}
+    if certificate:
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        context.load_cert_chain(certificate, key)
+        if manners == "tls":
+            options = {"ssl_context": context}
+        else:
+            options = {"tls_context": context, "require_starttls": True}
+    server = Controller(Box(path, manners), hostname="127.0.0.1", port=port, **options)
     server.start()
     print("up", flush=True)
     asyncio.new_event_loop().run_forever()

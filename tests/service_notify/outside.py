@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -32,7 +31,9 @@ class Outside:
             stdout=subprocess.PIPE, text=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)},
         )  # fmt: skip
         assert self._process.stdout is not None
-        assert self._process.stdout.readline() == "up\n", "the server did not start"
+        if self._process.stdout.readline() != "up\n":
+            self.kill()
+            raise AssertionError("the server did not start")
 
     def kill(self) -> None:
         if self._process is not None:
@@ -67,6 +68,3 @@ def mail(folder: Path, *manners: str) -> Outside:
 
 def hook(folder: Path, *manners: str) -> Outside:
     return Outside("hookserver", folder, *manners)
-
-
-Until = Callable[[], object]

@@ -15,7 +15,7 @@ from gaugehouse.notifying.services import ServiceSender
 from gaugehouse.notifying.webhook import WebhookSender
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.secret import SecretPlace
-from tests.service_mqtt.brokers import free_port
+from tests.service_mqtt.brokers import free_port, papers
 from tests.service_notify.mailserver import PASSWORD
 from tests.service_notify.outside import hook, mail
 
@@ -26,7 +26,13 @@ LETTER = letter_of_test("duty", HOUSE, 1_795_608_000_000, "Ana")
 
 def mailing(port: int, **more: object) -> NotifySpec:
     to = more.pop("to", ("duty@home.example",))
-    spec = {"host": "127.0.0.1", "port": port, "security": "none", "from_address": "gh@farm.example", "to": to}
+    spec: dict[str, object] = {
+        "host": "127.0.0.1",
+        "port": port,
+        "security": "none",
+        "from_address": "gh@farm.example",
+        "to": to,
+    }
     return NotifySpec(Policy("duty"), "email", "duty", **(spec | more))  # type: ignore[arg-type]
 
 
@@ -199,3 +205,46 @@ async def test_a_webhook_that_hangs_is_given_up_in_time(tmp_path: Path, monkeypa
             trouble = await refused(WebhookSender(hooking(f"http://127.0.0.1:{server.port}/tell")))
     assert "does not answer in time" in str(trouble)
     assert not trouble.refused
+
+
+@pytest.mark.parametrize("security", ["starttls", "tls"])
+async def test_a_mail_goes_encrypted_to_a_server_whose_certificate_is_good_and_to_no_other(
+    tmp_path: Path, security: str
+) -> None:
+    made = papers(tmp_path)
+    with mail(tmp_path, security, str(made.certificate), str(made.key)) as server:
+        good = mailing(server.port, host="localhost", security=security, ca=made.ca)
+        await MailSender(good).send(LETTER)
+        stranger = await refused(
+            MailSender(mailing(server.port, host="localhost", security=security, ca=made.other_ca))
+        )
+        other_name = await refused(MailSender(mailing(server.port, host="127.0.0.1", security=security, ca=made.ca)))
+        assert len(server.taken) == 1
+    for trouble in (stranger, other_name):
+        assert "its certificate is not accepted" in str(trouble)
+        assert trouble.refused
+
+
+async def test_a_webhook_is_told_over_tls_to_a_good_certificate_and_to_no_other(tmp_path: Path) -> None:
+    made = papers(tmp_path)
+    with hook(tmp_path, "200", str(made.certificate), str(made.key)) as server:
+        url = f"https://localhost:{server.port}/tell"
+        await WebhookSender(hooking(url, ca=made.ca)).send(LETTER)
+        stranger = await refused(WebhookSender(hooking(url, ca=made.other_ca)))
+        other_name = await refused(WebhookSender(hooking(url.replace("localhost", "127.0.0.1"), ca=made.ca)))
+        no_ca = await refused(WebhookSender(hooking(url, ca=tmp_path / "nothing.pem")))
+        assert len(server.taken) == 1
+    for trouble in (stranger, other_name):
+        assert "its certificate is not accepted" in str(trouble)
+    assert "holds no certificate that can be read" in str(no_ca)
+
+
+async def test_a_mail_whose_answer_is_lost_comes_again_under_the_same_name(tmp_path: Path) -> None:
+    with mail(tmp_path, "mute") as server:
+        sender = MailSender(mailing(server.port))
+        trouble = await refused(sender)
+        assert not trouble.refused
+        server.kill()
+        server.start("")
+        await sender.send(LETTER)
+        assert [taken["headers"]["Message-ID"] for taken in server.taken] == [f"<{LETTER.key}@farm.example>"] * 2

@@ -3,6 +3,7 @@
 The delays are settings of each test; the rules are ours (docs/notification.md): common practice, no source.
 """
 
+import json
 from itertools import pairwise
 
 import pytest
@@ -373,3 +374,16 @@ def test_whatever_happens_every_occurrence_is_told_exactly_once(events, gather_m
             first, _, last = numbers.partition("-")
             told.setdefault(alarm, []).extend(range(int(first), int(last or first) + 1))
     assert told == {alarm: list(range(1, last + 1)) for alarm, last in r.occurrences.items()}
+
+
+def test_ten_thousand_alarms_on_a_channel_that_is_away_fill_no_memory_and_are_all_told_in_the_end():
+    r = rig(gather_ms=0, same_alarm_ms=0)
+    for k in range(10_000):
+        r.at = k * 10
+        r.raised(f"t{k % 40}.high", priority=1)
+        r.returned(f"t{k % 40}.high")
+    assert len(r.tray) == r.tray.untold == 40
+    assert len(json.dumps(r.tray.save())) < 40 * 400
+    r.until(r.at + MIN)
+    assert sorted(mark for _, marks in r.told for mark in marks) == sorted(f"t{k}.high#1-250" for k in range(40))
+    assert len(r.told) == 1
