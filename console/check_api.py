@@ -49,6 +49,7 @@ class Step(_Body):
 class Finish(_Body):
     """What the record may tell beside the steps."""
 
+    organisation: Text = ""
     customer: Text = ""
     condition: Text = ""
     reference: Text = ""

@@ -18,6 +18,7 @@ CAUTION: Final = (
 
 FIELDS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "organisation": "Tested by (organisation)",
         "customer": "Customer",
         "condition": "Condition of the loop before the check",
         "reference": "Reference instrument and its number",

@@ -90,6 +90,7 @@ def _item(record: Json) -> list[Field]:
         Field("Tank", tanks),
         Field("Line and unit", wire),
         Field("Range", span),
+        Field(FIELDS["organisation"], record["filled"].get("organisation", "")),
         Field(FIELDS["customer"], record["filled"].get("customer", "")),
         Field(FIELDS["condition"], record["filled"].get("condition", "")),
     ]

@@ -284,8 +284,9 @@ def ended(core: "Core", at: Instant, check: LoopCheck, how: str, by: str, filled
     record = {"item": item_of(core, check.instrument)} | record_of(check, how, at.time_ms, by, filled)
     decisions: list[Decision] = [Decision(KIND, {"change": how, **record})]
     transitions: tuple[Transition, ...] = ()
-    if check.hidden:
-        back = core.desk.return_to_service(at, check.hidden, by or check.by, f"loop check {how}")
+    hidden = [alarm for alarm in check.hidden if core.alarms.view(alarm) is not None]  # the site file may have changed
+    if hidden:
+        back = core.desk.return_to_service(at, hidden, by or check.by, f"loop check {how}")
         decisions += alarm_decisions(back)
         transitions = back.transitions
     return Outcome(_told({"record": record}), decisions, transitions)

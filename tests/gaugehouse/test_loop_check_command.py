@@ -1,5 +1,6 @@
 """`gaugehouse loop check` beside a running daemon and without one, and its record on paper."""
 
+import asyncio
 import io
 import json
 from pathlib import Path
@@ -12,7 +13,7 @@ from gaugehouse.cli import main
 from gaugehouse.paper import pdf_of
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book
-from tests.gaugehouse.farms import running
+from tests.gaugehouse.farms import Running, running
 from tests.gaugehouse.test_local import command
 from tests.gaugehouse.test_loopchecks import BESIDE, Bench
 
@@ -94,6 +95,44 @@ async def test_a_check_that_the_daemon_left_behind_can_be_aborted_without_it(tmp
         last = [entry for entry in book.entries(["loop_check"])][-1].body
         assert (last["change"], last["ended_by"], last["filled"]) == ("aborted", "Bo", {"remarks": "storm"})
         assert not [key for key in book.state() if key.startswith("loopcheck/") and key != "loopcheck/.number"]
+
+
+@pytest.mark.timeout(110)
+async def test_the_steps_of_a_real_loop_are_taken_live_over_a_restart(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The farm's loop carries the tester's current with its own noise; the daemon stops and starts between steps."""
+    here, by = ("loop", "check"), ("--by", "Ada")
+    loop, tank = "finch_loop", "finch"
+
+    async def steps(run: Running, points: tuple[int, ...]) -> None:
+        for point in points:
+            run.farm.inject(loop, "gap_low", value=point)  # whatever its name: the value is what flows in the loop
+            async with asyncio.timeout(30):
+                while await command(*here, "step", str(run.site.path), loop, *by) == 3:
+                    await asyncio.sleep(0.1)
+
+    async with running(tmp_path, speed=20) as run:
+        await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
+        async with asyncio.timeout(30):  # waves on a short window look like a movement for a while
+            while await command(*here, "start", str(run.site.path), loop, *by, "--at-rest", "valves locked") == 3:
+                await asyncio.sleep(0.5)
+        await steps(run, POINTS[:5])
+    async with running(tmp_path, speed=20) as run:
+        await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
+        live = run.daemon.facts.live() if run.daemon.facts is not None else {}
+        assert next(t for t in live["tanks"] if t["tank"] == tank)["reason"] == "BadOutOfService"
+        await steps(run, POINTS[5:])
+        run.farm.clear(loop)
+        assert await command(*here, "finish", str(run.site.path), loop, *by) == 0
+        await run.until(lambda live: next(t for t in live["tanks"] if t["tank"] == tank)["quality"] == "Good")
+        capsys.readouterr()
+        assert await command(*here, "print", str(run.site.path), "1", "--json") == 0
+    found = json.loads(capsys.readouterr().out)["runs"]["as_found"]
+    assert [step["point_mA"] for step in found["steps"]] == list(POINTS)
+    assert {step["how"] for step in found["steps"]} == {"live"}
+    assert all(0 < step["spread_mA"] < 0.016 for step in found["steps"])  # steady: 0.1 % of 16 mA
+    assert found["passes"] is True
 
 
 @pytest.fixture

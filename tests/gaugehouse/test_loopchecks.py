@@ -293,6 +293,20 @@ def test_a_restart_after_its_time_ends_it_at_the_first_tick(bench: Bench) -> Non
     assert bench.states() == {}
 
 
+def test_alarms_that_the_site_file_no_longer_has_keep_no_other_out_of_service(tmp_path: Path) -> None:
+    """The site file lost a limit while a check was under way: the rest of the alarms comes back all the same."""
+    bench = Bench(tmp_path)
+    bench.polls(12.0, 30)
+    bench.do("start", minutes=10)
+    path = tmp_path / "site.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace('low_low = "0.5 m"\n', ""), encoding="utf-8")
+    bench.site = load_site(path)
+    bench.restart(down_s=601)
+    bench.poll(12.0)
+    assert bench.core.checks.get("palm-top") is None
+    assert bench.states() == {}
+
+
 def test_an_act_alone_ends_no_check(bench: Bench) -> None:
     """Delays are judged at ticks with samples only."""
     bench.do("start", minutes=1)
