@@ -11,10 +11,15 @@ from typing import Any, Final, NamedTuple
 
 from alerts.faults import DECLARED, ENDED, FaultChange
 from alerts.spec import LoopFacts
+from alerts.watchtime import DAY_MS
 from models.reading import Instant, Sample
 
 LONGEST_MEMORY: Final = 20_000
 """Samples of one instrument that are remembered at the most, whatever the site file asks for."""
+
+MOST_A_DAY: Final = 20_000
+"""Samples of one instrument that are kept on one day of the clock (UTC) at full rate. A terminal that flaps all day has
+told its story by then; of each further fault of that day only its own first samples and the sparse ones are kept."""
 
 SPARSE_PART: Final = 500
 """While a fault goes on for long, samples are at least so small a part of its age apart: a year makes some thousand."""
@@ -83,6 +88,7 @@ class FaultTraces:
         self._open: dict[str, dict[int, _Open]] = {}
         self._begun: list[tuple[str, int]] = []
         self._rows: list[TraceRow] = []
+        self._spent: dict[str, tuple[int, int]] = {}
         self._dirty: set[str] = set()
 
     def hear(self, heard: Heard) -> None:
@@ -101,7 +107,7 @@ class FaultTraces:
         for number, trace in list(traces.items()):
             if trace.wants(heard.elapsed_ms, self._spec.sparse_ms):
                 trace.last_ms = heard.elapsed_ms
-                self._rows.append(TraceRow(number, heard.sample))
+                self._keep(number, heard.sample)
             elif trace.ended:
                 del traces[number]
                 self._dirty.add(instrument)
@@ -116,12 +122,14 @@ class FaultTraces:
                 self._end(now, fault.instrument, fault.number, fault.end_ms)
 
     def _begin(self, now: Instant, instrument: str, number: int, start_ms: int) -> None:
-        heard = list(self.since(instrument, start_ms, self._spec.before_ms))
+        frugal = self._kept_on(instrument, now.time_ms) >= MOST_A_DAY
+        heard = list(self.since(instrument, start_ms, 0 if frugal else self._spec.before_ms))
         first_ms = self._start_elapsed(instrument, start_ms, now)
         last_ms = heard[-1].elapsed_ms if heard else now.elapsed_ms
         self._begun.append((instrument, number))
-        self._rows += (TraceRow(number, one.sample) for one in heard)
-        everything_until = max(first_ms + self._spec.after_ms, now.elapsed_ms)
+        for one in heard:
+            self._keep(number, one.sample)
+        everything_until = max(first_ms + (0 if frugal else self._spec.after_ms), now.elapsed_ms)
         self._open.setdefault(instrument, {})[number] = _Open(first_ms, everything_until, last_ms)
         self._dirty.add(instrument)
 
@@ -135,8 +143,17 @@ class FaultTraces:
             del self._open[instrument][number]
         for heard in self._memory[instrument]:
             if heard.elapsed_ms > trace.last_ms and end_ms is not None and heard.sample.time_ms >= end_ms:
-                self._rows.append(TraceRow(number, heard.sample))
+                self._keep(number, heard.sample)
         self._dirty.add(instrument)
+
+    def _keep(self, number: int, sample: Sample) -> None:
+        self._rows.append(TraceRow(number, sample))
+        kept = self._kept_on(sample.instrument, sample.time_ms)
+        self._spent[sample.instrument] = (sample.time_ms // DAY_MS, kept + 1)
+
+    def _kept_on(self, instrument: str, time_ms: int) -> int:
+        day, kept = self._spent.get(instrument, (0, 0))
+        return kept if day == time_ms // DAY_MS else 0
 
     def since(self, instrument: str, start_ms: int, before_ms: int) -> Iterator[Heard]:
         """What is remembered from `before_ms` before the sample of a time on; everything where that one is gone."""

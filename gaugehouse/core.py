@@ -254,7 +254,7 @@ class Core:
 
     def changed_state(self) -> dict[str, str | None]:
         """What the rooms hold now, only what changed since this was last asked."""
-        changed: dict[str, str | None] = {}
+        changed: dict[str, str | None] = {"core/elapsed_ms": str(self.at.elapsed_ms)}  # what the rooms count from
         for name, room in self.rooms.items():
             for key, state in room.save(True).items():
                 changed[f"{name}/{key}"] = None if state is None else _compact(state)

@@ -192,8 +192,9 @@ export class Chart {
       const place = left + 6 + width > LEFT + this.width ? left - 6 - width : left + 6;
       if (place < Math.max(free, LEFT)) continue;
       free = place + width + 6;
-      pen.fillStyle = ink("face");
-      pen.fillRect(place - 3, TOP + 3, width + 6, 17);
+      pen.strokeStyle = ink("face"); // a rim around the letters, so that what lies behind them stays to be seen
+      pen.lineWidth = 4;
+      pen.strokeText(name, place, TOP + 12);
       pen.fillStyle = ink("figure");
       pen.fillText(name, place, TOP + 12);
     }

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from alerts.faults import FaultTracker
-from alerts.faulttrace import FaultTraces, Heard, TraceSpec
+from alerts.faulttrace import MOST_A_DAY, FaultTraces, Heard, TraceSpec
 from alerts.spec import LoopFacts
 from models.reading import Sample
 from tests.alerts.timelines import START_MS, instant, loop, sample
@@ -141,3 +141,18 @@ def test_the_time_after_a_short_fault_is_kept_to_its_last_second() -> None:
     farm.play(106, 200, 12.0)
     assert farm.kept == {1: list(range(90, 121))}
     assert farm.traces.save(False) == {}
+
+
+def test_a_terminal_that_flaps_all_day_fills_no_disk() -> None:
+    farm = Farm(spec=TraceSpec())
+    for start in range(0, 86_400 - 60, 20):
+        farm.play(start, start + 12, 12.0)
+        farm.play(start + 12, start + 20, 3.5)
+    rows = sum(map(len, farm.kept.values()))
+    faults = len(farm.kept)
+    assert faults > 4000
+    assert MOST_A_DAY < rows < MOST_A_DAY + 15 * faults
+    assert len(farm.kept[faults]) < 15
+    farm.play(2 * 86_400, 2 * 86_400 + 200, 12.0)
+    farm.play(2 * 86_400 + 200, 2 * 86_400 + 400, 3.5)
+    assert len(farm.kept[max(farm.kept)]) > 200  # another day: at full rate again

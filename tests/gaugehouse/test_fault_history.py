@@ -3,6 +3,7 @@
 The timelines are the house's own; the bands are those of NAMUR NE 43 (2003).
 """
 
+import asyncio
 import csv
 import io
 import json
@@ -12,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from gaugehouse.acting import perform
 from gaugehouse.cli import main
 from gaugehouse.core import Core, Tick
 from gaugehouse.errors import CallError
@@ -20,10 +22,11 @@ from gaugehouse.faultrecords import FAULT, fault_rows
 from gaugehouse.replay import replay
 from gaugehouse.rows import FAULT_COLUMNS
 from gaugehouse.site import Site
-from gaugehouse.stores import open_stores
+from gaugehouse.stores import look_into_traces, open_stores
 from gaugehouse.wiring import core_of
 from history.chain import Entry
 from models.reading import OK, Instant, Sample
+from tests.gaugehouse.farms import running
 from tests.gaugehouse.sites import loop_site
 from tests.gaugehouse.test_replay import currents, run
 
@@ -235,3 +238,32 @@ def test_what_a_book_of_an_older_version_lacks_is_empty(tmp_path: Path) -> None:
         core = core_of(site)
         core.restore(stores.book.state())
     assert (row["level_m"], row["movement"], row["blinded"], row["blinded_s"]) == (None, "", [], 0.0)
+
+
+async def test_the_daemon_tells_trace_figures_and_takes_an_entry(tmp_path: Path) -> None:
+    async with running(tmp_path, speed=20) as run:
+        run.farm.inject("ridge_gauge", "gap_low", 30)
+        facts = run.daemon.facts
+        assert facts is not None
+        await run.until(lambda live: any(loop["fault"] == "gap_low" for loop in live["loops"]))
+        refused = await facts.act("fault_entry", {"instrument": "ridge_gauge", "number": 1, "by": "Ana", "close": True})
+        assert (refused.status, "still goes on" in refused.text) == ("refused", True)
+        await run.until(
+            lambda live: not any(loop["fault"] for loop in live["loops"] if loop["instrument"] == "ridge_gauge")
+        )
+        answer = await asyncio.to_thread(
+            perform, run.site, "fault_entry",
+            {"instrument": "ridge_gauge", "number": 1, "by": "Ana", "cause": "supply", "close": True},
+        )  # fmt: skip
+        assert (answer.status, answer.body["entry"]) == ("done", 1)
+        (row,) = await facts.faults("ridge_gauge", 0, 2**60)
+        assert (row["class"], row["status"], row["cause"], row["flag"]) == ("gap_low", "S", "supply", "")
+        trace = await facts.fault_trace("ridge_gauge", 1)
+        assert row["start"] in [sample["time"] for sample in trace]
+        assert trace[0]["time"] < row["start"]
+        assert all(sample["raw"] for sample in trace if sample["outcome"] == "ok")
+        figures = await facts.loop_figures("ridge_gauge")
+        assert [(f["days"], f["faults"]) for f in figures] == [(30, 1), (90, 1)]
+        assert 0 < figures[0]["lost_h"] < figures[0]["watched_h"]
+    with look_into_traces(run.site) as traces:
+        assert len(traces.trace("ridge_gauge", 1)) >= len(trace)
