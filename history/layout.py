@@ -6,7 +6,8 @@ of this project; values always come as parameters.
 `reading`: the newest rows, clustered by (tank, seq). `minute`: the roll-up of each stretch of them inside of one clock
 minute. When an hour is over its rows are sealed: they become a `block` with its columns and roll-ups in `part`, and
 leave the two tables (a tank's last row and its last good one stay, so that both are found at once). Hours of a day that
-is over are merged into one block. `model`: every version of a tank's model that readings were made with.
+is over are merged into one block. `model`: every version of a tank's model that readings were made with. `outlet`: how
+far each server has got (see `history.following`).
 """
 
 from typing import Final
@@ -16,7 +17,7 @@ from history.scale import COLUMN_OF, COLUMNS
 from history.store import COUNTS_WHEN_BAD
 from models.reading import QUANTITIES
 
-FORMAT: Final = 2
+FORMAT: Final = 3
 FIGURES: Final = tuple(quantity.column for quantity in QUANTITIES)
 
 
@@ -54,13 +55,17 @@ _SEALED = (
     "CREATE TABLE part (block INTEGER NOT NULL, name TEXT NOT NULL, data BLOB NOT NULL)",
     "CREATE UNIQUE INDEX part_place ON part (block, name)",
 )
+_OUTLET = (
+    "CREATE TABLE outlet (server TEXT PRIMARY KEY, seq INTEGER NOT NULL, sent INTEGER NOT NULL DEFAULT 0, "
+    "rejected INTEGER NOT NULL DEFAULT 0, dropped INTEGER NOT NULL DEFAULT 0) WITHOUT ROWID"
+)
 # For people with a SQLite shell: the same figures in their units, of what is not sealed yet.
 _VIEW = (
     "CREATE VIEW readings AS SELECT tank.name AS tank, seq, time_ms, quality, reason, stock_quality, bound, "  # noqa: S608
     + ", ".join(f"{COLUMN_OF[q.column]} / 1e{q.decimals} AS {q.column}" for q in QUANTITIES)
     + " FROM reading JOIN tank ON tank.id = reading.tank"
 )
-_SCHEMA: Final = (_TANK, _READING, _MINUTE, *_SEALED, _VIEW)
+_SCHEMA: Final = (_TANK, _READING, _MINUTE, *_SEALED, _OUTLET, _VIEW)
 _FROM_1: Final = (
     "ALTER TABLE tank ADD COLUMN sealed_seq INTEGER NOT NULL DEFAULT 0",
     "ALTER TABLE reading ADD COLUMN model INTEGER",
@@ -68,7 +73,9 @@ _FROM_1: Final = (
     *_SEALED,
 )
 
-LAYOUT: Final = Layout("store of readings", 0x67685264, FORMAT, _SCHEMA, "NORMAL", {1: _FROM_1})
+_FROM_2: Final = (_OUTLET,)
+
+LAYOUT: Final = Layout("store of readings", 0x67685264, FORMAT, _SCHEMA, "NORMAL", {1: _FROM_1, 2: _FROM_2})
 
 INSERT: Final = (
     f"INSERT INTO reading (tank, {', '.join(COLUMNS)}, model, fine_m) VALUES (?{', ?' * (len(COLUMNS) + 2)})"  # noqa: S608

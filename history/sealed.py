@@ -161,6 +161,18 @@ class Sealed:
         )
         return [Block._make(row) for row in rows]
 
+    def next_full(self, connection: sqlite3.Connection, tank_id: int, after: int) -> Block | None:
+        """The first block that holds single readings above a seq."""
+        # blocks of a tank never overlap: of those that begin by then, only the last can reach beyond
+        for question in (
+            f"SELECT {_FIELDS} FROM block WHERE tank = ? AND first_seq <= ? ORDER BY first_seq DESC LIMIT 1",  # noqa: S608
+            f"SELECT {_FIELDS} FROM block WHERE tank = ? AND first_seq > ? AND thinned = 0 ORDER BY first_seq LIMIT 1",  # noqa: S608
+        ):
+            row = connection.execute(question, (tank_id, after)).fetchone()
+            if row is not None and (block := Block._make(row)).last_seq > after and not block.thinned:
+                return block
+        return None
+
     def hours(self, connection: sqlite3.Connection, tank_id: int) -> list[Block]:
         """The sound blocks of single hours, in the order of seq."""
         rows = connection.execute(

@@ -19,6 +19,7 @@ import numpy as np
 from history.block import FIGURES, Columns, columns_of, rows_of
 from history.errors import PointsRejected, StoreDamaged
 from history.files import SqliteFile
+from history.following import Cursor, Stretch, cursor_of, following, move, waiting
 from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT, counted
 from history.scale import not_above, reading_of, row_of
 from history.sealed import DAY, HOURS, MINUTES, UNITS, Block, Sealed, TankModels
@@ -316,6 +317,26 @@ class SqliteStore:
                 ):
                     return True
         return False
+
+    def following(self, after: int, most: int) -> Stretch | None:
+        """The readings of all tanks that follow a seq, some at a time: see `history.following.following`."""
+        with self._file.reading() as connection:
+            return following(connection, self._sealed, after, most)
+
+    def waiting(self, after: int) -> int:
+        """About how many readings follow a seq."""
+        with self._file.reading() as connection:
+            return waiting(connection, after)
+
+    def cursor(self, server: str) -> Cursor:
+        """How far a server has got with this store's readings."""
+        with self._file.reading() as connection:
+            return cursor_of(connection, server)
+
+    def move_cursor(self, server: str, to: Cursor) -> None:
+        """A server has got to `to.seq`; the counts of `to` are added to those that stand."""
+        with self._file.writing() as connection:
+            move(connection, server, to)
 
     def last_seq(self) -> int:
         with self._file.reading() as connection:

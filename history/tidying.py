@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 
 from history.block import columns_of, joined
 from history.errors import StoreDamaged
+from history.following import count_dropped
 from history.layout import FOR_SEALING
 from history.sealed import DAY, HOUR, Block, Sealed
 from history.store import HOUR_MS
@@ -125,6 +126,7 @@ def thin_one(
         return False
     for block in sealed.full_days(connection, tank_id, newest_ms - kept.readings_ms):
         if not any(pin.start_ms <= block.last_ms and block.first_ms < pin.end_ms for pin in pinned):
+            count_dropped(connection, sealed, block)
             sealed.thin(connection, block)
             return True
     return False

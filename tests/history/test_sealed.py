@@ -11,6 +11,7 @@ import pytest
 
 from history.block import Deriver, Measured, joined
 from history.errors import PointsRejected
+from history.layout import FORMAT
 from history.scale import rounded
 from history.sqlite import SqliteStore
 from history.tidying import Kept, Pinned
@@ -272,14 +273,32 @@ def test_a_file_of_format_1_is_brought_up_with_all_that_it_holds(tmp_path: Path)
     store.append(run(3, first_seq=300, start_ms=NOON_MS + 200 * 60_000))
     store.close()
     with closing(sqlite3.connect(path)) as connection:
-        assert connection.execute("PRAGMA user_version").fetchone()[0] == 2
+        assert connection.execute("PRAGMA user_version").fetchone()[0] == FORMAT
+
+
+def test_a_file_of_format_2_is_brought_up_with_all_that_it_holds(tmp_path: Path) -> None:
+    """Its first day is thinned: of that the roll-ups are left."""
+    path = tmp_path / "r.sqlite"
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript((ROOT / "tests/data/history/format2.sql").read_text())
+    expected = run(75, start_ms=MIDNIGHT_MS, step_ms=2_400_000)
+    expected[20] = bad(21, expected[20].time_ms)
+    store = SqliteStore.open(path, "FARM")
+    assert list(store.read("T-1", *ALWAYS)) == [rounded(one) for one in expected[36:]]
+    assert [one.seq for one in store.read("T-2", *ALWAYS)] == [1, 2, 3, 4, 5]
+    levels = store.trend("T-1", "level_m", MIDNIGHT_MS, DAY_MS, 12).max
+    assert levels == tuple(rounded(expected[19 if k == 6 else 3 * k + 2]).level_m for k in range(12))
+    store.close()
+    with closing(sqlite3.connect(path)) as connection:
+        assert connection.execute("PRAGMA user_version").fetchone()[0] == FORMAT
+        assert connection.execute("SELECT count(*) FROM outlet").fetchone()[0] == 0
 
 
 def test_a_file_of_format_1_waits_for_its_daemon_before_it_is_read(tmp_path: Path) -> None:
     path = tmp_path / "r.sqlite"
     with closing(sqlite3.connect(path)) as connection:
         connection.executescript((ROOT / "tests/data/history/format1.sql").read_text())
-    with pytest.raises(Exception, match="format 1; the daemon of this version brings it to format 2 at its start"):
+    with pytest.raises(Exception, match="format 1; the daemon of this version brings it to format 3 at its start"):
         SqliteStore.open(path, "FARM", read_only=True)
 
 

@@ -92,7 +92,7 @@ def test_a_file_of_another_site_is_refused_by_both_names(tmp_path: Path) -> None
 
 @pytest.mark.parametrize(
     ("found", "word"),
-    [(3, "format 3 and this program knows up to 2; use the newer program"), (0, "format 0, which this program")],
+    [(4, "format 4 and this program knows up to 3; use the newer program"), (0, "format 0, which this program")],
 )
 def test_a_file_of_another_format_is_refused_and_left_alone(tmp_path: Path, found: int, word: str) -> None:
     path = tmp_path / "r.sqlite"
