@@ -4,6 +4,7 @@ Knows one version of a tank's model; refuses to know files. The same formulas as
 that nearly nothing is left between the two; the store keeps that rest, so that no figure changes by being stored.
 """
 
+import logging
 from collections.abc import Iterable, Mapping
 from typing import Final
 
@@ -19,6 +20,8 @@ from models.errors import OutOfRange
 from models.quantity import Product, Vessel
 from models.signal import SPAN_MA, ZERO_MA
 from models.tank import LevelKind, Tank
+
+log = logging.getLogger(__name__)
 
 Floats = NDArray[np.float64]
 
@@ -82,15 +85,13 @@ class SiteModels:
 
     def __init__(self, site: Site) -> None:
         self._site = site
-        self._made: dict[str, ModelDeriver] = {}
+        self._made: dict[str, ModelDeriver | None] = {}
         self._known = {tank.id: tank for tank in site.tanks}
 
     def current(self, tank: str) -> ModelDeriver | None:
         if tank not in self._made:
             found = self._known.get(tank)
-            if found is None:
-                return None
-            self._made[tank] = deriver_of(self._site, found)
+            self._made[tank] = None if found is None else _lasting(deriver_of(self._site, found))
         return self._made[tank]
 
     def definition(self, tank: str) -> str:
@@ -104,3 +105,13 @@ class SiteModels:
             return None
         ends = None if value.at_4mA_m is None or value.at_20mA_m is None else (value.at_4mA_m, value.at_20mA_m)
         return ModelDeriver(version, value.vessel, value.product, ends)
+
+
+def _lasting(deriver: ModelDeriver) -> ModelDeriver | None:
+    """None for a model that could not be made again from its text: its figures are kept whole instead."""
+    try:
+        made_of(deriver.definition())
+    except (TypeError, ValueError):
+        log.warning("tank model %s cannot be written down; its figures are stored whole", deriver.version[:12])
+        return None
+    return deriver

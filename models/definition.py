@@ -46,6 +46,11 @@ def made_of(text: str) -> Definition:
 def _plain(value: object) -> object:
     if value is None or isinstance(value, bool | int | float) or type(value) is str:
         return value
+    if isinstance(value, tuple):
+        named: tuple[str, ...] | None = getattr(value, "_fields", None)
+        if named is None:
+            return [_plain(part) for part in value]
+        return {CLASS: _name(type(value)), **{name: _plain(part) for name, part in zip(named, value, strict=True)}}
     if isinstance(value, Enum):
         return {CLASS: _name(type(value)), "value": value.value}
     if isinstance(value, CapacityTable):
@@ -63,6 +68,8 @@ def _name(kind: type) -> str:
 
 
 def _made(value: Any) -> Any:
+    if isinstance(value, list):
+        return tuple(_made(part) for part in value)
     if not isinstance(value, dict):
         return value
     parts = dict(value)

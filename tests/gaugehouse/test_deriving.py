@@ -95,3 +95,11 @@ def test_a_tank_that_the_site_no_longer_has_has_no_model(site: Site) -> None:
     models = SiteModels(site)
     assert models.current("gone") is None
     assert models.definition("gone") == ""
+
+
+def test_a_model_that_cannot_be_written_down_is_done_without(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(value: object) -> str:
+        raise TypeError("a new kind of part")
+
+    monkeypatch.setattr("gaugehouse.deriving.written", refuse)
+    assert SiteModels(site).current("north") is None
