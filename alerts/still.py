@@ -26,11 +26,13 @@ class StillWatch:
         self.moving = False
         self.moved_m3: float | None = None
 
-    def add(self, at_ms: int, volume_m3: float, threshold_m3: float) -> None:
-        """One more volume. at_ms: elapsed time. threshold_m3: how much within the window counts as a movement."""
+    def add(self, at_ms: int, volume_m3: float) -> bool:
+        """One more volume; at_ms: elapsed time. True when a minute is whole, and `judge` has something new."""
+        return self._bins.add(at_ms, volume_m3)
+
+    def judge(self, threshold_m3: float) -> None:
+        """After a whole minute. threshold_m3: how much within the window counts as a movement."""
         bins = self._bins
-        if not bins.add(at_ms, volume_m3):
-            return
         newest = bins.means[-1]
         if not self.moving:
             moved = max((newest.value - mean.value for mean in bins.means), key=abs)

@@ -32,23 +32,27 @@ class Told(NamedTuple):
     on: bool | None = None
 
 
+Key = tuple[str, str]
+"""Source and condition."""
+
+
 class WatchBoard:
-    """Every watched condition of a site, by alarm id (``source.condition``)."""
+    """Every watched condition of a site. Most ticks change nothing: only conditions with a running delay are judged."""
 
     def __init__(self, watched: Iterable[Watched]) -> None:
-        self._watches: dict[str, LimitWatch] = {}
-        self._conditions: dict[str, str] = {}
-        self._running: set[str] = set()
+        self._watches: dict[Key, LimitWatch] = {}
+        self._keys: dict[str, Key] = {}
+        self._running: set[Key] = set()
         for source in watched:
             for limit in source.limits:
-                alarm_id = f"{source.source}.{limit.condition}"
-                if alarm_id in self._watches:
-                    raise BadSetup(f"alarm {alarm_id} is watched twice; ids are used once")
-                self._watches[alarm_id] = LimitWatch(limit)
-                self._conditions[alarm_id] = limit.condition
+                key = (source.source, limit.condition)
+                if key in self._watches:
+                    raise BadSetup(f"alarm {_id(key)} is watched twice; ids are used once")
+                self._watches[key] = LimitWatch(limit)
+                self._keys[_id(key)] = key
 
     def __contains__(self, alarm_id: str) -> bool:
-        return alarm_id in self._watches
+        return alarm_id in self._keys
 
     @property
     def running(self) -> bool:
@@ -57,30 +61,34 @@ class WatchBoard:
 
     def set_active(self, alarm_id: str, active: bool) -> None:
         """Take up what was saved."""
-        self._watches[alarm_id].set_active(active)
+        self._watches[self._keys[alarm_id]].set_active(active)
 
     def judge(self, now_ms: int, told: Sequence[Told]) -> list[tuple[str, Change]]:
         """What went on or off, by alarm id. Raises `BadSetup` for a condition that nobody announced."""
-        touched = set(self._running)
-        for say in told:
-            alarm_id = f"{say.source}.{say.condition}"
-            watch = self._watches.get(alarm_id)
+        running = self._running
+        for source, condition, value, on in told:
+            key = (source, condition)
+            watch = self._watches.get(key)
             if watch is None:
-                raise BadSetup(f"something was told of {alarm_id}, which is not among the watched conditions")
-            touched.add(alarm_id)
-            if say.on is not None:
-                watch.said(now_ms, say.on, say.value)
-            elif say.value is not None:
-                watch.trusted(now_ms, say.value)
+                raise BadSetup(f"something was told of {_id(key)}, which is not among the watched conditions")
+            if on is not None:
+                watch.said(now_ms, on, value)
+            elif value is not None:
+                watch.trusted(now_ms, value)
             else:
                 watch.distrusted(now_ms)
-        changed: list[tuple[str, Change]] = []
-        for alarm_id in sorted(touched):
-            watch = self._watches[alarm_id]
-            if watch.judge(now_ms):
-                changed.append((alarm_id, Change(self._conditions[alarm_id], watch.active, watch.value)))
             if watch.running:
-                self._running.add(alarm_id)
-            else:
-                self._running.discard(alarm_id)
+                running.add(key)
+            elif running:
+                running.discard(key)
+        changed: list[tuple[str, Change]] = []
+        for key in sorted(running):
+            watch = self._watches[key]
+            if watch.judge(now_ms):
+                changed.append((_id(key), Change(key[1], watch.active, watch.value)))
+                running.discard(key)
         return changed
+
+
+def _id(key: Key) -> str:
+    return f"{key[0]}.{key[1]}"

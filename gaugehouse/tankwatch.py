@@ -137,7 +137,8 @@ class StillnessWatch:
             return
         if reading.gsv_m3 is not None and tov_m3 > 0:
             self._ratio = reading.gsv_m3 / tov_m3
-        still.add(at.elapsed_ms, tov_m3 * self._ratio, self._at_m * self._table.area_m2(level_m))
+        if still.add(at.elapsed_ms, tov_m3 * self._ratio):
+            still.judge(self._at_m * self._table.area_m2(level_m))
         yield Told(self._tank, "unordered_movement", still.moved_m3, still.moving)
 
     def _excused(self, at: Instant) -> bool:

@@ -4,7 +4,7 @@ Knows which signal speaks of which condition; the deadbands and delays are the e
 tick. A site without such conditions has no watcher and pays nothing.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final, NamedTuple, Protocol
 
 from alerts.conditions import TankFacts
@@ -31,14 +31,17 @@ _PER_HOUR: Final = 3600.0
 class TankWatcher(Protocol):
     """Judges something of one tank by what each tick says of it."""
 
-    def tell(self, at: Instant, facts: TankFacts) -> Iterator[Told]: ...
+    def tell(self, at: Instant, facts: TankFacts) -> Iterable[Told]: ...
 
 
 class Seen(NamedTuple):
     """What one tick says: of conditions, and which plans it brought to their end."""
 
-    told: list[Told]
-    ended: list[Ended]
+    told: Sequence[Told]
+    ended: Sequence[Ended]
+
+
+NOTHING_SEEN: Final = Seen((), ())
 
 
 class Watchers:
@@ -54,9 +57,12 @@ class Watchers:
         self._plans = plans
         self._planned = {tank.id: PlanWatch(tank.id, plans) for tank in site.tanks}
         self._planning = False
+        self._idle = not (self._switches or self._tanks)
 
     def tell(self, at: Instant, samples: Sequence[Sample], facts: Sequence[TankFacts]) -> Seen:
         """What this tick says."""
+        if self._idle and not (self._plans or self._planning):
+            return NOTHING_SEEN
         told: list[Told] = []
         ended: list[Ended] = []
         if self._tanks:

@@ -14,7 +14,8 @@ def seconds_until_seen(litres_per_min: float, noise_m3: float = 0.0) -> int | No
     for second in range(2 * 3600):
         wave = noise_m3 if second % 2 else -noise_m3
         moved = litres_per_min / 60_000 * max(0, second - 600)
-        watch.add(second * 1000, 500 - moved + wave, THRESHOLD_M3)
+        if watch.add(second * 1000, 500 - moved + wave):
+            watch.judge(THRESHOLD_M3)
         if watch.moving:
             return second - 600
     return None
@@ -36,7 +37,8 @@ def test_it_is_over_when_the_tank_has_been_still_for_a_while_and_the_next_one_co
     watch, seen = StillWatch(HOUR_MS), []
     for minute in range(300):
         moved = 0.05 * min(max(0, minute - 60), 40) + 0.05 * max(0, minute - 200)
-        watch.add(minute * 60_000, 500 - moved, THRESHOLD_M3)
+        if watch.add(minute * 60_000, 500 - moved):
+            watch.judge(THRESHOLD_M3)
         if not seen or seen[-1][1] is not watch.moving:
             seen.append((minute, watch.moving))
     begins, ends, again = (minute for minute, _ in seen[1:])
@@ -49,7 +51,8 @@ def test_a_movement_that_was_ordered_leaves_nothing_behind() -> None:
     watch = StillWatch(HOUR_MS)
     for minute in range(120):
         volume = 500 + 2.0 * min(max(0, minute - 30), 20)
-        watch.add(minute * 60_000, volume, THRESHOLD_M3)
+        if watch.add(minute * 60_000, volume):
+            watch.judge(THRESHOLD_M3)
         if 30 <= minute <= 52:
             watch.excuse()
         assert not watch.moving
@@ -58,6 +61,7 @@ def test_a_movement_that_was_ordered_leaves_nothing_behind() -> None:
 def test_a_signal_that_was_away_hides_no_movement() -> None:
     watch = StillWatch(HOUR_MS)
     for minute in (*range(30), *range(50, 60)):
-        watch.add(minute * 60_000, 500.0 if minute < 30 else 498.0, THRESHOLD_M3)
+        if watch.add(minute * 60_000, 500.0 if minute < 30 else 498.0):
+            watch.judge(THRESHOLD_M3)
     assert watch.moving
     assert watch.moved_m3 == pytest.approx(-2.0)
