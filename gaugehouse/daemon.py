@@ -1,7 +1,8 @@
 """The daemon: polls, decides, writes, shows. Everything that runs is started and stopped here.
 
-Order on disk: a tick's decisions go to the record book in one durable transaction before anything is told outside; its
-readings follow. Order of stopping: polling, what still waits for the core, the publisher, the console, the stores.
+Order on disk: a tick's decisions go to the record book in one durable transaction (with those of the ticks that wait
+behind it) before anything is told outside; its readings follow. Order of stopping: polling, what still waits for the
+core, the publisher, the console, the stores.
 """
 
 import asyncio
@@ -9,7 +10,7 @@ import contextlib
 import logging
 import os
 import socket
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -19,6 +20,7 @@ from collector.collector import Collector
 from console.app import create_app
 from console.serving import Server, build_server
 from gaugehouse.acts import Act, Answer, Decision
+from gaugehouse.core import StepResult
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts
 from gaugehouse.handlers import handlers_of
@@ -44,6 +46,8 @@ log = logging.getLogger(__name__)
 
 SAVE_EVERY_S: Final = 10.0
 DRAIN_S: Final = 5.0
+TICKS_TOGETHER: Final = 64
+"""Ticks that are written in one transaction at the most, when so many wait: a flood must not queue for the disk."""
 
 
 class DaemonClock(Clock, Protocol):
@@ -249,15 +253,37 @@ class Daemon:
     async def _decide(self, writing: "_Writing") -> None:
         """The core's own task: one tick after the other, each written before it is told."""
         while True:
-            for batch in writing.ticker.batches(await self._inbox.take()):
-                await self._one(batch, writing)
+            batches = list(writing.ticker.batches(await self._inbox.take()))
+            for start in range(0, len(batches), TICKS_TOGETHER):
+                await self._some(batches[start : start + TICKS_TOGETHER], writing)
 
-    async def _one(self, batch: Batch, writing: "_Writing") -> None:
-        tick, at = batch.tick, batch.tick.at
+    async def _some(self, batches: Sequence[Batch], writing: "_Writing") -> None:
+        """Decide the ticks that wait, write what was decided in one durable transaction, then tell it."""
+        results = [self._one(batch, writing) for batch in batches]
+        entries = [
+            Entry(d.kind, batch.tick.at.time_ms, batch.tick.at.seq, d.body)
+            for batch, result in zip(batches, results, strict=True)
+            for d in result.decisions
+        ]
+        if entries:
+            state = self._core.changed_state()  # asked once: what was told as changed is not told again
+            await _insist(lambda: writing.book.commit(entries, state))
+        for batch, result in zip(batches, results, strict=True):
+            for pending, answer in zip(batch.pending, result.answers, strict=True):
+                if not pending.answer.done():
+                    pending.answer.set_result(answer)
+            writing.readings.put(result.readings)
+            if writing.publishing is not None:
+                writing.publishing.tell(result.readings, len(result.transitions))
+            if writing.post is not None:
+                writing.post.tell(len(result.transitions))
+
+    def _one(self, batch: Batch, writing: "_Writing") -> StepResult:
+        """One tick through the core."""
+        tick = batch.tick
         result = self._core.step(tick)
         if writing.record is not None and tick.samples:
-            writing.record.write(tick.samples, at.time_ms)
-        decisions = result.decisions
+            writing.record.write(tick.samples, tick.at.time_ms)
         writing.traces.add(self._core.loops.traces.take())
         if result.fault_changes or writing.traces.due:
             writing.traces.write()
@@ -265,19 +291,8 @@ class Daemon:
             log.warning("the clock steps by %.1f s", batch.clock_step.step_ms / 1000)
             if self.system is not None:
                 self.system.stepped(batch.clock_step.step_ms)
-            decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
-        if decisions:
-            entries = [Entry(d.kind, at.time_ms, at.seq, d.body) for d in decisions]
-            state = self._core.changed_state()  # asked once: what was told as changed is not told again
-            await _insist(lambda: writing.book.commit(entries, state))
-        for pending, answer in zip(batch.pending, result.answers, strict=True):
-            if not pending.answer.done():
-                pending.answer.set_result(answer)
-        writing.readings.put(result.readings)
-        if writing.publishing is not None:
-            writing.publishing.tell(result.readings, len(result.transitions))
-        if writing.post is not None:
-            writing.post.tell(len(result.transitions))
+            result.decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
+        return result
 
     async def _save(self, book: BookWriter) -> None:
         """Now and then, what may be some seconds old after a crash."""

@@ -3,7 +3,15 @@
 import subprocess
 import sys
 
-BENCHES = ("bench_collector", "bench_replay", "bench_history", "bench_store", "bench_models", "bench_notify")
+BENCHES = (
+    "bench_collector",
+    "bench_replay",
+    "bench_history",
+    "bench_store",
+    "bench_models",
+    "bench_notify",
+    "bench_flood",
+)
 
 if __name__ == "__main__":
     for name in BENCHES:

@@ -1,19 +1,26 @@
 """The whole daemon on the simulated farm over real Modbus TCP: what is decided, kept, restored and replayed."""
 
 import csv
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 
+from gaugehouse.acts import act_of
+from gaugehouse.daemon import TICKS_TOGETHER
 from gaugehouse.errors import CouldNot
 from gaugehouse.faultrecords import fault_rows
+from gaugehouse.inbox import Arrival
 from gaugehouse.records import ALARM, alarm_rows
 from gaugehouse.replay import replay
 from gaugehouse.rows import reading_cells
 from gaugehouse.service import unwrapped
 from gaugehouse.stores import look_into_book, look_into_readings
+from history.bookwriter import BookWriter
+from history.chain import Entry, Head
+from models.reading import OK, Sample
 from tests.gaugehouse.farms import running
 
 MINUTES = 20
@@ -130,3 +137,35 @@ async def test_a_start_is_journaled_with_what_changed_in_the_site_file(tmp_path:
     changed = [str(e.body["change"]) for e in entries if e.kind == "setting_changed"]
     assert any("port" in line for line in changed), text[:200]  # the second farm got other ports
     assert kinds.count("model_version") == len(site.tanks)
+
+
+@pytest.mark.timeout(90)
+async def test_ticks_that_wait_for_the_disk_are_written_together_and_in_order(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    commits: list[list[int]] = []
+    commit = BookWriter.commit
+
+    async def watched(self: BookWriter, entries: Sequence[Entry], state: Any) -> Head:
+        commits.append([entry.seq for entry in entries])
+        return await commit(self, entries, state)
+
+    async with running(tmp_path) as run:
+        await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
+        monkeypatch.setattr(BookWriter, "commit", watched)
+        now_ms, elapsed_ms = run.clock.now_ms(), run.clock.elapsed_ms()
+        for k in range(100):  # no turn of the loop between them: all of them wait
+            level, later_ms = (12_450.0 if k // 2 % 2 else 100.0), 6_000 * k
+            sample = Sample("north_gauge", now_ms + later_ms, OK, {"level": level})
+            run.daemon._inbox.put(Arrival(now_ms + later_ms, elapsed_ms + later_ms, sample))
+        answer = await run.daemon.submit(act_of("acknowledge", {"alarm": "north.critical_high", "by": "Ana"}))
+        assert answer.status.value in ("done", "already")
+    together = [set(seqs) for seqs in commits if len(set(seqs)) > 1]
+    assert together, "every tick had a transaction of its own"
+    assert max(len(seqs) for seqs in together) <= TICKS_TOGETHER
+    written = [seq for seqs in commits for seq in seqs]
+    assert written == sorted(written)
+    with look_into_book(run.site) as book:
+        assert book.verify().unbroken
+        in_book = [e.seq for e in book.entries([ALARM]) if e.body["source"] == "north"]
+    assert in_book == sorted(in_book)
