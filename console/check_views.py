@@ -95,7 +95,7 @@ def record_rows(rows: list[Json], now: str, zone: ZoneInfo) -> list[Json]:
             "ended": moment(row["ended"], now, zone),
             "by": row["by"],
             "how": CHECK.get(row["how"], row["how"]),
-            "as_found": VERDICTS[row["as_found"]],
+            "as_found": CHECK["no_verdict"] if row["as_found"] is None else VERDICTS[row["as_found"]],
             "as_left": NOTHING if row["as_left"] is None else VERDICTS[row["as_left"]],
         }
         for row in rows

@@ -48,6 +48,7 @@ CHECK: Final[Mapping[str, str]] = MappingProxyType(
         "finished": "finished",
         "aborted": "aborted",
         "time over": "time over",
+        "no_verdict": "no verdict",
     }
 )
 """Sentences that change with the data; `{...}` is filled in."""

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from alerts.alarm import Transition
+from alerts.spec import SYSTEM_CONDITIONS
 from console.check_words import FIELDS
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, text_of
 from gaugehouse.act import Taken as How
@@ -134,7 +135,11 @@ class Start(NamedTuple):
             limit_percent=core.site.loop_check.limit_percent,
             range=None if ends is None else Range(*ends),
             own_level=own and ends is not None,
-            blinds=tuple(alarm.id for alarm in core.alarms.of_instrument(self.instrument)),
+            blinds=tuple(
+                alarm.id
+                for alarm in core.alarms.of_instrument(self.instrument)
+                if alarm.condition not in SYSTEM_CONDITIONS  # an overdue check is no matter of the signal
+            ),
             before_m={t: good.level_m if (good := core.keepers[t].last_good) else None for t in tanks},
             covered_by=self.covered_by,
             at_rest=self.at_rest,

@@ -152,6 +152,7 @@ def test_the_blinded_alarms_are_listed_out_of_service_and_none_is_raised(bench: 
     blinds = set(said.body["blinds"])
     assert {"palm.critical_high", "palm.high_high", "palm.high", "palm.low", "palm.low_low"} <= blinds
     assert {"palm-top.signal_low", "palm-top.signal_high", "palm-top.no_answer", "palm-top.frozen"} <= blinds
+    assert "palm-top.check_overdue" not in blinds  # it does not rest on the signal
     assert len(said.body["blinded_names"]) == len(blinds)
     assert {state for alarm, state in bench.states().items() if alarm in blinds} == {"out_of_service"}
     for current in (20.0, 0.0, 22.0, 4.0):

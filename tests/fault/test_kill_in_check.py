@@ -1,0 +1,69 @@
+"""kill -9 in the middle of a loop check: it is still under way afterwards, blind and without stock, with its steps."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+
+from gaugehouse.site import load_site
+from gaugehouse.stores import look_into_book
+
+ROOT = Path(__file__).parents[2]
+LOOP, TANK = "ridge_gauge", "ridge"
+
+
+@contextmanager
+def life(folder: Path) -> Iterator[httpx.Client]:
+    """A daemon with its farm until the block ends; then it is killed in that instant."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "tests.fault.child", str(folder), "1"],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+    )
+    assert process.stdout is not None
+    try:
+        address = process.stdout.readline().strip()
+        assert address, "the daemon did not start"
+        with httpx.Client(base_url=address, timeout=10) as client:
+            end = time.monotonic() + 30
+            while any(tank["age_s"] is None for tank in client.get("api/tanks").json()):
+                assert time.monotonic() < end, "no reading came"
+                time.sleep(0.05)
+            yield client
+    finally:
+        process.send_signal(signal.SIGKILL)
+        process.wait()
+        process.stdout.close()
+
+
+@pytest.mark.timeout(120)
+def test_a_check_outlives_a_kill_with_its_steps_and_its_blinded_alarms(tmp_path: Path) -> None:
+    with life(tmp_path) as client:
+        begin = {"by": "Ada", "at_rest": "valves locked"}
+        assert client.post(f"api/loops/{LOOP}/check/start", json=begin).status_code == 200
+        for point in (4, 8, 12):
+            body = {"by": "Ada", "shown_mA": point + 0.01}
+            assert client.post(f"api/loops/{LOOP}/check/step", json=body).status_code == 200
+    with life(tmp_path) as client:
+        tank = client.get(f"api/tanks/{TANK}").json()
+        assert (tank["quality"], tank["reason"], tank["gsv_m3"]) == ("Bad", "BadOutOfService", None)
+        check = client.get(f"api/loops/{LOOP}").json()["check"]
+        assert [step["point_mA"] for step in check["steps"]] == [4, 8, 12]
+        states = {alarm["id"]: alarm["state"] for alarm in client.get("api/alarms/every").json()}
+        assert {states[alarm] for alarm in check["blinds"]} == {"out_of_service"}
+        assert client.post(f"api/loops/{LOOP}/check/abort", json={"by": "Bo"}).status_code == 200
+    with life(tmp_path) as client:
+        assert client.get(f"api/tanks/{TANK}").json()["quality"] != "Bad"
+        assert client.get(f"api/loops/{LOOP}").json()["check"] is None
+    with look_into_book(load_site(tmp_path / "site.toml")) as book:
+        assert book.verify().unbroken
+        assert [entry.body["change"] for entry in book.entries(["loop_check"])] == ["started", *["step"] * 3, "aborted"]
