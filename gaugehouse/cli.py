@@ -88,11 +88,11 @@ def parser() -> argparse.ArgumentParser:
 
     alarms = command("alarms", _alarms, "the alarm history that is kept")
     _filters(alarms)
-    alarms.add_argument(
-        "--performance",
-        action="store_true",
-        help="how they perform: rates, floods, chattering, stale, priorities",
+    instead = alarms.add_mutually_exclusive_group()
+    instead.add_argument(
+        "--performance", action="store_true", help="how they perform: rates, floods, chattering, stale, priorities"
     )
+    instead.add_argument("--told", action="store_true", help="what went out to people, by which channel")
     alarms.add_argument("--sheet", action="store_true", help="the alarm sheet in force instead of the history")
     alarms.add_argument("--csv", action="store_true", help="the sheet as CSV that can be used as a sheet")
     alarms.add_argument("--pdf", metavar="FILE.pdf", help="the sheet as a paper")

@@ -14,7 +14,7 @@ from gaugehouse.alarmfigures import page as performance_page
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
-from gaugehouse.records import alarm_rows
+from gaugehouse.records import alarm_rows, told_rows
 from gaugehouse.rows import ALARM_COLUMNS
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
@@ -63,7 +63,7 @@ def sources_of(site: Site, tank: str | None) -> set[str] | None:
 
 
 def alarms(args: Namespace) -> int:
-    """`gaugehouse alarms`: transitions, oldest first; with --performance how they perform as a whole."""
+    """`gaugehouse alarms`: transitions, oldest first; or how they perform as a whole, or what went out to people."""
     site = load_site(Path(args.site))
     sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
     if args.sheet or args.csv or args.pdf is not None:
@@ -72,6 +72,8 @@ def alarms(args: Namespace) -> int:
         return sheet(site, args, sources)
     if args.performance:
         return _performance(site, args, start, end)
+    if args.told:
+        return _told(site, args, start, end)
     with look_into_book(site) as book:
         rows = alarm_rows(book, sources, start, end)
     _print_rows((*ALARM_COLUMNS, "occurrence", "by", "comment"), rows, args.json, "no alarm in that time")
@@ -82,6 +84,16 @@ def now_of(book: BookReader) -> int:
     """Now, and not before the newest entry: a demo's clock may run ahead of ours."""
     newest_ms = max((entry.time_ms for entry in book.entries(newest_first=True, limit=1)), default=0)
     return max(time.time_ns() // 1_000_000, newest_ms + 1)
+
+
+def _told(site: Site, args: Namespace, start: int | None, end: int | None) -> int:
+    if args.tank is not None:
+        raise CallError("--told lists messages, and one message may be of several tanks; leave --tank out")
+    with look_into_book(site) as book:
+        rows = told_rows(book, start, end)
+    columns = ("time", "channel", "alarms", "took_ms", "answer")
+    _print_rows(columns, rows, args.json, "nobody was told anything in that time")
+    return 0
 
 
 def _performance(site: Site, args: Namespace, start: int | None, end: int | None) -> int:

@@ -1,4 +1,4 @@
-"""What the record book's entries say of alarms: how they are written and how they are read back as rows.
+"""What the record book's entries say of alarms and of telling them: how they are written and read back as rows.
 
 One writer (the core's decisions) and one reader for the pages and the commands, side by side.
 """
@@ -11,6 +11,8 @@ from gaugehouse.days import iso_ms
 from history.book import BookReader
 
 ALARM: Final = "alarm"
+NOTIFIED: Final = "notified"
+"""One message to people that was taken: channel, alarms, and what the other side answered."""
 
 Row = dict[str, Any]
 
@@ -49,3 +51,19 @@ def alarm_rows(
         if newest is not None and len(rows) >= newest:
             break
     return rows[::-1]
+
+
+def told_rows(book: BookReader, from_ms: int | None = None, to_ms: int | None = None) -> list[Row]:
+    """What the channels of notification told with from <= t < to, oldest first: when, to whom, of which alarms."""
+    return [
+        {
+            "time": iso_ms(entry.time_ms),
+            "channel": body["channel"],
+            "alarms": " ".join(body["alarms"]),
+            "took_ms": body["took_ms"],
+            "answer": body["answer"],
+            "key": body["key"],
+        }
+        for entry in book.entries([NOTIFIED], from_ms, to_ms)
+        for body in [dict[str, Any](entry.body)]
+    ]

@@ -28,9 +28,6 @@ log = logging.getLogger(__name__)
 
 Json = dict[str, Any]
 
-NOTIFIED: Final = "notified"
-"""The kind of the record book's entries that say what was told to whom."""
-
 
 class SiteClock(Protocol):
     """The site's clock and its speed, as the daemon has it."""

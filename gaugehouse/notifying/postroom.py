@@ -20,14 +20,14 @@ from alerts.notify.tray import Tray
 from alerts.watched import Told
 from gaugehouse.act import Act, Answer, Outcome, Taken
 from gaugehouse.core import Core
-from gaugehouse.notifying.channel import NOTIFIED, Channel, SiteClock
+from gaugehouse.notifying.channel import Channel, SiteClock
 from gaugehouse.notifying.mail import MailSender
 from gaugehouse.notifying.mqtt import MqttSender
 from gaugehouse.notifying.sender import Sender, hush_libraries
 from gaugehouse.notifying.services import ServiceSender
 from gaugehouse.notifying.webhook import WebhookSender
 from gaugehouse.publishing import NumberedBook, broker_of
-from gaugehouse.records import ALARM
+from gaugehouse.records import ALARM, NOTIFIED
 from gaugehouse.site import NotifySpec, Site
 from gaugehouse.sitefile.notifyschema import EMAIL, MQTT, WEBHOOK
 from gaugehouse.stores import RECORDS

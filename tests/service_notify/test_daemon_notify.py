@@ -4,6 +4,7 @@ import asyncio
 import json
 import logging
 import os
+import random
 import re
 import signal
 import subprocess
@@ -15,8 +16,8 @@ from pathlib import Path
 import httpx
 import pytest
 
-from gaugehouse.notifying.channel import NOTIFIED
-from gaugehouse.records import ALARM
+from gaugehouse.cli import main
+from gaugehouse.records import ALARM, NOTIFIED
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book
 from tests.gaugehouse.farms import Running, running
@@ -97,7 +98,10 @@ def state_of(run: Running, alarm: str) -> str:
 
 @pytest.mark.timeout(180)
 async def test_servers_killed_and_started_again_lose_nothing_and_hear_nothing_twice(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path,
+    caplog: pytest.LogCaptureFixture,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     caplog.set_level(logging.INFO)
     monkeypatch.setenv("HOOK_TOKEN", TOKEN)
@@ -148,6 +152,12 @@ async def test_servers_killed_and_started_again_lose_nothing_and_hear_nothing_tw
     everything += caplog.text + "".join(shown)
     for secret in (PASSWORD, TOKEN, PATH, "s3cr3t-path"):
         assert secret not in everything
+    capsys.readouterr()
+    assert main(["alarms", str(site.path), "--told", "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    names = [spread(row["alarms"].split()) for row in rows if row["channel"] == "hook"]
+    assert [one for message in names for one in message] == heard(web)
+    assert {row["answer"] for row in rows if row["channel"] == "mail"} == {"2.0.0 kept as number 7"}
 
 
 def waiting(site: Site, channel: str) -> set[str]:
@@ -232,16 +242,15 @@ def test_a_daemon_killed_between_the_decision_and_the_sending_sends_after_its_re
     assert wanted <= set(heard(web))
 
 
-@pytest.mark.timeout(180)
-def test_a_daemon_killed_again_and_again_tells_everything_and_repeats_only_the_last_message(tmp_path: Path) -> None:
+def killed(tmp_path: Path, lives: int, chance: random.Random) -> None:
+    """Kill the daemon again and again; every alarm is told, and no more messages come twice than there were kills."""
     folder = tmp_path / "farm"
-    lives = 5
     with hook(tmp_path) as web:
         more = hooking(folder, web.port, 'gather = "0 s"', 'same_alarm_after = "0 s"')
         (folder / "more.toml").write_text(more, encoding="utf-8")
-        for life in range(lives):
+        for _ in range(lives):
             process = child(folder)
-            time.sleep(1.0 + 0.7 * life)
+            time.sleep(chance.uniform(0.3, 4))
             end(process)
         site = load_site(folder / "site.toml")
         process = child(folder)
@@ -255,5 +264,19 @@ def test_a_daemon_killed_again_and_again_tells_everything_and_repeats_only_the_l
             end(process)
     assert wanted
     keys = Counter(taken["body"]["key"] for taken in web.taken)
-    again = {key: times for key, times in keys.items() if times > 1}
-    assert sum(times - 1 for times in again.values()) <= lives + 1, "more repetitions than kills"
+    twice = sum(times - 1 for times in keys.values())
+    assert twice <= lives + 1, "more repetitions than kills"
+    print(
+        f"{lives} kills, {len(wanted)} occurrences, all told; {len(web.taken)} messages, {twice} of them a second time"
+    )
+
+
+@pytest.mark.timeout(180)
+def test_a_daemon_killed_again_and_again_tells_everything_and_repeats_only_the_last_message(tmp_path: Path) -> None:
+    killed(tmp_path, 5, random.Random(6))
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(1200)
+def test_forty_kills_and_nobody_is_left_untold(tmp_path: Path) -> None:
+    killed(tmp_path, 40, random.Random(7))
