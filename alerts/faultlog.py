@@ -4,7 +4,7 @@ Knows the circumstances of every fault that goes on; refuses to judge a signal (
 people (`alerts.casebook` does). It is told what the fault tracker told, and looks into the memory of the traces.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
@@ -38,8 +38,6 @@ class Case(NamedTuple):
 
 UNKNOWN: Final = Case()
 
-Around = Callable[[], Mapping[str, float]]
-
 
 class FaultLog:
     """loops: the site's instruments; tanks: its tanks with their limits. A room of the core."""
@@ -50,13 +48,13 @@ class FaultLog:
         self._cases: dict[tuple[str, int], Case] = {}
         self._dirty: set[str] = set()
 
-    def tell(self, changes: Sequence[FaultChange], memory: FaultTraces, around: Around) -> list[Case]:
-        """The case of each change, in order; `around` is asked only where a fault begins."""
+    def tell(self, changes: Sequence[FaultChange], memory: FaultTraces, around: Mapping[str, float]) -> list[Case]:
+        """The case of each change, in order. around: what the site's points say now."""
         out = []
         for change in changes:
             key = (change.fault.instrument, change.fault.number)
             if change.change == DECLARED:
-                self._cases[key] = self._begun(change.fault, memory, around())
+                self._cases[key] = self._begun(change.fault, memory, around)
             elif change.change == WORSENED:
                 case = self.case(change.fault)
                 more = [a for a in self._blinded(change.fault) if a not in case.blinded]

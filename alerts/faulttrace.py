@@ -7,12 +7,15 @@ handed out by `take`, and the caller writes it together with the decision.
 
 from collections import deque
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from alerts.faults import DECLARED, ENDED, FaultChange
 from alerts.spec import LoopFacts
 from alerts.watchtime import DAY_MS
 from models.reading import Instant, Sample
+
+NOTHING: Final[Mapping[str, float]] = MappingProxyType({})
 
 LONGEST_MEMORY: Final = 20_000
 """Samples of one instrument that are remembered at the most, whatever the site file asks for."""
@@ -36,20 +39,22 @@ class TraceSpec(NamedTuple):
 
 class Heard(NamedTuple):
     """A sample as it is remembered. level_m: of the first tank that the instrument gauges, None where it is Bad;
-    movement: filling, emptying, still, or empty where that is not known."""
+    movement: filling, emptying, still, or empty where that is not known. around: what the site's points said then."""
 
     elapsed_ms: int
     sample: Sample
     current_mA: float | None
     level_m: float | None
     movement: str
+    around: Mapping[str, float] = NOTHING
 
 
 class TraceRow(NamedTuple):
-    """A sample that belongs to the fault `number` of its instrument."""
+    """A sample that belongs to the fault `number` of its instrument, with what the site's points said then."""
 
     number: int
     sample: Sample
+    around: Mapping[str, float]
 
 
 class ToKeep(NamedTuple):
@@ -107,7 +112,7 @@ class FaultTraces:
         for number, trace in list(traces.items()):
             if trace.wants(heard.elapsed_ms, self._spec.sparse_ms):
                 trace.last_ms = heard.elapsed_ms
-                self._keep(number, heard.sample)
+                self._keep(number, heard)
             elif trace.ended:
                 del traces[number]
                 self._dirty.add(instrument)
@@ -128,7 +133,7 @@ class FaultTraces:
         last_ms = heard[-1].elapsed_ms if heard else now.elapsed_ms
         self._begun.append((instrument, number))
         for one in heard:
-            self._keep(number, one.sample)
+            self._keep(number, one)
         everything_until = max(first_ms + (0 if frugal else self._spec.after_ms), now.elapsed_ms)
         self._open.setdefault(instrument, {})[number] = _Open(first_ms, everything_until, last_ms)
         self._dirty.add(instrument)
@@ -143,11 +148,12 @@ class FaultTraces:
             del self._open[instrument][number]
         for heard in self._memory[instrument]:
             if heard.elapsed_ms > trace.last_ms and end_ms is not None and heard.sample.time_ms >= end_ms:
-                self._keep(number, heard.sample)
+                self._keep(number, heard)
         self._dirty.add(instrument)
 
-    def _keep(self, number: int, sample: Sample) -> None:
-        self._rows.append(TraceRow(number, sample))
+    def _keep(self, number: int, heard: Heard) -> None:
+        sample = heard.sample
+        self._rows.append(TraceRow(number, sample, heard.around))
         kept = self._kept_on(sample.instrument, sample.time_ms)
         self._spent[sample.instrument] = (sample.time_ms // DAY_MS, kept + 1)
 

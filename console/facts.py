@@ -179,7 +179,8 @@ class Facts(Protocol):
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         """The raw samples kept around a fault of a known loop, oldest first; empty where none is kept.
 
-        Each ``{time, outcome, current_mA, values, raw}``; `values` and `raw` (registers) by signal.
+        Each ``{time, outcome, current_mA, values, raw, around}``; `values` and `raw` (registers) by signal, `around`
+        the values of the site's points at that time by their ids.
         """
         ...
 

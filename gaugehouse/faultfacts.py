@@ -12,7 +12,7 @@ from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.faultrecords import REPEAT_DAYS
 from gaugehouse.recording import Recorder
 from gaugehouse.site import Site
-from models.reading import Sample
+from history.traces import Traced
 
 Json = dict[str, Any]
 
@@ -42,18 +42,18 @@ def figures_of(site: Site, rows: Sequence[Json], watch: WatchTime, now_ms: int) 
     return out
 
 
-def trace_csv(signals: Sequence[str], samples: Sequence[Sample]) -> str:
+def trace_csv(signals: Sequence[str], trace: Sequence[Traced]) -> str:
     """A trace in the format of a recording: `time,instrument,outcome,<signal>,...`, which `replay` reads."""
     out = io.StringIO()
-    names = {samples[0].instrument: tuple(signals)} if samples else {"": tuple(signals)}
+    names = {trace[0].sample.instrument: tuple(signals)} if trace else {"": tuple(signals)}
     recorder = Recorder(out, names)
-    for sample in samples:
+    for sample, _ in trace:
         recorder.write([sample], sample.time_ms)
     return out.getvalue()
 
 
-def trace_json(facts: LoopFacts, samples: Sequence[Sample]) -> list[Json]:
-    """A trace for programs: each sample with its values, its raw registers and its current where it tells one."""
+def trace_json(facts: LoopFacts, trace: Sequence[Traced]) -> list[Json]:
+    """A trace for programs: each sample with its values, raw registers, current where it tells one, and the points."""
     return [
         {
             "time": iso_ms(sample.time_ms),
@@ -61,6 +61,7 @@ def trace_json(facts: LoopFacts, samples: Sequence[Sample]) -> list[Json]:
             "current_mA": current_of(facts, sample),
             "values": dict(sample.values),
             "raw": {name: list(words) for name, words in sample.raw.items()},
+            "around": dict(around),
         }
-        for sample in samples
+        for sample, around in trace
     ]

@@ -3,10 +3,10 @@
 Knows in which order they are told; refuses to know what each of them decides.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 from alerts.casebook import Casebook
-from alerts.faultlog import Around, Case, FaultLog
+from alerts.faultlog import Case, FaultLog
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.faulttrace import FaultTraces, Heard
 from alerts.watchtime import WatchTime
@@ -28,27 +28,32 @@ class LoopWork:
         self._facts = {loop.instrument: loop for loop in site.loops}
 
     def step(
-        self, at: Instant, samples: Sequence[Sample], checked: Collection[str], around: Around
+        self,
+        at: Instant,
+        samples: Sequence[Sample],
+        checked: Collection[str],
+        around: Callable[[], Mapping[str, float]],
     ) -> list[tuple[FaultChange, Case]]:
         """One tick's samples: what became known of faults, each with its circumstances. checked: loops under check."""
+        now = around()
         for sample in samples:
             if sample.instrument in self._facts:
-                self.traces.hear(self._heard(at, sample))
+                self.traces.hear(self._heard(at, sample, now))
         changes = self.faults.step(at, samples, checked)
         for sample in samples:
             trusted = sample.instrument not in checked and not self.faults.out_of_trust(sample.instrument)
             self.watch.heard(sample.instrument, at.elapsed_ms, at.time_ms, trusted=trusted)
         if not changes:
             return []
-        cases = self.log.tell(changes, self.traces, around)
+        cases = self.log.tell(changes, self.traces, now)
         self.traces.tell(at, changes)
         return list(zip(changes, cases, strict=True))
 
-    def _heard(self, at: Instant, sample: Sample) -> Heard:
+    def _heard(self, at: Instant, sample: Sample, around: Mapping[str, float]) -> Heard:
         current_mA = current_of(self._facts[sample.instrument], sample)
         keepers = self._keepers.get(sample.instrument)
         latest = keepers[0].latest if keepers else None
         if latest is None or keepers is None:
-            return Heard(at.elapsed_ms, sample, current_mA, None, "")
+            return Heard(at.elapsed_ms, sample, current_mA, None, "", around)
         level_m = None if latest.quality is BAD else latest.level_m
-        return Heard(at.elapsed_ms, sample, current_mA, level_m, keepers[0].flow)
+        return Heard(at.elapsed_ms, sample, current_mA, level_m, keepers[0].flow, around)

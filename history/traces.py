@@ -6,9 +6,9 @@ thinned. One process writes, any number read beside it.
 """
 
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final, NamedTuple, Self
 
 from history.errors import StoreDamaged
 from history.files import Layout, SqliteFile
@@ -22,6 +22,13 @@ _SCHEMA: Final = (
     "CREATE INDEX sample_fault ON sample (instrument, number, n)",
 )
 LAYOUT: Final = Layout("file of fault traces", 0x67685472, FORMAT, _SCHEMA, "FULL")
+
+
+class Traced(NamedTuple):
+    """A sample of a trace. around: values of other signals at that time, by whatever names the writer gave them."""
+
+    sample: Sample
+    around: Mapping[str, float]
 
 
 class TraceReader:
@@ -38,7 +45,7 @@ class TraceReader:
         """Raises `StoreUnavailable` where there is no file yet, `WrongStore` for another site's or a newer one."""
         return cls(SqliteFile(path, LAYOUT, site, writer=False))
 
-    def trace(self, instrument: str, number: int) -> list[Sample]:
+    def trace(self, instrument: str, number: int) -> list[Traced]:
         """The samples of one fault in the order in which they came; empty where none is kept."""
         with self._file.reading() as connection:
             rows = connection.execute(
@@ -53,10 +60,11 @@ class TraceReader:
             query = "SELECT number, COUNT(*) FROM sample WHERE instrument = ? GROUP BY number"
             return dict(connection.execute(query, (instrument,)).fetchall())
 
-    def _sample(self, instrument: str, n: int, time_ms: int, outcome: str, told: str) -> Sample:
+    def _sample(self, instrument: str, n: int, time_ms: int, outcome: str, told: str) -> Traced:
         try:
-            values, raw = json.loads(told)
-            return Sample(instrument, time_ms, outcome, values, {name: tuple(words) for name, words in raw.items()})
+            values, raw, around = json.loads(told)
+            registers = {name: tuple(words) for name, words in raw.items()}
+            return Traced(Sample(instrument, time_ms, outcome, values, registers), around)
         except (ValueError, TypeError, AttributeError) as exc:
             where = f"{LAYOUT.what} {self._file.path}"
             raise StoreDamaged(f"{where}: row {n} cannot be read ({exc}); put a good copy in its place") from exc
@@ -73,15 +81,17 @@ class TraceStore(TraceReader):
     def open(cls, path: Path, site: str) -> Self:
         return cls(SqliteFile(path, LAYOUT, site, writer=True))
 
-    def keep(self, begun: Collection[tuple[str, int]], rows: Sequence[tuple[int, Sample]]) -> None:
-        """Add samples, each with the number of its fault, in one durable transaction.
+    def keep(self, begun: Collection[tuple[str, int]], rows: Sequence[tuple[int, Sample, Mapping[str, float]]]) -> None:
+        """Add samples, each with the number of its fault and what stood around it, in one durable transaction.
 
         begun: faults (instrument, number) whose trace begins here: what an earlier life wrote of one that it did not
         live to tell is replaced.
         """
         told: list[tuple[Any, ...]] = []
-        for number, sample in rows:
-            text = json.dumps([dict(sample.values), dict(sample.raw)], separators=(",", ":"), allow_nan=False)
+        for number, sample, around in rows:
+            text = json.dumps(
+                [dict(sample.values), dict(sample.raw), dict(around)], separators=(",", ":"), allow_nan=False
+            )
             told.append((sample.instrument, number, sample.time_ms, sample.outcome, text))
         with self._file.writing() as connection:
             connection.executemany("DELETE FROM sample WHERE instrument = ? AND number = ?", sorted(begun))

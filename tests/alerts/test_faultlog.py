@@ -68,7 +68,7 @@ class Farm:
         now = instant(second)
         self.traces.hear(Heard(now.elapsed_ms, one, one.values.get("current"), level_m, movement))
         changes = self.tracker.step(now, [one])
-        cases = self.log.tell(changes, self.traces, lambda: self.around)
+        cases = self.log.tell(changes, self.traces, self.around)
         self.told += [(change.change, case) for change, case in zip(changes, cases, strict=True)]
 
 

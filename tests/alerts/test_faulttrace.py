@@ -35,8 +35,8 @@ class Farm:
         self.traces.tell(now, self.tracker.step(now, [one]))
         kept = self.traces.take()
         self.begun += kept.begun
-        for number, sample_ in kept.rows:
-            self.kept.setdefault(number, []).append((sample_.time_ms - START_MS) / 1000)
+        for row in kept.rows:
+            self.kept.setdefault(row.number, []).append((row.sample.time_ms - START_MS) / 1000)
 
 
 def test_a_trace_has_every_sample_before_and_after_the_start_then_sparse_ones_then_the_end() -> None:

@@ -58,7 +58,7 @@ def test_a_fault_that_begins_before_a_restart_and_ends_after_it_is_one_entry(tmp
         play(site, core, stores, 600, [3.2, 3.5] + [12.5] * 8)
         (row,) = fault_rows(stores.book)
         numbers = stores.traces.kept("palm-top")
-        kept = stores.traces.trace("palm-top", 1)
+        kept = [traced.sample for traced in stores.traces.trace("palm-top", 1)]
     assert (row["number"], row["class"], row["status"]) == (1, "fail_low", "F")
     assert (row["start"], row["end"]) == ("2026-01-31T08:01:00.000Z", "2026-01-31T08:10:02.000Z")
     assert (row["entry_mA"], row["min_mA"], row["max_mA"], row["before_mA"]) == (3.5, 3.2, 3.5, 12.0)
