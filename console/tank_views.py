@@ -168,10 +168,10 @@ def _plan(entry: Json) -> str:
 
 
 def _concern(entry: Json, name: str, *, torn: bool) -> Json:
-    """Time to high-high or critical high, and between what it lies."""
+    """Time to high-high or critical high, and between what it lies; empty while the level does not move there."""
     coming = (entry.get("time_to") or {}).get(name)
     if torn or not coming or coming["seconds"] is None:
-        return {"time": NOTHING, "span": ""}
+        return {"time": "", "span": ""}
     earliest, latest = coming["earliest_s"], coming["latest_s"]
     if latest is None:
         span = PAGE["or_later"].format(earliest=duration(earliest))

@@ -28,5 +28,41 @@ form.addEventListener("submit", async (event) => {
   said.textContent = answer.ok ? fill(words.taken_reset, { name: by }) : fill(words.failed, { why: answer.body.detail });
 });
 
+const order = document.getElementById("order");
+const orderSaid = order.querySelector("output");
+
+/** A number as people type it: spaces between thousands, point or comma; NaN for anything else. */
+function typed(text) {
+  const plain = text.replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
+  return plain === "" ? NaN : Number(plain);
+}
+
+order.addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const by = order.elements.by.value.trim();
+  const ends = event.submitter?.value === "end";
+  const litres = typed(order.elements.litres.value);
+  if (!by) {
+    orderSaid.textContent = words.name_first;
+    order.elements.by.focus();
+    return;
+  }
+  if (!ends && !(litres > 0)) {
+    orderSaid.textContent = words.amount_first;
+    order.elements.litres.focus();
+    return;
+  }
+  const rate = typed(order.elements.rate.value);
+  const wanted = { kind: order.elements.kind.value, quantity_m3: litres / 1000, by };
+  if (rate > 0) wanted.rate_m3_per_h = rate * 0.06;
+  const path = `/api/tanks/${chain.dataset.tank}/plan`;
+  const answer = ends ? await act(`${path}/end`, { by }, words.offline) : await act(path, wanted, words.offline);
+  const done = ends ? words.order_ended : words.ordered;
+  orderSaid.textContent = answer.ok
+    ? fill(done, { name: answer.body.by })
+    : fill(words.failed, { why: answer.body.detail });
+});
+
+rememberName(order.elements.by);
 rememberName(form.elements.by);
 trend(document.getElementById("trend"), data("chart"), words);

@@ -203,11 +203,33 @@ def test_another_quantity_has_its_own_unit(page: Page, console: Console) -> None
 
 def test_extremes_are_started_anew_by_name(page: Page, console: Console) -> None:
     page.goto(f"{console.url}/tank/ostler-s")
-    page.get_by_label("Your name").fill("Ada")
+    page.locator("#reset").get_by_label("Your name").fill("Ada")
     page.get_by_role("button", name="Start anew").click()
     expect(page.locator("#reset output")).to_have_text("started anew by Ada")
     row = page.locator(".extremes tbody tr").nth(1)
     expect(row.locator("td").nth(0)).to_have_text(row.locator("td").nth(1).inner_text())
+
+
+def test_a_movement_is_ordered_by_name_and_ended(page: Page, console: Console) -> None:
+    page.goto(f"{console.url}/tank/ostler-s")
+    order, said = page.locator("#order"), page.locator("#order output")
+    button = order.get_by_role("button", name="Order", exact=True)
+    button.click()
+    expect(said).to_have_text("write your name first")
+    order.get_by_label("Your name").fill("Ada")
+    button.click()
+    expect(said).to_have_text("write how much first")
+    order.get_by_label("How much").fill("200 000")
+    button.click()
+    expect(said).to_have_text("not done: it does not fit")
+    order.get_by_label("How much").fill("20 000")
+    order.get_by_label("Agreed rate").fill("1000")
+    button.click()
+    expect(said).to_have_text("ordered by Ada")
+    expect(page.locator(".state .plan")).to_contain_text(re.compile("receipt of 20.000.L ordered by Ada: not begun"))
+    order.get_by_role("button", name="End the order").click()
+    expect(said).to_have_text("ended; it was ordered by Ada")
+    expect(page.locator(".order")).to_contain_text("None is ordered.")
 
 
 def test_the_chain_follows_the_reading(page: Page, console: Console) -> None:

@@ -175,6 +175,7 @@ class FakeFacts:
         self.store_out = False
         self.loopbook = LoopBook()
         self.resets: dict[str, tuple[str, int]] = {}
+        self.plans: dict[str, Json] = {}
         self.rows: list[Json] = []
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
@@ -330,6 +331,7 @@ class FakeFacts:
             "last_good_time": iso(self.now_ms - 95_000 if level is None else at_ms),
             "flow": self._flow(tank, level),
             "next_limit": self._next_limit(tank, level),
+            "plan": self.plans.get(tank.id),
             "room_m3": None if tov is None else high["volume_m3"] - tov,
             "usable_m3": None if tov is None else max(0.0, tov - tank.volume_m3(0.3)),
             "dead_m3": None if tov is None else min(tov, tank.volume_m3(0.3)),
@@ -574,8 +576,28 @@ class FakeFacts:
             return said
         if name == "fault_entry":
             return self.loopbook.write(fields, iso(self.now_ms))
+        if name in ("plan_movement", "end_plan"):
+            return self._order(name, fields)
         assert name in ALARM_STATE_AFTER, name
         return self._hide(name, fields)
+
+    def _order(self, name: str, fields: Json) -> ActAnswer:
+        """Orders as the page sees them; more than 100 m3 never fit."""
+        tank = fields["tank"]
+        if name == "end_plan":
+            plan = self.plans.pop(tank, None)
+            return (
+                ActAnswer("unknown", f"tank {tank} has no plan to end") if plan is None else ActAnswer("done", "", plan)
+            )
+        if fields["quantity_m3"] > 100:
+            return ActAnswer("refused", "it does not fit")
+        rate = fields["rate_m3_per_s"]
+        plan = {
+            **fields, "made": iso(self.now_ms), "begun": False, "moved_m3": 0.0,
+            "rate_m3_per_h": None if rate is None else rate * 3600,
+        }  # fmt: skip
+        self.plans[tank] = plan
+        return ActAnswer("done", "", plan)
 
     def _hide(self, name: str, fields: Json) -> ActAnswer:
         """Shelved and out of service as the page sees them; a refusal for a shelf of more than 8 h."""

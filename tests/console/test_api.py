@@ -203,3 +203,25 @@ async def test_the_performance_figures_are_described_field_by_field(client: http
     answer = (await get(client, "/api/alarms/performance")).json()
     assert set(described["Performance"]["required"]) == set(answer)
     assert set(described["PeriodFigures"]["required"]) == set(answer["whole"])
+
+
+async def test_a_movement_is_ordered_and_ended_by_name(client: httpx.AsyncClient, facts: FakeFacts) -> None:
+    path = "/api/tanks/ostler-s/plan"
+    answer = await client.post(path, json={"quantity_m3": 20, "rate_m3_per_h": 60, "by": "Ada"})
+    assert (answer.status_code, answer.json()["by"], answer.json()["kind"]) == (200, "Ada", "receipt")
+    assert facts.plans["ostler-s"]["rate_m3_per_s"] == pytest.approx(1 / 60)
+    assert (await client.post(path, json={"quantity_m3": 200, "by": "Ada"})).status_code == 409
+    assert (await client.post(path + "/end", json={"by": "Bo"})).status_code == 200
+    assert (await client.post(path + "/end", json={"by": "Bo"})).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "body",
+    [{"quantity_m3": 0, "by": "Ada"}, {"quantity_m3": 1}, {"quantity_m3": 1, "by": " "},
+     {"quantity_m3": "much", "by": "A"}, {"quantity_m3": 1, "by": "A", "kind": "gift"},
+     {"quantity_m3": 1, "by": "A", "rate_m3_per_h": -1}],
+)  # fmt: skip
+async def test_an_order_that_does_not_hold_together_is_refused(
+    client: httpx.AsyncClient, body: dict[str, object]
+) -> None:
+    assert (await client.post("/api/tanks/ostler-s/plan", json=body)).status_code == 422

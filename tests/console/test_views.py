@@ -238,4 +238,12 @@ def test_the_time_to_a_level_of_concern_says_between_what_it_lies(facts: FakeFac
     high, critical = seen["concern"]["high_high"], seen["concern"]["critical_high"]
     assert (plain(high["time"]), plain(high["span"])) == ("in 15 min", "12 min to 20 min")
     assert plain(critical["span"]) == "12 min or later"
-    assert plain(tank(facts, "ostler-n", time_to=None)["concern"]["high_high"]["time"]) == "– – –"
+    assert tank(facts, "ostler-n", time_to=None)["concern"]["high_high"]["time"] == ""
+
+
+def test_an_order_says_who_made_it_and_how_far_it_is(facts: FakeFacts) -> None:
+    order = {"kind": "receipt", "quantity_m3": 20.0, "by": "Ann", "begun": False, "moved_m3": -0.01}
+    assert plain(tank(facts, "ostler-n", plan=order)["plan"]) == "receipt of 20 000 L ordered by Ann: not begun"
+    moved = order | {"kind": "issue", "begun": True, "moved_m3": 12.5}
+    assert plain(tank(facts, "ostler-n", plan=moved)["plan"]) == "issue of 20 000 L ordered by Ann: 12 500 L"
+    assert tank(facts, "ostler-n", plan=None)["plan"] == ""
