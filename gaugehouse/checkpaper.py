@@ -185,8 +185,7 @@ def _blinded(record: Json) -> str:
 
 
 def _signatures(record: Json) -> Signatures:
-    witness = record["filled"].get("witness", "")
-    return Signatures([f"Tester: {record['by']}", f"Witness: {witness}" if witness else "Witness"])
+    return Signatures(["Tester", "Witness"], [record["by"], record["filled"].get("witness", "")])
 
 
 def when(time_ms: int, place: ZoneInfo) -> str:

@@ -32,6 +32,9 @@ GREY: Final = 95
 RULE: Final = 165
 HAIRLINE_MM: Final = 0.15
 LACKING: Final = "\N{REPLACEMENT CHARACTER}"
+SMALLEST_PT: Final = 4.5
+LONG: Final = 900
+"""Signs from which on a field's value is set as a paragraph, which a page's end may part."""
 _PAGES: Final = "\ufdd0"  # stands for the number of pages until it is known; no text can hold it
 
 Size = Literal["A4", "Letter"]
@@ -83,9 +86,11 @@ class Note(NamedTuple):
 
 
 class Signatures(NamedTuple):
-    """A line to sign on for each label, with name, date and signature. Never parted by a page's end."""
+    """A line to sign on for each label, with name, date and signature; the names that are known are printed on theirs.
+    Never parted by a page's end."""
 
     labels: Sequence[str]
+    names: Sequence[str] = ()
 
 
 Block = Fields | Table | Note | Signatures
@@ -172,6 +177,17 @@ class _Sheet(FPDF):
                 kept.append(LACKING)
         return "".join(kept)
 
+    def fitted(self, text: str, wide_mm: float) -> str:
+        """Text for one line of that width: set smaller where it is too long, cut where even that does not help."""
+        line = " ".join(self.clean(text).split())
+        while self.get_string_width(line) > wide_mm and self.font_size_pt > SMALLEST_PT:
+            self.set_font_size(self.font_size_pt - 0.25)
+        if self.get_string_width(line) <= wide_mm:
+            return line
+        while line and self.get_string_width(f"{line}…") > wide_mm:
+            line = line[:-1]
+        return f"{line}…"
+
     def face(self, size_pt: float, *, bold: bool = False, grey: int = INK) -> None:
         """Choose the letters for what is written next."""
         self.set_font(FACE, "B" if bold else "", size_pt)
@@ -197,9 +213,11 @@ class _Sheet(FPDF):
         self.y += 1.2
         self.face(8.5, grey=GREY)
         high = 4.4
-        self.cell(self.epw * 0.62, high, self.clean(self.paper.period))
         number = f"No. {self.paper.number}" if self.paper.number else ""
-        self.cell(self.epw * 0.38, high, self.clean(number), align="R", new_x="LMARGIN", new_y="NEXT")
+        self.cell(self.epw * 0.62, high, self.fitted(self.paper.period, self.epw * 0.6))
+        self.face(8.5, grey=GREY)
+        wide = self.epw * 0.38
+        self.cell(wide, high, self.fitted(number, wide), align="R", new_x="LMARGIN", new_y="NEXT")
         self.y += 3.0
         self.face(9)
 
@@ -234,8 +252,9 @@ class _Sheet(FPDF):
         self.face(6.8, grey=GREY)
         self.multi_cell(self.epw, 3.2, CAUTION, align="L", new_x="LMARGIN", new_y="NEXT")
         for line in self._foot_lines[:-1]:
-            self.cell(self.epw, 3.2, line, new_x="LMARGIN", new_y="NEXT")
-        self.cell(self.epw * 0.8, 3.2, self._foot_lines[-1])
+            self.cell(self.epw, 3.2, self.fitted(line, self.epw), new_x="LMARGIN", new_y="NEXT")
+            self.face(6.8, grey=GREY)
+        self.cell(self.epw * 0.8, 3.2, self.fitted(self._foot_lines[-1], self.epw * 0.79))
         self.face(7.5, bold=True)
         self.cell(self.epw * 0.2, 3.2, f"page {self.page_no()} of {_PAGES}", align="R")
         self.face(9)
@@ -271,11 +290,22 @@ class _Sheet(FPDF):
 
     def _fields(self, block: Fields) -> None:
         self._title(block.title, 8.0)
-        beside = 1 if block.wide else 2
+        short = [field for field in block.fields if len(field.value) < LONG]
+        if short:
+            self._short_fields(short, 1 if block.wide else 2)
+        for label, value in block.fields:
+            if len(value) >= LONG:
+                self.y += 1.0
+                self.face(7.5, grey=GREY)
+                self.cell(self.epw, 4.4, self.fitted(label, self.epw), new_x="LMARGIN", new_y="NEXT")
+                self.face(9)
+                self.multi_cell(self.epw, 4.4, self.clean(value), align="L", new_x="LMARGIN", new_y="NEXT")
+
+    def _short_fields(self, fields: Sequence[Field], beside: int) -> None:
         label = FontFace(color=GREY, size_pt=7.5)
         self.face(9)
         self.set_draw_color(RULE)
-        shares = (1, 4.4) if block.wide else (1, 1.7, 1, 1.7)
+        shares = (1, 4.4) if beside == 1 else (1, 1.7, 1, 1.7)
         with self.table(
             borders_layout=TableBordersLayout.NONE,
             col_widths=shares,
@@ -285,12 +315,12 @@ class _Sheet(FPDF):
             text_align="LEFT",
             v_align="TOP",
         ) as table:
-            for at in range(0, len(block.fields), beside):
+            for at in range(0, len(fields), beside):
                 row = table.row()
-                for one in block.fields[at : at + beside]:
+                for one in fields[at : at + beside]:
                     row.cell(self.clean(one.label), style=label, border=CellBordersLayout.NONE)
                     row.cell(self.clean(one.value) or " ", border=CellBordersLayout.BOTTOM)
-                for _ in range(beside - len(block.fields[at : at + beside])):
+                for _ in range(beside - len(fields[at : at + beside])):
                     row.cell("", border=CellBordersLayout.NONE)
                     row.cell("", border=CellBordersLayout.NONE)
 
@@ -369,19 +399,21 @@ class _Sheet(FPDF):
     def _signatures(self, block: Signatures) -> None:
         if self.will_page_break(13.0 * len(block.labels)):
             self.add_page()
-        shares = (0.24, 0.30, 0.16, 0.30)
-        for label in block.labels:
+        names = [*block.names, *[""] * (len(block.labels) - len(block.names))]
+        for label, name in zip(block.labels, names, strict=True):
             self.y += 8.0
             self.set_draw_color(INK)
             left = MARGIN_MM
-            for place, (share, word) in enumerate(zip(shares, (label, "name", "date", "signature"), strict=True)):
-                wide = self.epw * share
-                self.set_xy(left, self.y)
-                if place:
-                    self.line(left, self.y, left + wide - 3.0, self.y)
-                self.face(9 if place == 0 else 7, bold=place == 0, grey=INK if place == 0 else GREY)
-                self.text(left, self.y + (0.0 if place == 0 else 3.2), self.clean(word))
-                left += wide
+            columns = ((0.2, "", label), (0.34, "name", name), (0.16, "date", ""), (0.3, "signature", ""))
+            for share, below, above in columns:
+                wide = self.epw * share - 3.0
+                self.face(9, bold=not below)
+                self.text(left, self.y - (1.0 if below else 0.0), self.fitted(above, wide))
+                if below:
+                    self.line(left, self.y, left + wide, self.y)
+                    self.face(7, grey=GREY)
+                    self.text(left, self.y + 3.2, below)
+                left += wide + 3.0
             self.set_x(MARGIN_MM)
             self.y += 5.0
 

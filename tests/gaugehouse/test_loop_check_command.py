@@ -160,8 +160,8 @@ def test_the_paper_tells_each_step_the_figures_and_the_verdicts(bench: Bench) ->
     assert said.status == "done", said.text
     text = text_of(pdf_of(paper_of(record_of(bench), "Etc/UTC")))
     for part in (
-        "Tester: Ángel Łoś",
-        "Witness: Bo Å",
+        "Tester Ángel Łoś",
+        "Witness Bo Å",
         "4 mA = 0.000 m, 20 mA = 12.000 m innage",
         "gateway (127.0.0.1:1502), unit 1",
         "palm 6.000 m",

@@ -135,6 +135,20 @@ def test_an_empty_table_says_so_and_an_empty_field_leaves_a_line_to_write_on() -
     assert "Remarks" in PdfReader(io.BytesIO(filled)).pages[0].extract_text()
 
 
+def test_a_value_longer_than_a_page_runs_over_pages_with_every_word_kept() -> None:
+    words = " ".join(f"word{n}" for n in range(2500))
+    printed = text_of(paper(Fields([Field("Short", "kept"), Field("Remarks", words)])))
+    assert [w for w in printed.split() if w.startswith("word")] == words.split()
+    assert "Short kept" in printed
+
+
+def test_a_line_that_is_too_long_is_set_smaller_and_cut_only_at_the_end_of_that() -> None:
+    name = "Maximiliana Featherstonehaugh-Cholmondeley-Majoribanks of Upper Wallop"
+    printed = text_of(paper(Signatures(["Tester"], [name]), made_by=name, period=name * 2, number=name))
+    assert printed.count(name) >= 4
+    assert "…" in text_of(paper(Note("x"), number=name * 20))
+
+
 def test_text_that_looks_like_markup_or_a_page_count_is_printed_as_it_is() -> None:
     assert "**a** {nb} <b> __c__" in text_of(paper(Note("**a** {nb} <b> __c__")))
 
