@@ -14,6 +14,7 @@ from console.check_api import CheckApi
 from console.check_pages import CheckPages
 from console.facts import Facts
 from console.fault_api import FaultApi
+from console.history_api import HistoryApi
 from console.live import Feed
 from console.loop_pages import LoopPages
 from console.model import Model
@@ -51,6 +52,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(AlarmApi(facts).router)
     app.include_router(CheckApi(facts).router)
     app.include_router(FaultApi(facts).router)
+    app.include_router(HistoryApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)

@@ -166,6 +166,14 @@ class Facts(Protocol):
         """
         ...
 
+    async def aggregate(self, tank: str, asked: Json) -> Json:
+        """A readings.csv column of a known tank over equal intervals, by OPC UA Part 13.
+
+        asked: ``{quantity, aggregate, start_ms, end_ms, interval_ms, stepped, uncertain_is_bad}``. Answers
+        ``{unit, start_ms[], value[], status[], good_percent[]}``; raises `ValueError` with what cannot be asked.
+        """
+        ...
+
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
         """Loop faults that touch from <= t < to, newest first: faults.csv columns (`end` None = still open).
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__, capacitycall, explorecall, loopcall
+from gaugehouse import __version__, capacitycall, explorecall, historycall, loopcall
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
@@ -117,6 +117,8 @@ def parser() -> argparse.ArgumentParser:
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
     verify.add_argument("--against", metavar="HEAD", help="a head printed earlier, COUNT:HASH")
+    words = "what is kept of the readings: figures, size, soundness, copies"
+    historycall.add_arguments(command("history", _history, words, site=False))
     return top
 
 
@@ -257,6 +259,11 @@ def _stock(args: argparse.Namespace) -> int:
     from gaugehouse.looking import stock
 
     return stock(args)
+
+
+def _history(args: argparse.Namespace) -> int:
+    run: Command = args.history
+    return run(args)
 
 
 def _verify(args: argparse.Namespace) -> int:

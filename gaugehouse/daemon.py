@@ -121,6 +121,7 @@ class Daemon:
                     self.collector.health,
                     build=self._options.build,
                     simulated=self._options.simulated,
+                    columns=stores.readings,
                     channels=post.views if post is not None else list,
                 )
                 last_ms = int((await asyncio.to_thread(stores.book.state)).get("core/time_ms", "0"))

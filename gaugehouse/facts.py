@@ -20,12 +20,14 @@ from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
+from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopjson import supply_json
 from gaugehouse.paper import pdf_of
 from gaugehouse.records import alarm_rows
+from history.aggregating import Columnar, aggregated
 from history.book import BookReader
-from history.errors import StoreUnavailable
+from history.errors import BadQuestion, StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
 from history.traces import TraceReader
@@ -69,6 +71,7 @@ class DaemonFacts:
         *,
         build: str,
         simulated: bool,
+        columns: Columnar,
         channels: Callable[[], list[Json]] = list,
     ) -> None:
         site = core.site
@@ -81,6 +84,7 @@ class DaemonFacts:
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
         self._channels = channels
+        self._columns = columns
 
     @property
     def site(self) -> SiteFacts:
@@ -184,6 +188,14 @@ class DaemonFacts:
     async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
         trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)
         return {name: list(value) if isinstance(value, tuple) else value for name, value in trend._asdict().items()}
+
+    async def aggregate(self, tank: str, asked: Json) -> Json:
+        question = question_of(self._core.site, tank, asked)
+        try:
+            results = await self._ask(aggregated, self._columns, question)
+        except BadQuestion as error:
+            raise ValueError(str(error)) from error
+        return aggregate_json(question, results)
 
     def every_alarm(self) -> list[Json]:
         return self._view.every_alarm()

@@ -241,6 +241,18 @@ class SqliteStore:
         inside = (columns.take((columns.time_ms >= start_ms) & (columns.time_ms < end_ms)) for columns in found)
         return [columns for columns in inside if len(columns)]
 
+    def rows_between(self, tank: str, start_ms: int, end_ms: int) -> tuple[int, int]:
+        """About how many single readings touch a time range, and how many there have been thinned to roll-ups."""
+        with self._file.reading() as connection:
+            place = _find(connection, tank)
+            if place is None:
+                return 0, 0
+            blocks = self._sealed.blocks(connection, place.id, start_ms, end_ms)
+            ranges = _ranges(connection, place, start_ms, end_ms)
+        thinned = sum(block.readings for block in blocks if block.thinned)
+        kept = sum(block.readings for block in blocks if not block.thinned)
+        return kept + sum(last - first + 1 for first, last in ranges), thinned
+
     def latest(self, tank: str) -> Reading | None:
         return self._one(tank, _NEWEST)
 

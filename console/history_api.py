@@ -1,0 +1,57 @@
+"""The HTTP API of the history: aggregates of a tank's figures over equal intervals.
+
+Knows paths and bounds; refuses to compute.
+"""
+
+from typing import Annotated, Final, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import AwareDatetime
+
+from console.api import LONGEST_SPAN_S, REFUSED, SILENT, UNKNOWN, Quantity, iso
+from console.facts import Facts, Json
+from console.lookup import TankId, known_tank, time_ms
+from console.problems import Refused
+
+Name = Literal[
+    "Interpolative", "Average", "TimeAverage", "TimeAverage2", "Total", "Total2", "Minimum", "Maximum", "Range",
+    "Start", "End", "Delta", "Count", "DurationGood", "DurationBad", "PercentGood", "PercentBad", "WorstQuality",
+]  # fmt: skip
+Seconds = Annotated[float, Query(gt=0, le=LONGEST_SPAN_S, allow_inf_nan=False, description="seconds")]
+MOST_INTERVALS: Final = 2000
+
+
+class HistoryApi:
+    """The routes below /api/tanks/{tank} that speak of what was."""
+
+    def __init__(self, facts: Facts) -> None:
+        self._facts = facts
+        self.router = APIRouter(prefix="/api/tanks/{tank}", responses=REFUSED)
+        self.router.get("/aggregate", responses=UNKNOWN | SILENT)(self.aggregate)
+
+    async def aggregate(
+        self,
+        tank: TankId,
+        quantity: Quantity,
+        aggregate: Annotated[Name, Query(description="by its name in OPC UA Part 13")],
+        start: Annotated[AwareDatetime, Query(description="ISO 8601 with an offset or Z")],
+        span: Seconds,
+        interval: Seconds,
+        stepped: Annotated[bool, Query(description="a value holds until the next one")] = False,
+        uncertain: Annotated[Literal["bad", "usable"], Query(description="how Uncertain readings are taken")] = "bad",
+    ) -> Json:
+        """One figure for each interval, its status and how much of the interval was Good; null where there is none."""
+        known_tank(self._facts.live(), tank)
+        start_ms, span_ms, interval_ms = time_ms(start), max(1, round(span * 1000)), max(1, round(interval * 1000))
+        if -(-span_ms // interval_ms) > MOST_INTERVALS:
+            raise Refused(422, f"query.interval: at most {MOST_INTERVALS} intervals at once; ask for a longer one")
+        asked = {
+            "quantity": quantity, "aggregate": aggregate, "start_ms": start_ms, "end_ms": start_ms + span_ms,
+            "interval_ms": interval_ms, "stepped": stepped, "uncertain_is_bad": uncertain == "bad",
+        }  # fmt: skip
+        try:
+            answer = await self._facts.aggregate(tank, asked)
+        except ValueError as error:
+            raise Refused(422, str(error)) from error
+        times = [iso(ms) for ms in answer.pop("start_ms")]
+        return {"tank": tank, "quantity": quantity, "aggregate": aggregate, "t": times, **answer}

@@ -1,0 +1,43 @@
+"""The options of `gaugehouse history`, apart from the commands themselves: no other command loads what those need."""
+
+from argparse import ArgumentParser, Namespace
+from collections.abc import Callable
+
+Run = Callable[[Namespace], int]
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """The subcommands of `history`; each sets `history` to the function that does it."""
+    what = parser.add_subparsers(dest="what", required=True, metavar="WHAT")
+
+    def added(name: str, words: str, run: Run, *, tank: bool = False) -> ArgumentParser:
+        sub = what.add_parser(name, help=words, description=words, epilog=parser.epilog)
+        sub.set_defaults(history=run)
+        sub.add_argument("site", metavar="SITE.toml", help="the site file")
+        if tank:
+            sub.add_argument("tank", metavar="TANK", help="its id in the site file")
+        sub.add_argument("--json", action="store_true", help="for programs")
+        return sub
+
+    means = added("aggregate", "a figure over equal intervals, by the rules of OPC UA Part 13", _aggregate, tank=True)
+    means.add_argument("--quantity", default="level_m", metavar="COLUMN", help="of readings.csv (default level_m)")
+    means.add_argument("--aggregate", default="TimeAverage2", metavar="NAME", help="default TimeAverage2")
+    _stretch(means, required=True)
+    means.add_argument("--interval", required=True, metavar='"1 h"', help="length of each interval")
+    means.add_argument("--stepped", action="store_true", help="a value holds until the next one")
+    means.add_argument("--uncertain", choices=["bad", "usable"], default="bad", help="how Uncertain readings are taken")
+
+
+def _stretch(sub: ArgumentParser, *, required: bool = False) -> None:
+    words = "(without offset: the site's zone)"
+    sub.add_argument("--from", dest="start", required=required, metavar="TIME", help=f"from this time on {words}")
+    sub.add_argument("--to", dest="end", required=required, metavar="TIME", help="before this time")
+
+
+# Each command is imported when it is called.
+
+
+def _aggregate(args: Namespace) -> int:
+    from gaugehouse.historylook import aggregate
+
+    return aggregate(args)

@@ -1,0 +1,53 @@
+"""The commands that look at the history that is kept, beside a running daemon: aggregates."""
+
+from argparse import Namespace
+from pathlib import Path
+
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from gaugehouse.historyfigures import aggregate_json, question_of
+from gaugehouse.looking import sources_of, span_of
+from gaugehouse.printing import as_json, table
+from gaugehouse.site import load_site
+from gaugehouse.sitefile.quantities import BadQuantity, parse
+from gaugehouse.stores import look_into_readings
+from history.aggregating import aggregated
+from history.errors import BadQuestion
+
+
+def aggregate(args: Namespace) -> int:
+    """`gaugehouse history aggregate`: 0, also where there are no data (the status says so)."""
+    site = load_site(Path(args.site))
+    sources_of(site, args.tank)
+    start_ms, end_ms = span_of(args, site)
+    assert start_ms is not None
+    assert end_ms is not None
+    asked = {
+        "quantity": args.quantity, "aggregate": args.aggregate, "start_ms": start_ms, "end_ms": end_ms,
+        "interval_ms": _interval_ms(args.interval), "stepped": args.stepped,
+        "uncertain_is_bad": args.uncertain == "bad",
+    }  # fmt: skip
+    question = question_of(site, args.tank, asked)
+    with look_into_readings(site) as store:
+        try:
+            results = aggregated(store, question)
+        except BadQuestion as error:
+            raise CallError(str(error)) from error
+    answer = aggregate_json(question, results)
+    name = question.name if answer["unit"] == "" else f"{question.name} [{answer['unit']}]"
+    columns = ("start", name, "status", "good [%]")
+    figures = zip(answer["start_ms"], answer["value"], answer["status"], answer["good_percent"], strict=True)
+    rows = [dict(zip(columns, (iso_ms(at), *rest), strict=True)) for at, *rest in figures]
+    if args.json:
+        answer["t"] = [iso_ms(at) for at in answer.pop("start_ms")]
+        print(as_json({"tank": args.tank, "quantity": args.quantity, "aggregate": args.aggregate, **answer}))
+    else:
+        print(table(columns, rows))
+    return 0
+
+
+def _interval_ms(text: str) -> int:
+    try:
+        return round(1000 * parse(text, "s", "1 h"))
+    except BadQuantity as error:
+        raise CallError(f"--interval: {error}") from error
