@@ -32,12 +32,23 @@ class _Running:
 
 
 class Farm:
-    """A farm that starts at `start_ms` (site time, UTC). `layout` is the one of the demo unless told otherwise."""
+    """A farm that starts at `start_ms` (site time, UTC). `layout` is the one of the demo unless told otherwise.
+
+    step_ms: its own step; a coarser one for runs over many days.
+    """
 
     def __init__(
-        self, seed: int = 1, start_ms: int = 0, layout: FarmLayout = DEMO, weather: Weather | None = None
+        self,
+        seed: int = 1,
+        start_ms: int = 0,
+        layout: FarmLayout = DEMO,
+        weather: Weather | None = None,
+        step_ms: int = STEP_MS,
     ) -> None:
         layout.check()
+        if SETTLE_MS % step_ms or any(u.gauge and u.gauge.update_ms % step_ms for u in layout.units):
+            raise SimulatorError(f"step_ms {step_ms}: gauges' update_ms and {SETTLE_MS} must be whole multiples of it")
+        self._step_ms = step_ms
         self.layout = layout
         self.seed = seed
         self._start_ms = start_ms
@@ -48,7 +59,8 @@ class Farm:
         for tank in self._tanks.values():
             tank.settle(0.0, self._weather.at(start_ms))
         self._units = {u.id: SimUnit(u, self._tanks[u.tank], seed) for u in layout.units}
-        self._every = [(unit, unit.update_ms // STEP_MS) for unit in self._units.values()]
+        self._air(start_ms, at_start=True)
+        self._every = [(unit, unit.update_ms // step_ms) for unit in self._units.values()]
         self._running = [self._begin(planned, under_way=True) for planned in layout.programme.under_way]
         self._day = -1
         self._due: list[Planned] = []
@@ -74,9 +86,9 @@ class Farm:
 
     def advance(self, to_ms: int) -> None:
         """Move on to a time. A clock that stands or falls back changes nothing."""
-        while self._start_ms + (self._steps + 1) * STEP_MS <= to_ms:
+        while self._start_ms + (self._steps + 1) * self._step_ms <= to_ms:
             self._steps += 1
-            self._step(self._steps * STEP_MS)
+            self._step(self._steps * self._step_ms)
         self._now_ms = max(self._now_ms, to_ms)
 
     def truth(self) -> dict[str, Truth]:
@@ -100,11 +112,18 @@ class Farm:
         unit = self.unit(instrument)
         if unit.silent or unit.refusal is not None:
             return None
-        image = unit.image()
+        image = self.answering(unit).image()
         return {
             signal.name: decode(signal, [image[signal.function, signal.address + k] for k in range(signal.words)])
             for signal in unit.layout.signals
         }
+
+    def answering(self, unit: SimUnit) -> SimUnit:
+        """The unit whose registers come when this one is asked: itself, unless another takes its place."""
+        if unit.impostor is None:
+            return unit
+        where = unit.layout.gateway, unit.impostor
+        return next((u for u in self._units.values() if (u.layout.gateway, u.layout.unit) == where), unit)
 
     def inject(
         self,
@@ -148,7 +167,7 @@ class Farm:
     @property
     def _elapsed_ms(self) -> int:
         """How far the farm is; inside of `advance` the steps are ahead of the time last told."""
-        return max(self._now_ms - self._start_ms, self._steps * STEP_MS)
+        return max(self._now_ms - self._start_ms, self._steps * self._step_ms)
 
     def _step(self, at_ms: int) -> None:
         self._programme(at_ms)
@@ -156,14 +175,21 @@ class Farm:
             self._pump()
         else:
             for tank in self._tanks.values():
-                tank.step(STEP_MS / 1000, 0.0, 0.0, 0.0, 0.0, 0.0)
+                tank.step(self._step_ms / 1000, 0.0, 0.0, 0.0, 0.0, 0.0)
         if at_ms % SETTLE_MS == 0:
             air = self._weather.at(self._start_ms + at_ms)
             for tank in self._tanks.values():
                 tank.settle(SETTLE_MS / 1000, air)
+            self._air(self._start_ms + at_ms)
         for unit, every in self._every:
             if self._steps % every == 0:
                 unit.update(at_ms)
+
+    def _air(self, time_ms: int, *, at_start: bool = False) -> None:
+        ambient, humidity = self._weather.at(time_ms).ambient_degC, self._weather.humidity_percent(time_ms)
+        for unit in self._units.values():
+            if unit.gauge is not None:
+                unit.gauge.cabinet.air(ambient, humidity, at_start=at_start)
 
     def _programme(self, at_ms: int) -> None:
         if at_ms >= (self._day + 1) * DAY_MS:
@@ -211,7 +237,7 @@ class Farm:
 
     def _pump(self) -> None:
         """One step of all pumps, then of all tanks with what the pumps moved."""
-        dt_s = STEP_MS / 1000
+        dt_s = self._step_ms / 1000
         received = dict.fromkeys(self._tanks, 0.0)
         heat = dict.fromkeys(self._tanks, 0.0)
         issued = dict.fromkeys(self._tanks, 0.0)

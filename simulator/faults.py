@@ -29,6 +29,19 @@ class FaultKind(StrEnum):
     FROZEN = "frozen"  # the registers keep their last bits
     SILENT = "silent"  # the unit does not answer
     EXCEPTION = "exception"  # the unit answers with exception 04
+    SUPPLY_LOST = "supply_lost"  # the fuse or the supply is gone: 0 mA and 0 V; a loop-powered indicator falls silent
+    SHORT = "short"  # the cable is shorted before the receiver: the limiter's current flows; value: mA
+    BYPASSED = "bypassed"  # the receiver is shorted out: the field still shows the current, the panel 0
+    STARVED = "starved"  # supply and resistance allow no more: flat above, and it moves with the heater; value: ohm
+    RESETTING = "resetting"  # the gauge browns out and starts anew, over and over; value: s
+    LEAK = "leak"  # water in a junction box, by the damp of the night; value: mA at its wettest
+    INTERFERENCE = "interference"  # ripple of the mains, folded by the sampling; value: amplitude in mA
+    SURGE = "surge"  # a lasting step after lightning, with a bent scale and more noise; value: mA
+    FOULED = "fouled"  # the window is wet or dirty towards dawn: no echo or a near one; value: how often (0 to 1)
+    HEATER_DEAD = "heater_dead"  # the same because the window's heater draws no current; value: how often (0 to 1)
+    ZERO_SHIFT = "zero_shift"  # the gauge was moved or set wrongly; value: m
+    SPAN_ERROR = "span_error"  # the scale is wrong; value: part of the distance from the 4 mA level
+    WRONG_UNIT = "wrong_unit"  # another unit of the gateway answers in its place; value: that unit
 
 
 DEFAULT_VALUE: Final = {
@@ -43,6 +56,17 @@ DEFAULT_VALUE: Final = {
     FaultKind.CEILING: 12.0,
     FaultKind.OFFSET: -0.8,
     FaultKind.NOISY: 0.15,
+    FaultKind.SHORT: 27.0,
+    FaultKind.STARVED: 1000.0,
+    FaultKind.RESETTING: 45.0,
+    FaultKind.LEAK: -0.8,
+    FaultKind.INTERFERENCE: 0.12,
+    FaultKind.SURGE: 0.6,
+    FaultKind.FOULED: 0.5,
+    FaultKind.HEATER_DEAD: 0.5,
+    FaultKind.ZERO_SHIFT: 0.02,
+    FaultKind.SPAN_ERROR: 0.004,
+    FaultKind.WRONG_UNIT: 1.0,
 }
 """What a fault measures unless told otherwise; kinds that are not listed take no value."""
 
@@ -54,9 +78,15 @@ OVERRIDING: Final = frozenset(
         FaultKind.GAP_HIGH,
         FaultKind.OPEN_LOOP,
         FaultKind.SATURATED,
+        FaultKind.SUPPLY_LOST,
+        FaultKind.SHORT,
+        FaultKind.BYPASSED,
     }
 )
-"""Kinds that say themselves what flows in the loop."""
+"""Kinds that say themselves what arrives at the panel."""
+
+DEAD: Final = (FaultKind.OPEN_LOOP, FaultKind.SUPPLY_LOST, FaultKind.BYPASSED)
+"""Nothing arrives at the panel; they outrank whatever the gauge wants to say."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +143,11 @@ class FaultBook:
         self.next_ms = min(_changes(self._faults, time_ms), default=None)
 
     def override_mA(self) -> tuple[FaultKind, float] | None:
-        """The current that a fault forces; a broken wire outranks whatever the gauge wants to say."""
+        """The current that a fault forces on the panel; a dead loop outranks whatever the gauge wants to say."""
         forced = [f for kind, f in self.now.items() if kind in OVERRIDING]
         if not forced:
             return None
-        first = next((f for f in forced if f.kind is FaultKind.OPEN_LOOP), forced[-1])
+        first = next((f for f in forced if f.kind in DEAD), forced[-1])
         return first.kind, first.value
 
 

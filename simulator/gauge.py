@@ -11,9 +11,11 @@ from typing import Final
 from modbus.codecs import encode
 from modbus.errors import SERVER_DEVICE_FAILURE, NotEncodable
 from modbus.signals import RegisterSignal, RegisterType
+from simulator.cabinet import Cabinet
 from simulator.chance import stream
-from simulator.faults import Fault, FaultBook, FaultKind
-from simulator.layout import GaugeLayout, Indicates, ProbeLayout, UnitLayout
+from simulator.faults import DEAD, Fault, FaultBook, FaultKind
+from simulator.layout import CabinetLayout, GaugeLayout, Indicates, ProbeLayout, UnitLayout
+from simulator.loopfaults import Disturbed
 from simulator.tank import SimTank
 
 LIVE_ZERO_MA: Final = 4.0
@@ -21,6 +23,9 @@ SPAN_MA: Final = 16.0
 LOWEST_MA: Final = 3.8
 HIGHEST_MA: Final = 20.5
 """A gauge that measures never leaves this range. Source: NAMUR NE 43 (2003), from secondary texts."""
+
+CABINET_MS: Final = 1000
+"""How often supply and heater are looked at, where somebody reads them or a fault depends on them."""
 
 Image = Mapping[tuple[int, int], int]
 """What a unit's registers hold: (function, address) -> 0 to 65535."""
@@ -34,26 +39,37 @@ _LIMITS: Final = {
 
 
 class LevelGauge:
-    """A level gauge and its loop. `level_m`: the innage that it tells digitally; `current_mA`: what arrives there."""
+    """A level gauge and its loop. `level_m`: the innage that it tells digitally; `field_mA`: what flows at the gauge
+    itself; `current_mA`: what arrives at the panel.
+    """
 
     __slots__ = (
         "_at_4mA_m",
         "_chance",
         "_damped_m",
+        "_disturbed",
         "_gain",
         "_layout",
         "_span_m",
         "_span_off",
         "_tank",
         "_trim_mA",
+        "_wired",
         "_zero_m",
+        "cabinet",
         "current_mA",
+        "field_mA",
         "level_m",
     )
 
-    def __init__(self, layout: GaugeLayout, tank: SimTank, seed: int, name: str) -> None:
+    def __init__(
+        self, layout: GaugeLayout, tank: SimTank, seed: int, name: str, cabinet: CabinetLayout | None = None
+    ) -> None:
         self._layout, self._tank = layout, tank
         self._chance = stream(seed, name, "loop")
+        self._wired = cabinet is not None
+        self.cabinet = Cabinet(cabinet or CabinetLayout(), stream(seed, name, "cabinet"))
+        self._disturbed = Disturbed(stream(seed, name, "disturbed"), self.cabinet)
         luck = stream(seed, name, "setting")
         self._zero_m = luck.gauss(0, 0.0015)
         self._span_off = luck.gauss(0, 1.0e-4)
@@ -65,7 +81,7 @@ class LevelGauge:
         dt_s = layout.update_ms / 1000
         self._gain = 1 - math.exp(-dt_s / layout.damping_s) if layout.damping_s > 0 else 1.0
         self._damped_m = self.level_m = self._sight_m(tank.level_m)
-        self.current_mA = self._measured_mA(self._damped_m, 0.0)
+        self.current_mA = self.field_mA = self._measured_mA(self._damped_m, 0.0)
 
     def _sight_m(self, innage_m: float) -> float:
         """What the gauge makes of a surface at an innage, with its setting and its mount as they are."""
@@ -88,36 +104,58 @@ class LevelGauge:
             surface_m = self._tank.level_m + self._tank.surface.height_m(time_ms)
             self._damped_m += self._gain * (self._sight_m(surface_m) - self._damped_m)
         seen = self._damped_m
-        if now:
-            if echo := now.get(FaultKind.ECHO):
-                seen = min(seen + echo.value, self._layout.reach_m)
-            if drift := now.get(FaultKind.DRIFT):
-                seen += drift.value * (time_ms - drift.start_ms) / 3_600_000
-            forced = faults.override_mA()
-            if forced is None or forced[0] not in (FaultKind.FAIL_LOW, FaultKind.FAIL_HIGH):
-                self.level_m = seen  # a gauge that reports failure keeps its last figure in the level register
-            self.current_mA = self._faulty_mA(seen, faults)
-            return
-        self.level_m = seen
-        self.current_mA = self._measured_mA(seen, self._chance.gauss(0, self._layout.noise_mA))
-
-    def _faulty_mA(self, level_m: float, faults: FaultBook) -> float:
         noise = self._chance.gauss(0, self._layout.noise_mA)
+        if now:
+            seen = self._faulty_m(seen, time_ms, faults)
+            self.field_mA, self.current_mA = self._faulty_mA(seen, noise, time_ms, faults)
+        else:
+            self.level_m = seen
+            self.current_mA = self.field_mA = self._measured_mA(seen, noise)
+        if time_ms % CABINET_MS == 0 and (now or self._wired):
+            self.cabinet.update(time_ms, now, self.field_mA)
+
+    def _faulty_m(self, seen: float, time_ms: int, faults: FaultBook) -> float:
+        """What the gauge takes for the level, echo and setting as they are."""
+        now = faults.now
+        if echo := now.get(FaultKind.ECHO):
+            seen = min(seen + echo.value, self._layout.reach_m)
+        if drift := now.get(FaultKind.DRIFT):
+            seen += drift.value * (time_ms - drift.start_ms) / 3_600_000
+        if shift := now.get(FaultKind.ZERO_SHIFT):
+            seen += shift.value
+        if wrong := now.get(FaultKind.SPAN_ERROR):
+            seen = self._at_4mA_m + (seen - self._at_4mA_m) * (1 + wrong.value)
+        if self._disturbed.near_echo(time_ms, now):
+            seen = self._layout.reach_m - 0.3 * abs(self._chance.gauss(0, 1))
+        forced = faults.override_mA()
+        if forced is None or forced[0] not in (FaultKind.FAIL_LOW, FaultKind.FAIL_HIGH):
+            self.level_m = seen  # a gauge that reports failure keeps its last figure in the level register
+        return seen
+
+    def _faulty_mA(self, level_m: float, noise: float, time_ms: int, faults: FaultBook) -> tuple[float, float]:
+        """The current at the gauge and the one that arrives at the panel."""
+        now, measured = faults.now, self._measured_mA(level_m, noise)
         forced = faults.override_mA()
         if forced is not None:
             kind, value = forced
             if kind is FaultKind.SATURATED:
-                return value  # pinned by the gauge itself, so flat to the last bit
-            return max(0.0, value + (abs(noise) if kind is FaultKind.OPEN_LOOP else noise))
-        current = self._measured_mA(level_m, noise)
-        now = faults.now
+                return value, value  # pinned by the gauge itself, so flat to the last bit
+            if kind is FaultKind.BYPASSED:
+                return measured, abs(noise)
+            dead = kind in (FaultKind.OPEN_LOOP, FaultKind.SUPPLY_LOST)
+            arrives = max(0.0, value + (abs(noise) if dead else noise))
+            return (0.0 if kind is FaultKind.SHORT else arrives), arrives
+        field = self._disturbed.gauge_mA(measured, time_ms, now)
         if noisy := now.get(FaultKind.NOISY):
-            current += self._chance.gauss(0, noisy.value)
-        if offset := now.get(FaultKind.OFFSET):
-            current += offset.value
+            field += self._chance.gauss(0, noisy.value)
         if ceiling := now.get(FaultKind.CEILING):
-            current = min(current, ceiling.value)
-        return max(0.0, current)
+            field = min(field, ceiling.value)
+        if starved := now.get(FaultKind.STARVED):
+            field = min(field, self._disturbed.most_mA(starved.value))
+        panel = self._disturbed.panel_mA(field, time_ms, now)
+        if offset := now.get(FaultKind.OFFSET):
+            panel += offset.value
+        return max(0.0, field), max(0.0, panel)
 
 
 class Probe:
@@ -153,7 +191,7 @@ class SimUnit:
     def __init__(self, layout: UnitLayout, tank: SimTank, seed: int) -> None:
         self.layout = layout
         self.faults = FaultBook()
-        self.gauge = LevelGauge(layout.gauge, tank, seed, layout.id) if layout.gauge else None
+        self.gauge = LevelGauge(layout.gauge, tank, seed, layout.id, layout.cabinet) if layout.gauge else None
         self._probe = Probe(layout.probe, tank, seed, layout.id) if layout.probe else None
         self.update_ms = layout.gauge.update_ms if layout.gauge else PROBE_MS
         self._image: Image | None = None
@@ -193,7 +231,13 @@ class SimUnit:
         if FaultKind.SILENT in now:
             return True
         gauge = self.layout.gauge
-        return gauge is not None and gauge.loop_powered and FaultKind.OPEN_LOOP in now
+        return gauge is not None and gauge.loop_powered and not now.keys().isdisjoint(DEAD)
+
+    @property
+    def impostor(self) -> int | None:
+        """The unit of the same gateway that answers in this one's place, if any does."""
+        wrong = self.faults.now.get(FaultKind.WRONG_UNIT)
+        return None if wrong is None else round(wrong.value)
 
     @property
     def refusal(self) -> int | None:
@@ -213,6 +257,15 @@ class SimUnit:
                 "level": 1000 * level_m,
                 "percent": (gauge.current_mA - LIVE_ZERO_MA) / SPAN_MA * 100,
             }
+            if self.layout.cabinet is not None:
+                cabinet = gauge.cabinet
+                known |= {
+                    "supply_voltage": cabinet.supply_V,
+                    "heater_current": cabinet.heater_mA,
+                    "field_current": gauge.field_mA,
+                    "ambient_temperature": cabinet.ambient_degC,
+                    "humidity": cabinet.humidity_percent,
+                }
         if probe is not None:
             known |= {"temperature": probe.temperature_degC, "water": 1000 * probe.water_m}
         return {signal.name: known[signal.name] for signal in self.layout.signals}

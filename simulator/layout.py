@@ -18,6 +18,9 @@ STEP_MS: Final = 500
 
 GAUGE_SIGNALS: Final = ("current", "level", "percent")
 PROBE_SIGNALS: Final = ("temperature", "water")
+CABINET_SIGNALS: Final = (
+    "supply_voltage", "heater_current", "field_current", "ambient_temperature", "humidity",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +83,24 @@ class ProbeLayout:
 
 
 @dataclass(frozen=True, slots=True)
+class CabinetLayout:
+    """What feeds the loop, and the heater of the gauge's window on the same supply (heater_mA 0: none).
+
+    source_ohm: how much the supply sags under load. period_s and duty: of the heater's thermostat.
+    """
+
+    supply_V: float = 24.0
+    source_ohm: float = 6.0
+    heater_mA: float = 100.0
+    period_s: float = 400.0
+    duty: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
 class UnitLayout:
-    """One Modbus unit. Its signals are known by the conventional names: current, level, percent, temperature, water."""
+    """One Modbus unit. Its signals are known by the conventional names: current, level, percent, temperature, water,
+    and by those of its cabinet.
+    """
 
     id: str
     gateway: str
@@ -90,10 +109,12 @@ class UnitLayout:
     signals: tuple[RegisterSignal, ...]
     gauge: GaugeLayout | None = None
     probe: ProbeLayout | None = None
+    cabinet: CabinetLayout | None = None
 
     def check(self) -> None:
         """Raise `SimulatorError` for a signal that nothing here measures, and for an update between two steps."""
         measured = (GAUGE_SIGNALS if self.gauge else ()) + (PROBE_SIGNALS if self.probe else ())
+        measured += CABINET_SIGNALS if self.cabinet else ()
         for signal in self.signals:
             if signal.name not in measured:
                 raise SimulatorError(

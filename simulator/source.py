@@ -36,7 +36,7 @@ class GatewaySource:
             return None
         if found.refusal is not None:
             raise ModbusException(found.refusal)
-        image = found.image()
+        image = self._farm.answering(found).image()
         try:
             return [image[function, address] for address in range(start, start + count)]
         except KeyError:

@@ -1,6 +1,6 @@
 """The air and the sun over the farm, as plain functions of time: asked twice for one moment they say the same.
 
-Invented warm climate: a daily swing, slow weather of a few days, clouds. Knows no tank.
+Invented warm climate: a daily swing, slow weather of a few days, clouds, damp air towards dawn. Knows no tank.
 """
 
 import math
@@ -22,12 +22,13 @@ class Air(NamedTuple):
 
 
 class Weather:
-    """Ambient temperature and sun. noon_ms: milliseconds after 00:00 UTC at which the sun stands highest.
+    """Ambient temperature, sun and humidity. noon_ms: milliseconds after 00:00 UTC at which the sun stands highest.
 
     swing_degC and slow_degC are half of the daily and of the slow movement; both 0 makes still air for tests.
+    dew_below_degC: by how much the dew point lies under the mean temperature, before its own slow weather.
     """
 
-    __slots__ = ("_cloud", "_mean", "_noon_ms", "_slow", "_sun", "_swing")
+    __slots__ = ("_cloud", "_dew", "_dew_degC", "_mean", "_noon_ms", "_slow", "_sun", "_swing")
 
     def __init__(
         self,
@@ -38,12 +39,15 @@ class Weather:
         slow_degC: float = 1.2,
         sun: float = 1.0,
         noon_ms: int = DAY_MS // 2,
+        dew_below_degC: float = 5.0,
     ) -> None:
         self._mean, self._swing, self._sun, self._noon_ms = mean_degC, swing_degC, sun, noon_ms
         self._slow = [
             (slow_degC / _SLOW, chance.uniform(2, 9) * DAY_MS, chance.uniform(0, math.tau)) for _ in range(_SLOW)
         ]
         self._cloud = [(chance.uniform(0.03, 0.3) * DAY_MS, chance.uniform(0, math.tau)) for _ in range(_SLOW)]
+        self._dew_degC = mean_degC - dew_below_degC
+        self._dew = [(slow_degC / 2, chance.uniform(1.5, 6) * DAY_MS, chance.uniform(0, math.tau)) for _ in range(2)]
 
     def at(self, time_ms: int) -> Air:
         turn = math.tau * ((time_ms - self._noon_ms) % DAY_MS) / DAY_MS
@@ -55,6 +59,15 @@ class Weather:
             ambient += size * math.sin(math.tau * time_ms / period + phase)
         clear = 0.75 + 0.25 * sum(math.sin(math.tau * time_ms / p + f) for p, f in self._cloud) / _SLOW
         return Air(ambient, self._sun * max(0.0, math.cos(turn)) * clear)
+
+    def humidity_percent(self, time_ms: int) -> float:
+        """Relative humidity: by the dew point. Magnus formula, constants of WMO (from memory)."""
+        dew = self._dew_degC + sum(size * math.sin(math.tau * time_ms / p + f) for size, p, f in self._dew)
+        return min(100.0, 100 * math.exp(_magnus(dew) - _magnus(self.at(time_ms).ambient_degC)))
+
+
+def _magnus(degC: float) -> float:
+    return 17.62 * degC / (243.12 + degC)
 
 
 def still(temperature_degC: float) -> Weather:

@@ -11,6 +11,7 @@ BENCHES = (
     "bench_models",
     "bench_notify",
     "bench_flood",
+    "bench_diagnosis",
 )
 
 if __name__ == "__main__":

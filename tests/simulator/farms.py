@@ -6,6 +6,7 @@ from modbus.signals import Order, RegisterSignal, RegisterType
 from simulator.farm import Farm
 from simulator.geometry import Course, Upright
 from simulator.layout import (
+    STEP_MS,
     FarmLayout,
     GatewayLayout,
     GaugeLayout,
@@ -59,13 +60,14 @@ def farm(
     probe: ProbeLayout | None = None,
     programme: Programme = Programme(),  # noqa: B008  (frozen)
     weather: Weather | None = None,
+    step_ms: int = STEP_MS,
 ) -> Farm:
     """One tank of 10 m, calm and as warm as the air unless told otherwise."""
     units = [replace(UNIT, gauge=gauge)]
     if probe is not None:
         units.append(UnitLayout("hill_probe", "row", 6, "hill", PROBE_SIGNALS, probe=probe))
     layout = FarmLayout((tank,), (GatewayLayout("row", latency_ms=0),), tuple(units), programme)
-    return Farm(seed, 0, layout, weather or still(tank.temperature_degC))
+    return Farm(seed, 0, layout, weather or still(tank.temperature_degC), step_ms)
 
 
 def loop_gauge(**changes: object) -> GaugeLayout:

@@ -1,14 +1,23 @@
 """Each kind of fault as it arrives on the wire."""
 
 import statistics
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import pairwise
 
+import psychrolib
 import pytest
 
+from simulator.cabinet import Cabinet
+from simulator.chance import stream
 from simulator.errors import SimulatorError
 from simulator.farm import Farm
 from simulator.faults import DEFAULT_VALUE, FaultKind
-from simulator.layout import Act, Indicates, Planned
-from tests.simulator.farms import GAUGE, farm, loop_gauge
+from simulator.gauge import LevelGauge
+from simulator.layout import Act, FarmLayout, GatewayLayout, Indicates, Planned
+from simulator.source import GatewaySource
+from simulator.weather import Weather, still
+from tests.simulator.farms import GAUGE, TANK, UNIT, farm, loop_gauge
 
 ISSUE = Planned(0, Act.ISSUE, "hill", 150.0, volume_m3=100.0)
 
@@ -170,3 +179,126 @@ def test_mistakes_in_a_call_are_answered_by_name() -> None:
         one.inject("hill_gauge", "silent", value=3.0)
     with pytest.raises(SimulatorError, match="above 0 s"):
         one.inject("hill_gauge", "silent", 0)
+
+
+def gauge_of(one: Farm) -> LevelGauge:
+    gauge = one.unit("hill_gauge").gauge
+    assert gauge is not None
+    return gauge
+
+
+def cabinet(one: Farm) -> Cabinet:
+    return gauge_of(one).cabinet
+
+
+def test_a_lost_supply_takes_current_volts_and_heater_and_a_bypass_only_the_panel() -> None:
+    one = farm(gauge=loop_gauge())
+    one.inject("hill_gauge", "supply_lost")
+    assert max(column(one, "current", 5)) < 0.01
+    assert cabinet(one).supply_V < 1
+    assert cabinet(one).heater_mA == 0
+    one.clear("hill_gauge")
+    one.inject("hill_gauge", "bypassed")
+    assert max(column(one, "current", 5)) < 0.01
+    assert gauge_of(one).field_mA == pytest.approx(12.0, abs=0.1)
+    assert cabinet(one).supply_V > 20
+
+
+def test_a_starved_loop_has_the_top_that_ohm_s_law_gives_it_and_moves_with_the_heater() -> None:
+    """Source: Ohm's law (computed): (V - 10.5 V) / R, with V as the simulated supply stands."""
+    one = farm(gauge=loop_gauge())
+    one.inject("hill_gauge", "starved", value=1500.0)
+    tops = {}
+    for current in (column(one, "current", 1)[0] for _ in range(450)):
+        tops.setdefault(cabinet(one).heater_on, []).append((current, cabinet(one).supply_V))
+    for seen in tops.values():
+        fits = [abs(current - 1000 * (volts - 10.5) / 1500) < 0.05 for current, volts in seen]
+        assert sum(fits) > 0.9 * len(fits)  # all but the second in which the heater switches
+    assert statistics.fmean(c for c, _ in tops[False]) - statistics.fmean(c for c, _ in tops[True]) > 0.2
+
+
+def test_a_gauge_that_resets_starts_anew_each_time() -> None:
+    one = farm(gauge=loop_gauge())
+    one.inject("hill_gauge", "resetting", value=30.0)
+    currents = column(one, "current", 120)
+    dead = [i for i, mA in enumerate(currents) if mA < 1]
+    assert {b - a for a, b in pairwise(dead) if b - a > 5} <= {28, 29, 30}
+    assert len(dead) >= 4
+    assert max(currents) == pytest.approx(12.0, abs=0.1)
+
+
+def test_a_leak_follows_the_damp_and_only_the_panel_sees_it() -> None:
+    damp = Weather(stream(1, "damp"), mean_degC=20, swing_degC=5, slow_degC=0, dew_below_degC=4.0)
+    one = farm(gauge=loop_gauge(update_ms=5000), weather=damp, step_ms=5000)
+    one.inject("hill_gauge", "leak", value=-1.0)
+    gauge = gauge_of(one)
+    apart = {}
+    for hour in range(1, 25):
+        one.advance(hour * 3_600_000)
+        apart[hour] = gauge.current_mA - gauge.field_mA
+    assert apart[6] < -0.4
+    assert abs(apart[16]) < 0.1
+
+
+def each_ten_seconds(one: Farm) -> Iterator[float]:
+    """An hour of the current."""
+    for _ in range(360):
+        one.advance(one.now_ms + 10_000)
+        yield gauge_of(one).current_mA
+
+
+def test_a_wet_window_fails_towards_dawn_and_a_dead_heater_makes_it_worse() -> None:
+    counts = {}
+    for kind in ("fouled", "heater_dead"):
+        damp = Weather(stream(1, "damp"), mean_degC=20, swing_degC=5, slow_degC=0, dew_below_degC=4.5)
+        one = farm(gauge=loop_gauge(update_ms=5000), weather=damp, step_ms=5000)
+        one.inject("hill_gauge", kind, value=1.0)
+        wrong = [hour for hour in range(24) for mA in each_ten_seconds(one) if abs(mA - 12) > 0.2]
+        assert wrong
+        assert not [hour for hour in wrong if 11 <= hour < 18]
+        counts[kind] = len(wrong)
+    assert counts["heater_dead"] > counts["fouled"]
+
+
+def test_another_unit_answers_in_its_place() -> None:
+    layout = FarmLayout(
+        (TANK, replace(TANK, id="dale", level_m=3.0)),
+        (GatewayLayout("row", latency_ms=0),),
+        (UNIT, replace(UNIT, id="dale_gauge", unit=6, tank="dale")),
+    )
+    one = Farm(1, 0, layout, still(20.0))
+    one.inject("hill_gauge", "wrong_unit", value=6)
+    one.advance(2000)
+    assert one.wire("hill_gauge") == one.wire("dale_gauge")
+    asked = GatewaySource(one, "row", lambda: 2000)
+    assert asked.registers(5, 4, 0, 2) == asked.registers(6, 4, 0, 2)
+    one.inject("dale_gauge", "wrong_unit", value=99)  # nobody there: it speaks for itself
+    one.advance(3000)
+    assert one.wire("dale_gauge") is not None
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "level_m", "off_m"),
+    [
+        ("zero_shift", 0.03, 6.0, 0.03),
+        ("span_error", 0.01, 6.0, 0.06),
+        ("span_error", 0.01, 3.0, 0.03),
+    ],
+)
+def test_a_shift_is_constant_and_a_scale_error_grows_with_the_level(
+    kind: str, value: float, level_m: float, off_m: float
+) -> None:
+    one = farm(tank=replace(TANK, level_m=level_m))
+    healthy = statistics.fmean(column(one, "level", 20))
+    one.inject("hill_gauge", kind, value=value)
+    assert statistics.fmean(column(one, "level", 20)) - healthy == pytest.approx(1000 * off_m, abs=1.5)
+
+
+def test_humidity_follows_temperature_and_dew_point() -> None:
+    """Check: psychrolib (ASHRAE Handbook of Fundamentals) for the same dry bulb and dew point."""
+    air = Weather(stream(1, "damp"), mean_degC=20, swing_degC=5, slow_degC=0, dew_below_degC=5.0)
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    for hour in range(0, 24, 3):
+        dry = air.at(hour * 3_600_000).ambient_degC
+        expected = 100 * psychrolib.GetRelHumFromTDewPoint(dry, min(dry, 15.0))
+        assert air.humidity_percent(hour * 3_600_000) == pytest.approx(expected, abs=0.7)
