@@ -8,26 +8,19 @@ messages of a channel (5 s of the site) is 50 ms and each alarm has a message of
 
 import argparse
 import asyncio
-import contextlib
 import statistics
 import time
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
 from collector.clock import RealClock
-from gaugehouse.notifying.postroom import PostRoom, post_room
-from gaugehouse.site import Site, load_site
-from gaugehouse.stores import RECORDS
-from gaugehouse.wiring import core_of
-from history.book import RecordBook
-from history.bookwriter import BookWriter
-from history.chain import Entry
+from gaugehouse.site import load_site
 from tests.gaugehouse.sites import LOOP_SITE, write_site
 from tests.service_notify.outside import Outside, hook
+from tests.service_notify.storm import SPEED, alarm, at_work
 
-SPEED = 100.0
 EVERY_S = 0.1
 
 
@@ -43,28 +36,6 @@ def channel(name: str, port: int) -> str:
     return f'\n[[notify]]\nid = "{name}"\nkind = "webhook"\nsame_alarm_after = "0 s"\nurl = "{address}"\n'
 
 
-def alarm(k: int, time_ms: int) -> list[Entry]:
-    body = {"source": "palm", "condition": "high_high", "priority": 1, "value": 11.6}
-    raised = body | {"event": "raised", "state": "unacknowledged", "occurrence": k}
-    return [Entry("alarm", time_ms, k, raised)]
-
-
-@contextlib.asynccontextmanager
-async def at_work(site: Site, clock: RealClock) -> AsyncIterator[tuple[BookWriter, PostRoom | None]]:
-    site.store_path.mkdir(parents=True, exist_ok=True)
-    with contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)) as book:
-        writer = BookWriter(book)
-        async with post_room(core_of(site), writer, clock, lambda act: None, "", simulated=False) as post:
-            if post is None:
-                yield writer, None
-            else:
-                task = asyncio.create_task(post.run())
-                yield writer, post
-                post.stop()
-                await task
-        await writer.aclose()
-
-
 async def one(folder: Path, channels: dict[str, Outside], count: int) -> Found:
     text = LOOP_SITE + "".join(channel(name, server.port) for name, server in channels.items())
     folder.mkdir()
@@ -72,10 +43,10 @@ async def one(folder: Path, channels: dict[str, Outside], count: int) -> Found:
     before = {name: len(server.taken) for name, server in channels.items()}
     commits: list[float] = []
     written_s: dict[int, float] = {}
-    async with at_work(site, clock) as (writer, post):
+    async with at_work(site, clock) as (_, writer, post):
         for k in range(1, count + 1):
             begun = time.perf_counter()
-            await writer.commit(alarm(k, clock.now_ms()), {})
+            await writer.commit([alarm(clock.now_ms(), "high_high", k)], {})
             commits.append(time.perf_counter() - begun)
             written_s[k] = time.time()
             if post is not None:

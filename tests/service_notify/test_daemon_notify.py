@@ -4,7 +4,6 @@ import asyncio
 import json
 import logging
 import os
-import random
 import re
 import signal
 import subprocess
@@ -240,43 +239,3 @@ def test_a_daemon_killed_between_the_decision_and_the_sending_sends_after_its_re
         finally:
             end(process)
     assert wanted <= set(heard(web))
-
-
-def killed(tmp_path: Path, lives: int, chance: random.Random) -> None:
-    """Kill the daemon again and again; every alarm is told, and no more messages come twice than there were kills."""
-    folder = tmp_path / "farm"
-    with hook(tmp_path) as web:
-        more = hooking(folder, web.port, 'gather = "0 s"', 'same_alarm_after = "0 s"')
-        (folder / "more.toml").write_text(more, encoding="utf-8")
-        for _ in range(lives):
-            process = child(folder)
-            time.sleep(chance.uniform(0.3, 4))
-            end(process)
-        site = load_site(folder / "site.toml")
-        process = child(folder)
-        wanted = asked(site)
-        deadline = time.monotonic() + 40
-        try:
-            while not wanted <= set(heard(web)):
-                assert time.monotonic() < deadline, f"never told: {wanted - set(heard(web))}"
-                time.sleep(0.1)
-        finally:
-            end(process)
-    assert wanted
-    keys = Counter(taken["body"]["key"] for taken in web.taken)
-    twice = sum(times - 1 for times in keys.values())
-    assert twice <= lives + 1, "more repetitions than kills"
-    print(
-        f"{lives} kills, {len(wanted)} occurrences, all told; {len(web.taken)} messages, {twice} of them a second time"
-    )
-
-
-@pytest.mark.timeout(180)
-def test_a_daemon_killed_again_and_again_tells_everything_and_repeats_only_the_last_message(tmp_path: Path) -> None:
-    killed(tmp_path, 5, random.Random(6))
-
-
-@pytest.mark.soak
-@pytest.mark.timeout(1200)
-def test_forty_kills_and_nobody_is_left_untold(tmp_path: Path) -> None:
-    killed(tmp_path, 40, random.Random(7))
