@@ -5,6 +5,7 @@ The Message-ID is made of the letter's key, so that the same message sent twice 
 
 import asyncio
 import os
+import socket
 import ssl
 from datetime import UTC, datetime
 from email.message import EmailMessage
@@ -96,15 +97,25 @@ class MailSender:
                 return self._trouble(aiosmtplib.SMTPNotSupported(str(error)))
             case aiosmtplib.SMTPTimeoutError():
                 return SendTrouble(f"{where} does not answer in time")
-        cause = error.__cause__ if isinstance(error.__cause__, ssl.SSLCertVerificationError) else error
+        cause = error.__cause__ or error
         if isinstance(cause, ssl.SSLCertVerificationError):
             text = f"{where}: its certificate is not accepted: {cause.verify_message}; see host and ca of the channel"
             return SendTrouble(text, refused=True)
-        return SendTrouble(f"{where} cannot be reached: {said(str(error)) or type(error).__name__}; see host and port")
+        words = _word_of(cause) or said(str(error))
+        return SendTrouble(f"{where} cannot be reached: {words or type(error).__name__}; see host and port")
 
 
 class PartlyTaken(SendTrouble):
     """The message went out to some of its receivers. It is not sent again; the others are a failure of the channel."""
+
+
+def _word_of(cause: BaseException) -> str:
+    """The system's own word for what stood in the way, empty where there is none."""
+    if isinstance(cause, ssl.SSLError):
+        return f"no agreement on TLS ({cause.reason or said(str(cause))})"
+    if isinstance(cause, socket.gaierror):
+        return f"no address is known for that host ({cause.strerror})"
+    return os.strerror(cause.errno) if isinstance(cause, OSError) and cause.errno else ""
 
 
 def _secret(spec: NotifySpec) -> str:

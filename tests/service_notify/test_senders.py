@@ -99,9 +99,13 @@ async def test_a_mail_that_some_do_not_get_goes_to_the_others_and_names_those(tm
 
 async def test_a_mail_server_that_is_away_hangs_or_speaks_no_tls_is_told_apart(tmp_path: Path) -> None:
     away = await refused(MailSender(mailing(free_port())))
-    assert "cannot be reached" in str(away)
+    assert "cannot be reached: Connection refused; see host and port" in str(away)
     assert not away.refused
+    nowhere = await refused(MailSender(mailing(25, host="mail.invalid")))  # RFC 2606, 2: no such name, ever
+    assert "no address is known for that host" in str(nowhere)
     with mail(tmp_path) as server:
+        no_tls = await refused(MailSender(mailing(server.port, security="tls")))
+        assert "no agreement on TLS" in str(no_tls)
         plain = await refused(MailSender(mailing(server.port, security="starttls")))
     assert "does not offer what is asked of it" in str(plain)
     assert plain.refused
