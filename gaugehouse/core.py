@@ -172,7 +172,7 @@ class Core:
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
-            changes = self.loops.step(at, tick.samples, checked, self._around)
+            changes = self.loops.step(at, tick.samples, checked, self._around())
             told, ended = self._watchers.tell(at, tick.samples, facts)
             if self._reported:
                 told = [*told, *self._reported.values()]

@@ -3,7 +3,7 @@
 Knows in which order they are told; refuses to know what each of them decides.
 """
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from alerts.casebook import Casebook
 from alerts.faultlog import Case, FaultLog
@@ -28,24 +28,22 @@ class LoopWork:
         self._facts = {loop.instrument: loop for loop in site.loops}
 
     def step(
-        self,
-        at: Instant,
-        samples: Sequence[Sample],
-        checked: Collection[str],
-        around: Callable[[], Mapping[str, float]],
+        self, at: Instant, samples: Sequence[Sample], checked: Collection[str], around: Mapping[str, float]
     ) -> list[tuple[FaultChange, Case]]:
-        """One tick's samples: what became known of faults, each with its circumstances. checked: loops under check."""
-        now = around()
+        """One tick's samples: what became known of faults, each with its circumstances.
+
+        checked: loops under check. around: what the site's points say now.
+        """
         for sample in samples:
             if sample.instrument in self._facts:
-                self.traces.hear(self._heard(at, sample, now))
+                self.traces.hear(self._heard(at, sample, around))
         changes = self.faults.step(at, samples, checked)
         for sample in samples:
             trusted = sample.instrument not in checked and not self.faults.out_of_trust(sample.instrument)
             self.watch.heard(sample.instrument, at.elapsed_ms, at.time_ms, trusted=trusted)
         if not changes:
             return []
-        cases = self.log.tell(changes, self.traces, now)
+        cases = self.log.tell(changes, self.traces, around)
         self.traces.tell(at, changes)
         return list(zip(changes, cases, strict=True))
 

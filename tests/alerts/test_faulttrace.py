@@ -156,3 +156,13 @@ def test_a_terminal_that_flaps_all_day_fills_no_disk() -> None:
     farm.play(2 * 86_400, 2 * 86_400 + 200, 12.0)
     farm.play(2 * 86_400 + 200, 2 * 86_400 + 400, 3.5)
     assert len(farm.kept[max(farm.kept)]) > 200  # another day: at full rate again
+
+
+def test_what_stood_around_each_sample_is_kept_with_it() -> None:
+    farm = Farm()
+    for second in range(10):
+        now = instant(second)
+        heard = Heard(now.elapsed_ms, sample(3.5, second), 3.5, None, "", {"supply": 24.0 - second})
+        farm.traces.hear(heard)
+        farm.traces.tell(now, farm.tracker.step(now, [heard.sample]))
+    assert [row.around["supply"] for row in farm.traces.take().rows] == [24.0 - second for second in range(10)]

@@ -242,6 +242,7 @@ def test_what_a_book_of_an_older_version_lacks_is_empty(tmp_path: Path) -> None:
 
 async def test_the_daemon_tells_trace_figures_and_takes_an_entry(tmp_path: Path) -> None:
     async with running(tmp_path, speed=20) as run:
+        await run.until(lambda live: [x["age_s"] for x in live["loops"] if x["instrument"] == "ridge_gauge"] != [None])
         run.farm.inject("ridge_gauge", "gap_low", 30)
         facts = run.daemon.facts
         assert facts is not None
