@@ -10,7 +10,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import duration, moment, parse_time, until
+from console.figures import NBSP, duration, moment, number, parse_time, until
 from console.words import CONDITIONS, EVENTS, GROUPS, PAGE, STATES, URGENCY
 
 WAITING: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
@@ -92,6 +92,9 @@ def can(alarm: Json) -> list[str]:
     if alarm["state"] == "latched_acknowledged":
         acts.append("reset")
     acts.append("unshelve" if "shelved" in hidden else "shelve")
+    if alarm.get("test"):
+        under_way = alarm["test"]["under_way"]
+        acts += ["test/end"] if under_way else [] if hidden or alarm.get("active") else ["test"]
     acts.append("return-to-service" if "out_of_service" in hidden else "remove-from-service")
     return acts
 
@@ -124,6 +127,28 @@ def place_of(alarm: Json, places: dict[str, str]) -> str:
     return places.get(alarm.get("tank") or source, source)
 
 
+def proved(test: Json | None, now: str, zone: ZoneInfo) -> list[str]:
+    """How an alarm was last proved, in lines; the first one says so where that is too long ago."""
+    if test is None:
+        return []
+    lines = []
+    if test["overdue"]:
+        lines.append(PAGE["test_overdue" if test["last"] else "test_never"].format(day=test["due"]))
+    if test["under_way"]:
+        run = test["under_way"]
+        lines.append(PAGE["test_runs"].format(name=run["by"], means=run["means"], time=until(run["until"], now, zone)))
+    newest = test["newest"]
+    if newest:
+        took = "" if newest["raised_s"] is None else f"{number(newest['raised_s'], 1)}{NBSP}s"
+        word = PAGE["test_passed" if newest["passed"] else "test_failed"].format(took=took)
+        lines.append(f"{word}, {newest['means']}, {newest['by']}, {moment(newest['time'], now, zone)}")
+    elif test["last"]:
+        lines.append(PAGE["test_last"].format(day=test["last"]))
+    if test["method"]:
+        lines.append(test["method"])
+    return lines
+
+
 def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
     """One alarm in the list."""
     source = str(alarm["source"])
@@ -141,6 +166,8 @@ def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "aside": alarm["state"] in ASIDE,
         "now": PAGE["condition_on" if alarm.get("active") else "condition_off"],
         "can": " ".join(can(alarm)),
+        "test": proved(alarm.get("test"), now, zone),
+        "overdue": bool(alarm.get("test") and alarm["test"]["overdue"]),
         "waits": waits(alarm),
         "raised": PAGE["raised"].format(time=moment(alarm["raised"], now, zone)) if alarm["raised"] else "",
         "returned": PAGE["returned"].format(time=moment(alarm["returned"], now, zone)) if alarm["returned"] else "",
@@ -166,13 +193,14 @@ def age(since: str | None, now: str) -> str:
     return duration((parse_time(now) - parse_time(since)).total_seconds()) if since else ""
 
 
-def revision(alarms: Iterable[Json]) -> str:
-    """Changes whenever the list has to be drawn anew."""
+def revision(alarms: Iterable[Json], tests: Iterable[str] = ()) -> str:
+    """Changes whenever the list has to be drawn anew. tests: the alarms that are being tested."""
     text = "|".join(
         f"{alarm['id']},{alarm['occurrence']},{alarm['priority']},{alarm['state']},{alarm.get('comment') or ''}"
         f",{alarm.get('active')},{[tuple(hide.values()) for hide in alarm.get('hides', ())]}"
         for alarm in ordered(alarms)
     )
+    text += "".join(f"|{alarm}" for alarm in tests)
     return sha256(text.encode()).hexdigest()[:12]
 
 

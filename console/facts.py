@@ -76,7 +76,9 @@ class Facts(Protocol):
     def site(self) -> SiteFacts: ...
 
     def live(self) -> Json:
-        """The newest state: ``{time, seq, build, tanks, alarms, loops, buses, points}``; `time` is the data's clock.
+        """The newest state: ``{time, seq, build, tanks, alarms, tests, loops, buses, points}``.
+
+        `time` is the data's clock.
 
         `tanks`: every tank, always, in the site file's order (before its first reading: Bad, BadNoCommunication,
         figures None). Each: all readings.csv columns (`time` None before the first reading) and `name`, `product`,
@@ -96,6 +98,8 @@ class Facts(Protocol):
         `acknowledged`, `comment`, `action`, `cause`, `consequence` (words), `not_independent` (bool), `active` (its
         condition is on), `one_shot` (its shelf ends with its condition), `hides` (what hides it, the one that is shown
         first: ``{state, by, reason, since, until}``, `until` of a shelf only).
+
+        `tests`: ids of the alarms whose end-to-end test is under way.
 
         `loops`: every instrument, in the site file's order. Each: `instrument`, `name`, `tanks` (ids), `outcome` ("ok"
         or how the last poll failed; None before the first), `current_mA`, `band` (`models.signal.Band` or None),
@@ -204,7 +208,18 @@ class Facts(Protocol):
     def every_alarm(self) -> list[Json]:
         """Every alarm that the site can have, in the order of the site file: the keys of `live`'s alarms and `respond`.
 
-        One that is normal has `state` "normal"; `raised` is None where it never came.
+        One that is normal has `state` "normal"; `raised` is None where it never came. `test`: how it was last proved,
+        ``{method, last, due, overdue, newest, under_way}``: `last` and `due` are days (`due` None without a rule),
+        `newest` ``{time, by, means, passed, raised_s, how, comment}`` or None, `under_way` ``{by, means, begun,
+        until}`` or None.
+        """
+        ...
+
+    async def alarm_tests(self) -> list[Json]:
+        """Every test of an alarm that has ended, newest first.
+
+        ``{alarm, by, means, passed, raised_s, notified_s, how, comment, begun, ended}``; `notified_s` None where no
+        channel told of it.
         """
         ...
 

@@ -41,7 +41,7 @@ class Model:
             "clock": clock(now, self.zone),
             "date": date(now, self.zone),
             "head": alarm_views.head(alarms, places),
-            "rev": alarm_views.revision(alarms),
+            "rev": alarm_views.revision(alarms, live["tests"]),
             "sound": alarm_views.sounding(alarms),
             "tanks": {
                 entry["tank"]: tank_views.view(

@@ -71,6 +71,9 @@ _ALARM_ACTS: Final = {
     "reset": "reset_latch",
     "remove": "remove_from_service",
     "return": "return_to_service",
+    "test": "begin_alarm_test",
+    "end-test": "end_alarm_test",
+    "tested": "tell_alarm_test",
 }
 
 
@@ -85,22 +88,34 @@ def _alarm_fields(args: Namespace) -> Json:
     fields: Json = {"by": args.by, "alarms": args.alarms}
     if len(args.alarms) == 1:
         fields["alarm"] = args.alarms[0]
-    for name in ("reason", "comment", "occurrence", "one_shot"):
+    for name in ("reason", "comment", "occurrence", "one_shot", "means"):
         if hasattr(args, name):
             fields[name] = getattr(args, name)
-    if hasattr(args, "span"):
-        try:
-            fields["span_s"] = parse(args.span, "s", "2 h")
-        except BadQuantity as error:
-            raise CallError(f"--for: {error}") from error
+    if hasattr(args, "failed"):
+        fields["passed"] = not args.failed
+    for name, (field, option, example) in _SPANS.items():
+        if getattr(args, name, None) is not None:
+            try:
+                fields[field] = parse(getattr(args, name), "s", example)
+            except BadQuantity as error:
+                raise CallError(f"{option}: {error}") from error
     return fields
+
+
+_SPANS: Final = {
+    "span": ("span_s", "--for", "2 h"),
+    "limit": ("limit_s", "--within", "10 min"),
+    "took": ("seconds", "--took", "4.2 s"),
+}
 
 
 def _alarm_text(answer: Answer) -> str:
     if answer.status is Taken.ALREADY:
         return f"nothing to do: {answer.text}"
     until = f" until {answer.body['until']}" if "until" in answer.body else ""
-    by = f"by {answer.body['by']} at {answer.body['time']}"
+    by = f"by {answer.body['by']} at {answer.body.get('time', '')}"
+    if "changed" not in answer.body:
+        return f"{answer.body['alarm']}: written down{until.replace(' until', ', the alarm must come until')}"
     return "\n".join(f"{c['id']}: {c['state'].replace('_', ' ')}{until}, {by}" for c in answer.body["changed"])
 
 

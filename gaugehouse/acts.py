@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
+from gaugehouse.alarmtestacts import TEST_ACTS
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
@@ -112,6 +113,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         "acknowledge": acknowledge_of,
         "reset_extremes": reset_of,
         **ALARM_ACTS,
+        **TEST_ACTS,
         **LOOP_ACTS,
         **FAULT_ACTS,
         **PLAN_ACTS,

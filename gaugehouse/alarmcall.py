@@ -1,6 +1,9 @@
 """The options of `gaugehouse alarm`, apart from the command itself: no other command loads what that needs."""
 
 from argparse import ArgumentParser
+from typing import Final
+
+MEANS: Final = ("wet", "simulated")
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -26,3 +29,11 @@ def add_arguments(parser: ArgumentParser) -> None:
     reset.add_argument("--occurrence", type=int, metavar="N", help="that one and no newer one (default: the newest)")
     way("remove", "takes alarms out of service", few=True, why="reason")
     way("return", "brings alarms back into service", few=True)
+    test = way("test", "a test of one alarm end to end begins: the signal is moved now, the seconds are measured")
+    test.add_argument("--means", required=True, choices=MEANS, help="the real liquid or float, or a simulator")
+    test.add_argument("--within", dest="limit", metavar='"10 min"', help="the alarm must come within (default 10 min)")
+    way("end-test", "gives a test up: it proves nothing")
+    tested = way("tested", "tells of a test that somebody watched with a clock of their own")
+    tested.add_argument("--means", required=True, choices=MEANS)
+    tested.add_argument("--took", dest="took", metavar='"4.2 s"', help="from the signal to the alarm")
+    tested.add_argument("--failed", action="store_true", help="the alarm did not come, or not as it should")

@@ -93,6 +93,7 @@ def parser() -> argparse.ArgumentParser:
         "--performance", action="store_true", help="how they perform: rates, floods, chattering, stale, priorities"
     )
     instead.add_argument("--told", action="store_true", help="what went out to people, by which channel")
+    alarms.add_argument("--tests", action="store_true", help="the tests of alarms that were made, with the seconds")
     alarms.add_argument("--sheet", action="store_true", help="the alarm sheet in force instead of the history")
     alarms.add_argument("--csv", action="store_true", help="the sheet as CSV that can be used as a sheet")
     alarms.add_argument("--pdf", metavar="FILE.pdf", help="the sheet as a paper")
@@ -108,7 +109,7 @@ def parser() -> argparse.ArgumentParser:
     acknowledge.add_argument(
         "--occurrence", type=int, metavar="N", help="that one and no newer one (default: the newest)"
     )
-    alarm_arguments(command("alarm", _alarm, "shelves an alarm, resets its latch, takes it out of service"))
+    alarm_arguments(command("alarm", _alarm, "shelves an alarm, resets its latch, takes it out of service, tests it"))
     notify_test = _json(command("notify-test", _notify_test, "sends a marked test message through a channel"))
     notify_test.add_argument("channel", metavar="CHANNEL", help="the id of a [[notify]] channel")
     notify_test.add_argument("--by", default="somebody", metavar="NAME", help="who tries it; stands in the message")

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple, Protocol
 
 from alerts.alarm import Transition
+from alerts.alarmtests import AlarmTests
 from alerts.conditions import TankFacts
 from alerts.desk import Desk
 from alerts.engine import AlarmEngine
@@ -19,6 +20,7 @@ from alerts.faults import FaultChange, current_of
 from alerts.strands import FROZEN
 from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
+from gaugehouse.alarmtestacts import proof_entry
 from gaugehouse.days import Days
 from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.keeper import FILLING, TankKeeper
@@ -112,6 +114,7 @@ class Core:
         self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
         designed = {rule.point for rule in site.sheet.rules()}
         self._designed = [point for point in site.points if point.id in designed]
+        self.tests = AlarmTests()
         self.checks = LoopChecks()
         self.plans = Plans()
         self._watchers = Watchers(site, self.plans, self.newest, self.samples.get)
@@ -125,6 +128,7 @@ class Core:
             "fault": self.faults,
             "alarm": self.alarms,
             "loopcheck": self.checks,
+            "alarmtest": self.tests,
             "trace": self.loops.traces,
             "case": self.loops.log,
             "watch": self.loops.watch,
@@ -182,6 +186,8 @@ class Core:
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         decisions += plans_over
+        if self.tests and tick.samples:
+            decisions += [proof_entry(proof) for proof in self.tests.see(at, transitions)]
         for outcome in over:
             decisions += outcome.decisions
             transitions += outcome.transitions

@@ -127,7 +127,7 @@ class Daemon:
                 last_ms = int((await asyncio.to_thread(stores.book.state)).get("core/time_ms", "0"))
                 ticker = await self._begin(stores, book)
                 published = None if publishing is None else publishing.counters
-                found = Sources(readings.counters, published, stores.book, readers)
+                found = Sources(readings.counters, published, stores.book, readers, self._core.tests.passed_ms)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
                 writing = _Writing(book, readings, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):

@@ -3,7 +3,7 @@
 Pure arithmetic on UTC milliseconds; the clock is the caller's.
 """
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
@@ -41,6 +41,11 @@ class Days:
     def _start_ms(self, date: str) -> int:
         wall = datetime.fromisoformat(date) + self._starts
         return round(wall.replace(tzinfo=self._zone).timestamp() * 1000)
+
+
+def day_of(zone: str, time_ms: int) -> date:
+    """The date of a moment on a zone's clock."""
+    return datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(ZoneInfo(zone)).date()
 
 
 def iso_ms(time_ms: int) -> str:

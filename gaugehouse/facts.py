@@ -13,6 +13,7 @@ from console.words import LIMITS
 from gaugehouse import checkrecords
 from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
 from gaugehouse.alarmfigures import kept_rows, performance
+from gaugehouse.alarmtestacts import proof_rows
 from gaugehouse.chain import chain_of
 from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
@@ -199,6 +200,10 @@ class DaemonFacts:
 
     def every_alarm(self) -> list[Json]:
         return self._view.every_alarm()
+
+    async def alarm_tests(self) -> list[Json]:
+        rows: list[Json] = await self._ask(proof_rows, self._book)
+        return rows[::-1]
 
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
         wanted = None if instrument is None else {instrument}

@@ -13,11 +13,12 @@ from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, TankAlarms
 from collector.health import BusHealth
 from gaugehouse import wireview
 from gaugehouse.core import Core
-from gaugehouse.days import iso_ms
+from gaugehouse.days import day_of, iso_ms
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
 from gaugehouse.loopacts import state_of
 from gaugehouse.planacts import plan_json
 from gaugehouse.rows import reading_json
+from gaugehouse.sitefile.sheetlines import proof_due
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
 from models.tank import Tank
@@ -63,6 +64,7 @@ class LiveView:
             "build": self._build,
             "tanks": [self._tank(keeper, standing, now_ms) for keeper in core.keepers.values()],
             "alarms": [self._alarm(view) for view in standing],
+            "tests": [trial.alarm for trial in core.tests.all_under_way()],
             "buses": wireview.buses(core.site, self._health()),
             "points": wireview.points(core),
             "loops": [self._loop(loop.instrument, now_ms) for loop in core.site.loops],
@@ -70,7 +72,33 @@ class LiveView:
 
     def every_alarm(self) -> list[Json]:
         """Every alarm that the site can have, whatever its state, with how soon it is to be answered."""
-        return [{**self._alarm(view), "respond": view.respond} for view in self._core.alarms.views()]
+        return [
+            {**self._alarm(view), "respond": view.respond, "test": self._test(view)}
+            for view in self._core.alarms.views()
+        ]
+
+    def _test(self, view: AlarmView) -> Json:
+        """How the alarm was last proved, and whether that is too long ago."""
+        core = self._core
+        newest, trial = core.tests.newest(view.id), core.tests.under_way(view.id)
+        entry = core.site.sheet.entry(view.source, view.condition)
+        passed_ms = core.tests.passed_ms().get(view.id)
+        tested = "" if passed_ms is None else day_of(core.site.zone, passed_ms).isoformat()
+        due = proof_due(entry, tested)
+        return {
+            "method": entry.test_method,
+            "last": max(entry.last_test, tested),
+            "due": None if due is None else due.isoformat(),
+            "overdue": due is not None and day_of(core.site.zone, core.at.time_ms) > due,
+            "newest": None if newest is None else {
+                "time": iso_ms(newest.ended_ms), "by": newest.by, "means": newest.means, "passed": newest.passed,
+                "raised_s": newest.raised_s, "how": newest.how, "comment": newest.comment,
+            },
+            "under_way": None if trial is None else {
+                "by": trial.by, "means": trial.means, "begun": iso_ms(trial.begun_ms),
+                "until": iso_ms(trial.due.time_ms),
+            },
+        }  # fmt: skip
 
     def _tank(self, keeper: TankKeeper, standing: list[AlarmView], now_ms: int) -> Json:
         tank, latest = keeper.tank, keeper.latest

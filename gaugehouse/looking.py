@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from alerts.performance import DAY_MS, ENOUGH_DAYS
 from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.alarmfigures import page as performance_page
+from gaugehouse.alarmtestacts import proof_rows
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
@@ -74,9 +75,21 @@ def alarms(args: Namespace) -> int:
         return _performance(site, args, start, end)
     if args.told:
         return _told(site, args, start, end)
+    if args.tests:
+        return _tests(site, args)
     with look_into_book(site) as book:
         rows = alarm_rows(book, sources, start, end)
     _print_rows((*ALARM_COLUMNS, "occurrence", "by", "comment"), rows, args.json, "no alarm in that time")
+    return 0
+
+
+def _tests(site: Site, args: Namespace) -> int:
+    """Every test of an alarm that the record book holds, oldest first."""
+    with look_into_book(site) as book:
+        rows = proof_rows(book)
+    columns = ("ended", "alarm", "means", "passed", "raised_s", "notified_s", "how", "by", "comment")
+    shown = rows if args.json else [row | {"passed": "yes" if row["passed"] else "no"} for row in rows]
+    _print_rows(("begun", *columns) if args.json else columns, shown, args.json, "no alarm was tested yet")
     return 0
 
 

@@ -9,11 +9,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from alerts.sheet import mark_of
+from gaugehouse.alarmtestacts import proof_rows
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.paper import Column, Note, Paper, Table, pdf_of
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site
-from gaugehouse.sitefile.sheetlines import Line, cells, csv_of, lines
+from gaugehouse.sitefile.sheetlines import Line, cells, csv_of, lines, with_tests
 from gaugehouse.stores import look_into_book
 
 NOTE = (
@@ -25,7 +26,8 @@ NOTE = (
 
 def sheet(site: Site, args: Namespace, sources: set[str] | None) -> int:
     """Print the sheet in force, or write it as a paper. sources: those asked for, None for all."""
-    shown = [line for line in lines(site) if sources is None or line.source in sources]
+    all_lines = with_tests(lines(site), tested_days(site))
+    shown = [line for line in all_lines if sources is None or line.source in sources]
     if args.csv and sources is not None:
         raise CallError("--csv is the whole sheet, so that it can be used as one; leave --tank out")
     if args.pdf is not None:
@@ -118,6 +120,18 @@ def _row(line: Line) -> tuple[str, ...]:
     owner = "\n".join(part for part in (cell["owner"], _proved(cell), cell["rationale"]) if part)
     texts = (cell["cause"], cell["consequence"], cell["action"], cell["respond"])
     return (name, cell["priority"] or "–", _settings(cell).replace(", ", "\n"), *texts, owner)
+
+
+def tested_days(site: Site) -> dict[str, str]:
+    """By alarm, the day of its newest passed test in the record book; empty where there is no book yet."""
+    with contextlib.suppress(CouldNot), look_into_book(site) as book:
+        zone = ZoneInfo(site.zone)
+        return {
+            str(row["alarm"]): f"{datetime.fromisoformat(str(row['ended'])).astimezone(zone):%Y-%m-%d}"
+            for row in proof_rows(book)
+            if row["passed"]
+        }
+    return {}
 
 
 def _of_book(site: Site) -> tuple[str, bool]:

@@ -8,17 +8,17 @@ import asyncio
 import contextlib
 import shutil
 import time
-from collections.abc import Callable
-from datetime import UTC, date, datetime
+from collections.abc import Callable, Mapping
+from datetime import date
 from pathlib import Path
 from typing import Final, NamedTuple, Protocol
-from zoneinfo import ZoneInfo
 
 from alerts.selfwatch import SystemFacts, judged
 from alerts.watched import Told
 from collector.mqtt_messages import PublishCounters
 from gaugehouse.act import Act, Answer, Outcome, Taken
 from gaugehouse.core import Core
+from gaugehouse.days import day_of
 from gaugehouse.loopchecks import FINISHED, KIND
 from gaugehouse.site import Site
 from gaugehouse.sitefile.sheetlines import overdue_tests
@@ -53,12 +53,13 @@ class SiteClock(Protocol):
 
 
 class Sources(NamedTuple):
-    """Where the facts come from. published: None without a broker."""
+    """Where the facts come from. published: None without a broker. tested: by alarm, when it was last tested well."""
 
     readings: Callable[[], Counters]
     published: Callable[[], PublishCounters] | None
     book: BookReader
     readers: ReaderPool
+    tested: Callable[[], Mapping[str, int]]
 
 
 class SystemWatch:
@@ -99,9 +100,13 @@ class SystemWatch:
             clock_behind=real_time and now_ms < self._last_ms,  # a demo at speed runs ahead and starts anew
             step_ms=None if self._step is None else self._step[0],
             stepped_ms=None if self._step is None else round(1000 * (now_s - self._step[1])),
-            tests_overdue=len(overdue_tests(self._site, today(self._site, now_ms))),
+            tests_overdue=len(self._overdue(now_ms)),
             failed_checks_ms={instrument: now_ms - ended for instrument, ended in self._failed.items()},
         )
+
+    def _overdue(self, now_ms: int) -> list[str]:
+        tested = {alarm: today(self._site, ms).isoformat() for alarm, ms in self._sources.tested().items()}
+        return overdue_tests(self._site, today(self._site, now_ms), tested)
 
     def _away_s(self, now_s: float) -> float | None:
         if self._sources.published is None:
@@ -144,4 +149,4 @@ def disk_used_percent(path: Path) -> float | None:
 
 def today(site: Site, now_ms: int) -> date:
     """The date on the site's own clock."""
-    return datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(ZoneInfo(site.zone)).date()
+    return day_of(site.zone, now_ms)

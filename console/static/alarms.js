@@ -24,6 +24,8 @@ const bodies = {
   unshelve: (box, by, text) => ({ by, comment: text }),
   "remove-from-service": (box, by, text) => ({ by, reason: text }),
   "return-to-service": (box, by, text) => ({ by, comment: text }),
+  test: (box, by, text) => ({ by, comment: text, means: form.elements.means.value }),
+  "test/end": (box, by, text) => ({ by, comment: text }),
 };
 
 function boxes() {

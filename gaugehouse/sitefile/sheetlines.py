@@ -5,9 +5,10 @@ Knows how a line is written so that it reads back to the same; refuses to know p
 
 import csv
 import io
-from collections.abc import Iterator, Mapping
-from dataclasses import fields
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import fields, replace
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from alerts.sheet import BUILT_IN, SheetEntry
@@ -109,17 +110,29 @@ def csv_of(site: Site) -> str:
     return out.getvalue()
 
 
-def overdue_tests(site: Site, on: date) -> list[str]:
-    """Alarms whose last test is longer ago than they may go without one, or that must have one and never had."""
-    return [line.id for line in lines(site) if _overdue(line.entry, on)]
+def overdue_tests(site: Site, on: date, tested: Mapping[str, str] = MappingProxyType({})) -> list[str]:
+    """Alarms whose last test is longer ago than they may go without one, or that must have one and never had.
+
+    tested: by alarm, the day of its newest passed test where the record book has one.
+    """
+    due = ((line.id, proof_due(line.entry, tested.get(line.id, ""))) for line in lines(site))
+    return [alarm for alarm, day in due if day is not None and on > day]
 
 
-def _overdue(entry: SheetEntry, on: date) -> bool:
+def proof_due(entry: SheetEntry, tested: str = "") -> date | None:
+    """The last day on which the newest test (of the sheet or of the record book) still holds; None without a rule."""
     if entry.test_every_ms is None:
-        return False
-    if not entry.last_test:
-        return True
-    return on > date.fromisoformat(entry.last_test) + timedelta(days=entry.test_every_ms // DAY_MS)
+        return None
+    last = max(entry.last_test, tested)  # both YYYY-MM-DD
+    return date.fromisoformat(last) + timedelta(days=entry.test_every_ms // DAY_MS) if last else date.min
+
+
+def with_tests(shown: Iterable[Line], tested: Mapping[str, str]) -> list[Line]:
+    """The same lines with the day of the record book's newest passed test, where that is newer than the sheet's."""
+    return [
+        line._replace(entry=replace(line.entry, last_test=max(line.entry.last_test, tested.get(line.id, ""))))
+        for line in shown
+    ]
 
 
 def check_set_points(site: Site, sheet: AlarmSheet, report: Report) -> Site:

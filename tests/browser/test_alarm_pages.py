@@ -74,6 +74,17 @@ def test_any_alarm_is_taken_out_of_service_on_the_page_of_all(page: Page, consol
     expect(line.locator(".how b")).to_have_text("not acknowledged")
 
 
+def test_a_test_of_one_alarm_begins_on_the_page_of_all_and_overdue_ones_stand_out(page: Page, console: Console) -> None:
+    page.goto(f"{console.url}/alarms/every")
+    row = page.locator("tr", has_text="harrowmead.high").last
+    expect(row.locator("b")).to_have_text("test overdue since 2026-01-31")
+    row.get_by_role("checkbox").check()
+    page.get_by_label("Your name").fill("Ada")
+    page.locator("select[name=means]").select_option("simulated")
+    press(page, "Test, the signal moves now")
+    expect(told(page)).to_have_text("the chosen alarms do not all admit that")  # its condition is on
+
+
 def test_the_sound_calls_for_what_waits_and_is_silenced_without_acknowledging(page: Page, console: Console) -> None:
     page.goto(f"{console.url}/alarms")
     sound = page.locator("#sound")

@@ -175,6 +175,7 @@ class FakeFacts:
         self.store_out = False
         self.asked: Json = {}
         self.loopbook = LoopBook()
+        self.trials: dict[str, Json] = {}
         self.resets: dict[str, tuple[str, int]] = {}
         self.plans: dict[str, Json] = {}
         self.rows: list[Json] = []
@@ -242,6 +243,7 @@ class FakeFacts:
             "build": self.site.build,
             "tanks": [self._entry(tank) for tank in self.tanks],
             "alarms": [dict(a) for a in self.standing.values() if a["state"] != "normal"],
+            "tests": list(self.trials),
             "loops": [self._loop(tank) for tank in self.tanks],
             "buses": [self._bus()],
             "points": [{"id": "air", "name": "Air", "what": "ambient", "value": 11.25, "unit": "degC", "age_s": 2.0}],
@@ -536,7 +538,15 @@ class FakeFacts:
         return sorted(rows, key=lambda row: row["time"], reverse=True)[:limit]
 
     def every_alarm(self) -> list[Json]:
-        return [{**a, "respond": "within minutes"} for a in self.standing.values()]
+        test = {"method": "wet", "last": "2025-01-31", "due": "2026-01-31", "overdue": True, "newest": None}
+        return [
+            {**a, "respond": "within minutes", "test": {**test, "under_way": self.trials.get(a["id"])}}
+            for a in self.standing.values()
+        ]
+
+    async def alarm_tests(self) -> list[Json]:
+        self._ask_store()
+        return []
 
     def channels(self) -> list[Json]:
         return [
@@ -593,6 +603,12 @@ class FakeFacts:
             return self.loopbook.write(fields, iso(self.now_ms))
         if name in ("plan_movement", "end_plan"):
             return self._order(name, fields)
+        if name == "begin_alarm_test":
+            until = iso(self.now_ms + round(fields["limit_s"] * 1000))
+            run = {"by": fields["by"], "means": fields["means"], "begun": iso(self.now_ms), "until": until}
+            self.trials[fields["alarm"]] = run
+            self.advance(0)
+            return ActAnswer("done", "", run)
         assert name in ALARM_STATE_AFTER, name
         return self._hide(name, fields)
 

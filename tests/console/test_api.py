@@ -163,7 +163,7 @@ async def test_history_is_newest_first_and_cut_to_the_limit(client: httpx.AsyncC
 
 async def test_live_is_one_object_with_everything(client: httpx.AsyncClient) -> None:
     live = (await get(client, "/api/live")).json()
-    assert set(live) == {"time", "seq", "build", "tanks", "alarms", "loops", "buses", "points"}
+    assert set(live) == {"time", "seq", "build", "tanks", "alarms", "tests", "loops", "buses", "points"}
 
 
 async def test_a_loops_budget_is_that_of_its_supply(client: httpx.AsyncClient) -> None:

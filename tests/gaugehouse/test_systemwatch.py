@@ -40,7 +40,7 @@ def test_what_the_daemon_reports_raises_and_clears_alarms_of_the_system(tmp_path
     site = player.core.site
     with open_stores(site) as stores:
         lag = [0.0]
-        found = Sources(lambda: counters(lag[0]), None, stores.book, ReaderPool())
+        found = Sources(lambda: counters(lag[0]), None, stores.book, ReaderPool(), dict)
         watch = SystemWatch(site, Clock(2_000), found, lambda act: None, 1_000)
 
         def report(second: float) -> list[str]:
@@ -66,7 +66,7 @@ def test_a_clock_before_what_is_stored_is_behind_unless_a_demo_ran_ahead(
 ) -> None:
     site = loop_site(tmp_path)
     with open_stores(site) as stores:
-        found = Sources(lambda: counters(0.0), None, stores.book, ReaderPool())
+        found = Sources(lambda: counters(0.0), None, stores.book, ReaderPool(), dict)
         clock = Clock(5_000)
         clock.speed = speed
         watch = SystemWatch(site, clock, found, lambda act: None, 6_000)
