@@ -176,7 +176,8 @@ def _concern(entry: Json, name: str, *, torn: bool) -> Json:
     if latest is None:
         span = PAGE["or_later"].format(earliest=duration(earliest))
     else:
-        span = PAGE["from_to"].format(earliest=duration(earliest), latest=duration(latest))
+        ends = {"earliest": duration(earliest), "latest": duration(latest)}
+        span = PAGE["from_to"].format(**ends) if ends["earliest"] != ends["latest"] else ""
     return {"time": PAGE["within"].format(time=duration(coming["seconds"])), "span": span}
 
 

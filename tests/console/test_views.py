@@ -238,6 +238,10 @@ def test_the_time_to_a_level_of_concern_says_between_what_it_lies(facts: FakeFac
     high, critical = seen["concern"]["high_high"], seen["concern"]["critical_high"]
     assert (plain(high["time"]), plain(high["span"])) == ("in 15 min", "12 min to 20 min")
     assert plain(critical["span"]) == "12 min or later"
+    sure = tank(facts, "ostler-n", time_to={"high_high": {**coming, "earliest_s": 899.0, "latest_s": 901.0}})
+    assert plain(sure["concern"]["high_high"]["span"]) == "14 min to 15 min"
+    sure = tank(facts, "ostler-n", time_to={"high_high": {**coming, "earliest_s": 900.0, "latest_s": 901.0}})
+    assert sure["concern"]["high_high"]["span"] == ""
     assert tank(facts, "ostler-n", time_to=None)["concern"]["high_high"]["time"] == ""
 
 

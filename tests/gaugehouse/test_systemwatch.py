@@ -130,3 +130,16 @@ async def test_a_running_daemon_raises_an_alarm_when_its_disk_fills_and_clears_i
         assert run.daemon.system is not None
         run.daemon.system.stepped(120_000)
         await run.until(lambda live: any(a["id"] == "system.clock_wrong" for a in live["alarms"]))
+
+
+@pytest.mark.timeout(90)
+async def test_a_broker_that_is_not_there_is_an_alarm_of_the_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(systemwatch, "EVERY_S", 0.2)
+    nobody = '\n[mqtt]\nhost = "127.0.0.1"\nport = 9\n\n[system]\npublisher_late = "1 s"\n'
+    async with running(tmp_path, speed=60.0, more=nobody) as run:
+        await run.until(lambda live: any(a["id"] == "system.publisher_late" for a in live["alarms"]))
+        (alarm,) = [a for a in run.daemon.facts.live()["alarms"] if a["id"] == "system.publisher_late"]  # type: ignore[union-attr]
+        assert (alarm["tank"], alarm["priority"]) == (None, 3)
+        assert "none is lost" in alarm["action"]

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from models.capacity import CapacityTable
 from models.errors import OutOfRange
 from models.geometry import LyingCylinder, UprightCylinder
 from models.geometry_tables import table_of
@@ -19,6 +20,7 @@ from models.working import (
     time_to_low,
     working,
 )
+from tests.reference import rows
 
 TABLE = table_of(UprightCylinder(10, 14))
 LYING = table_of(LyingCylinder(2.5, 10))
@@ -50,6 +52,16 @@ def test_safe_fill_by_response_time_leaves_room_for_the_fastest_receipt() -> Non
     assert TABLE.volume_m3(13.5) - found.volume_m3 == pytest.approx(60.0)
     assert found.level_m == pytest.approx(13.5 - 60 / AREA, abs=1e-6)
     assert "API 2350" in found.rule
+
+
+@pytest.mark.parametrize("row", rows("alarms/safe_fill_nh.csv"), ids=lambda row: row["id"])
+def test_safe_fill_by_stop_time_is_that_of_the_rows(row: dict[str, str]) -> None:
+    """Source: each row's own: the rule read in New Hampshire Env-Or 302.04, the figures computed. Any unit will do."""
+    capacity, rate = float(row["rated_capacity"]), float(row["max_fill_rate_per_min"])
+    table = CapacityTable([0.0, 10.0], [0.0, capacity])
+    found = StopTimeRule(rate / 60, 60 * float(row["stop_time_min"])).safe_fill(table)
+    assert found.volume_m3 == pytest.approx(float(row["max_safe_fill_volume"]), abs=0.005)
+    assert 100 * found.volume_m3 / capacity == pytest.approx(float(row["percent"]), abs=5e-5)
 
 
 def test_safe_fill_by_stop_time_takes_two_minutes_at_least() -> None:
