@@ -23,6 +23,7 @@ from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.liveview import LiveView, level_limits
+from gaugehouse.loopcover import covers
 from gaugehouse.loopjson import supply_json
 from gaugehouse.paper import pdf_of
 from gaugehouse.records import alarm_rows
@@ -163,10 +164,7 @@ class DaemonFacts:
         return [supply_json(budget) for budget in self._core.site.power.budgets_of(instrument)]
 
     def _covers(self, instrument: str) -> list[Json]:
-        site = self._core.site
-        tanks = {tank.id for tank in site.tanks if tank.instrument == instrument}
-        points = (p for p in site.points if p.tank in tanks and p.source.instrument != instrument)
-        return [{"id": point.id, "name": point.name} for point in points]
+        return [{"id": point.id, "name": point.name} for point in covers(self._core.site, instrument)]
 
     async def check_records(self, instrument: str) -> list[Json]:
         records: list[Json] = await self._ask(_check_rows, self._book, instrument)

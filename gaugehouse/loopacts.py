@@ -19,7 +19,6 @@ from gaugehouse.act import Taken as How
 from gaugehouse.alarmacts import alarm_decisions
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
-from gaugehouse.keeper import EMPTYING, FILLING, STILL
 from gaugehouse.loopchecks import (
     ABORTED,
     AS_FOUND,
@@ -34,9 +33,10 @@ from gaugehouse.loopchecks import (
     judged,
     record_of,
 )
+from gaugehouse.loopcover import why_not
 from models.errors import OutOfRange
 from models.loopcheck import SEQUENCE, Direction, steady, step_of
-from models.reading import BAD, Instant
+from models.reading import Instant
 from models.tank import LevelKind
 
 if TYPE_CHECKING:
@@ -44,9 +44,6 @@ if TYPE_CHECKING:
 
 FAR_MA: Final = 0.5
 """A live step this far from the applied current is more likely a current not applied yet. Our choice: 3 % of span."""
-
-COVER_AGE_MS: Final = 60_000
-"""A signal that covers a tank must have answered within that time."""
 
 
 class Start(NamedTuple):
@@ -84,40 +81,7 @@ class Start(NamedTuple):
             return f"a loop check may last {longest:g} min at most ([loop_check] longest), not {self.minutes:g} min"
         if self.instrument not in core.samples:
             return f"{self.instrument} has not been asked since the start; start the daemon and wait for an answer"
-        for tank in _tanks(core, self.instrument):
-            keeper = core.keepers[tank]
-            unknown = keeper.latest is None or keeper.latest.quality is BAD or keeper.flow not in MOVEMENTS
-            moving = not unknown and keeper.flow != STILL
-            if not moving and (not unknown or self.at_rest):
-                continue
-            if self.covered_by:
-                why = self._uncovered(core, tank)
-                if why:
-                    return why
-                continue
-            if moving:
-                word = "receives" if keeper.flow == FILLING else "issues"
-                return (
-                    f"tank {tank} {word}: its level must not be lost now; wait until it stands still, or name the "
-                    "[[point]] that covers it meanwhile"
-                )
-            return (
-                f"whether tank {tank} stands still cannot be told from its level; say how you know that nothing flows "
-                "(at rest), or name the [[point]] that covers it meanwhile"
-            )
-        return ""
-
-    def _uncovered(self, core: "Core", tank: str) -> str:
-        """Why the named signal does not cover a tank; empty when it does."""
-        point = next((p for p in core.site.points if p.id == self.covered_by), None)
-        if point is None or point.tank != tank:
-            known = ", ".join(p.id for p in core.site.points if p.tank == tank) or "none"
-            return f"{self.covered_by!r} is no [[point]] of tank {tank}; it has {known}"
-        if point.source.instrument == self.instrument:
-            return f"point {point.id} comes from {self.instrument} itself, which is to be checked"
-        if core.newest(point.source, COVER_AGE_MS).value is None:
-            return f"point {point.id} does not answer now, so it cannot cover tank {tank}"
-        return ""
+        return why_not(core, self.instrument, self.covered_by, self.at_rest)
 
     def _check(self, core: "Core", at: Instant) -> LoopCheck:
         lasts_ms = core.site.loop_check.longest_ms if self.minutes is None else round(self.minutes * 60_000)
@@ -278,7 +242,6 @@ class Abort(NamedTuple):
 
 
 NONE_UNDER_WAY: Final = "no loop check of {!r} is under way"
-MOVEMENTS: Final = (FILLING, EMPTYING, STILL)
 
 
 def ended(core: "Core", at: Instant, check: LoopCheck, how: str, by: str, filled: Mapping[str, str]) -> Outcome:

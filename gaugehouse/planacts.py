@@ -89,6 +89,12 @@ def _objection(core: "Core", wanted: PlanMovement) -> str:
     product = site.tank(wanted.tank).product
     if wanted.product and wanted.product != product:
         return f"it holds {product}, not {wanted.product}; plan another tank"
+    check = core.checks.get(site.tank(wanted.tank).instrument)
+    if check is not None and not check.covered_by:
+        return (
+            f"a loop check of {check.instrument} is under way by {check.by}, until {iso_ms(check.until_ms)}: its level "
+            "cannot be seen; wait until the check is over"
+        )
     response = site.extras[wanted.tank].response
     rate = wanted.rate_m3_per_s
     if wanted.kind != RECEIPT:

@@ -1,9 +1,5 @@
 """kill -9 in the middle of a loop check: it is still under way afterwards, blind and without stock, with its steps."""
 
-import os
-import signal
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,35 +10,20 @@ import pytest
 
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book
+from tests.fault.lives import lived
 
-ROOT = Path(__file__).parents[2]
 LOOP, TANK = "ridge_gauge", "ridge"
 
 
 @contextmanager
 def life(folder: Path) -> Iterator[httpx.Client]:
-    """A daemon with its farm until the block ends; then it is killed in that instant."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.fault.child", str(folder), "1"],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )
-    assert process.stdout is not None
-    try:
-        address = process.stdout.readline().strip()
-        assert address, "the daemon did not start"
-        with httpx.Client(base_url=address, timeout=10) as client:
-            end = time.monotonic() + 30
-            while any(tank["age_s"] is None for tank in client.get("api/tanks").json()):
-                assert time.monotonic() < end, "no reading came"
-                time.sleep(0.05)
-            yield client
-    finally:
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        process.stdout.close()
+    """A daemon that has heard of all of its tanks."""
+    with lived(folder, "1") as client:
+        end = time.monotonic() + 30
+        while any(tank["age_s"] is None for tank in client.get("api/tanks").json()):
+            assert time.monotonic() < end, "no reading came"
+            time.sleep(0.05)
+        yield client
 
 
 @pytest.mark.timeout(120)

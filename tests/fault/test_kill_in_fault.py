@@ -1,48 +1,28 @@
 """kill -9 in the middle of a fault, twice: it stays one entry with its start, and its trace goes on."""
 
-import os
-import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import httpx
 import pytest
 
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book, look_into_traces
+from tests.fault.lives import lived
 
-ROOT = Path(__file__).parents[2]
 LOOP = "ridge_gauge"
 SPEED = "20"
 
 
 def life(folder: Path, enough: Callable[[list[dict[str, Any]]], bool], *broken: str) -> None:
     """Run the daemon until what it tells of the loop's faults is enough, and kill it in that instant."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.fault.child", str(folder), SPEED, *broken],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )
-    assert process.stdout is not None
-    try:
-        address = process.stdout.readline().strip()
-        assert address, "the daemon did not start"
+    with lived(folder, SPEED, *broken) as client:
         end = time.monotonic() + 40
-        with httpx.Client(base_url=address, timeout=10) as client:
-            while not enough(client.get("api/faults", params={"instrument": LOOP}).json()):
-                assert time.monotonic() < end, "nothing came of it"
-                time.sleep(0.05)
-    finally:
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        process.stdout.close()
+        while not enough(client.get("api/faults", params={"instrument": LOOP}).json()):
+            assert time.monotonic() < end, "nothing came of it"
+            time.sleep(0.05)
 
 
 def kept(folder: Path) -> tuple[dict[str, Any], int]:

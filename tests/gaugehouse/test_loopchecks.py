@@ -29,6 +29,14 @@ address = 0
 counted_from = 0
 type = "bit"
 
+[[instrument.signal]]
+name = "second"
+function = 3
+address = 8
+counted_from = 0
+type = "uint16"
+unit = "mm"
+
 [[point]]
 id = "palm-top-switch"
 signal = "switch-box.top"
@@ -39,6 +47,12 @@ tank = "palm"
 id = "elsewhere"
 signal = "switch-box.top"
 role = "other"
+
+[[point]]
+id = "palm-second"
+signal = "switch-box.second"
+role = "other"
+tank = "palm"
 """
 BESIDE = LOOP_SITE.replace(
     "[[product]]",
@@ -94,7 +108,7 @@ class Bench:
         told = {} if current_mA is None else {"current": current_mA, "temperature": 20.0}
         samples = [Sample("palm-top", self.ms, "ok" if told else "timeout", told | values)]
         if "switch-box" in self.site.instrument_names:
-            samples.append(Sample("switch-box", self.ms, "ok", {"top": 0.0}))
+            samples.append(Sample("switch-box", self.ms, "ok", {"top": 0.0, "second": 6000.0}))
         return self.tick(samples)
 
     def polls(self, current_mA: float, seconds: int) -> StepResult:
@@ -208,13 +222,34 @@ def test_a_covering_point_allows_it_while_the_tank_receives(tmp_path: Path) -> N
     for second in range(120):
         bench.poll(12.0 + second * 0.002)
     for point, words in (
-        ("elsewhere", "is no [[point]] of tank palm; it has palm-top-switch"),
+        ("elsewhere", "there are: palm-top-switch, palm-second"),
         ("x", "is no [[point]]"),
     ):
         assert words in bench.do("start", covered_by=point).text
     said = bench.do("start", covered_by="palm-top-switch")
     assert said.status is Taken.DONE
     assert said.body["covered_by"] == "palm-top-switch"
+
+
+def test_a_switch_covers_no_issue_but_another_level_does(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, more=POINT)
+    for second in range(120):
+        bench.poll(12.0 - second * 0.002)
+    assert "it sees a receipt only" in bench.do("start", covered_by="palm-top-switch").text
+    assert bench.do("start", covered_by="palm-second").status is Taken.DONE
+
+
+def test_an_ordered_movement_and_a_check_keep_each_other_away(bench: Bench) -> None:
+    order = {"tank": "palm", "kind": "receipt", "quantity_m3": 30.0, "by": "Bo"}
+    assert bench.tick(acts=[act_of("plan_movement", order)]).answers[0].status is Taken.DONE
+    said = bench.do("start", at_rest="valves closed")
+    assert said.status is Taken.REFUSED
+    assert "a movement of tank palm is ordered (receipt, by Bo): end the order first" in said.text
+    bench.tick(acts=[act_of("end_plan", {"tank": "palm", "by": "Bo"})])
+    assert bench.do("start").status is Taken.DONE
+    said = bench.tick(acts=[act_of("plan_movement", order)]).answers[0]
+    assert said.status is Taken.REFUSED
+    assert "a loop check of palm-top is under way by Ada" in said.text
 
 
 def test_a_point_that_does_not_answer_covers_nothing(tmp_path: Path) -> None:
