@@ -42,6 +42,14 @@ class Stretch(NamedTuple):
         return sum(len(columns) for _, columns in self.parts)
 
 
+class KeptFrom(NamedTuple):
+    """Where a tank's readings begin, UTC ms; None where there is none. first_ms: roll-ups too; whole_ms: from there on
+    every single reading is kept."""
+
+    first_ms: int | None
+    whole_ms: int | None
+
+
 class _Piece(NamedTuple):
     """What comes next of one tank. end: up to which seq it is whole, None when that is all there is."""
 
@@ -114,6 +122,22 @@ def waiting(connection: sqlite3.Connection, after: int) -> int:
         (after,),
     ).fetchone()[0]
     return int(round(blocks) + round(rows))
+
+
+def kept_from(connection: sqlite3.Connection, tank: str) -> KeptFrom:
+    """Since when there is anything of a tank, and since when every single reading."""
+    found = connection.execute("SELECT id, sealed_seq FROM tank WHERE name = ?", (tank,)).fetchone()
+    if found is None:
+        return KeptFrom(None, None)
+    first, thinned = connection.execute(
+        "SELECT min(first_ms), max(CASE WHEN thinned THEN last_seq END) FROM block WHERE tank = ?", found[:1]
+    ).fetchone()
+    whole = connection.execute(
+        "SELECT min(first_ms) FROM block WHERE tank = ? AND first_seq > ?", (found[0], thinned or 0)
+    ).fetchone()[0]
+    if whole is None:
+        whole = connection.execute("SELECT min(time_ms) FROM reading WHERE tank = ? AND seq > ?", found).fetchone()[0]
+    return KeptFrom(whole if first is None else first, whole)
 
 
 def cursor_of(connection: sqlite3.Connection, server: str) -> Cursor:

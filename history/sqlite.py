@@ -19,7 +19,7 @@ import numpy as np
 from history.block import FIGURES, Columns, columns_of, rows_of
 from history.errors import PointsRejected, StoreDamaged
 from history.files import SqliteFile
-from history.following import Cursor, Stretch, cursor_of, following, move, waiting
+from history.following import Cursor, KeptFrom, Stretch, cursor_of, following, kept_from, move, waiting
 from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT, counted
 from history.scale import not_above, reading_of, row_of
 from history.sealed import DAY, HOURS, MINUTES, UNITS, Block, Sealed, TankModels
@@ -283,12 +283,21 @@ class SqliteStore:
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
         known, grid = grid_of(quantity, start_ms, span_ms, points)
         buckets = Buckets(grid)
+        self.fill(buckets, tank, quantity, grid)
+        return buckets.trend(known)
+
+    def fill(self, buckets: Buckets, tank: str, quantity: str, grid: Grid) -> None:
+        """Add what is known of a tank to the buckets of a trend."""
         with self._file.reading() as connection:
             place = _find(connection, tank)
             if place is not None:
                 self._add_sealed(connection, place.id, quantity, grid, buckets)
                 _add_rows(connection, place, quantity, grid, buckets)
-        return buckets.trend(known)
+
+    def kept_from(self, tank: str) -> KeptFrom:
+        """Since when there is anything of a tank, and since when every single reading."""
+        with self._file.reading() as connection:
+            return kept_from(connection, tank)
 
     def _add_sealed(
         self, connection: sqlite3.Connection, tank_id: int, quantity: str, grid: Grid, buckets: Buckets
