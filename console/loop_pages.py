@@ -30,6 +30,7 @@ class LoopPages:
         route = self.router.add_api_route
         route("/loops", self.loops)
         route("/loops/{instrument}", self.loop)
+        route("/loops/{instrument}/last", self.last)
         route("/loops/{instrument}/faults", self.faults)
         route("/loops/{instrument}/faults/{number}", self.fault)
         route("/loops/{instrument}/faults/{number}/entries", self.entries)
@@ -37,7 +38,20 @@ class LoopPages:
     async def loops(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
         loops = [self._loop(entry["instrument"]) for entry in live["loops"]]
-        return self._render(request, "loops.html", live, loops=loops, legend=words.BAND_LEGEND)
+        rows, now, zone = await self._rows(live, None), live["time"], self._model.zone
+        lasts = {
+            loop["instrument"]: fault_views.last_fault(
+                [row for row in rows if row["instrument"] == loop["instrument"]], now, zone
+            )
+            for loop in loops
+        }
+        return self._render(request, "loops.html", live, loops=loops, lasts=lasts, legend=words.BAND_LEGEND)
+
+    async def last(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
+        live = self._facts.live()
+        known_loop(live, instrument)
+        last = fault_views.last_fault(await self._rows(live, instrument), live["time"], self._model.zone)
+        return self._render(request, "_last_fault.html", live, last=last, instrument=instrument)
 
     async def loop(self, request: Request, instrument: InstrumentId) -> HTMLResponse:
         live = self._facts.live()
@@ -118,6 +132,6 @@ class LoopPages:
             "days": FAULT_DAYS,
         }
 
-    async def _rows(self, live: Json, instrument: str) -> list[Json]:
+    async def _rows(self, live: Json, instrument: str | None) -> list[Json]:
         now_ms = time_ms(live["time"])
         return await self._facts.faults(instrument, now_ms - FAULT_DAYS * DAY_MS, now_ms + DAY_MS)

@@ -185,3 +185,12 @@ async def test_what_people_wrote_is_escaped_and_an_unknown_fault_is_a_page(
     missing = await client.get("/loops/LI-fennock/faults/7", headers={"accept": "text/html"})
     assert missing.status_code == 404
     assert "has no fault 7" in missing.text
+
+
+async def test_the_page_of_all_loops_tells_noise_and_last_fault_with_its_repeats(client: httpx.AsyncClient) -> None:
+    text = (await client.get("/loops")).text
+    assert '<a href="/loops/LI-fennock/faults/2">failure signal, low</a>' in text
+    assert "2 in 30 days, this one included" in text
+    assert text.count("data-last=") == 6
+    assert (await client.get("/loops/LI-pipit/last")).text.strip() == "–"
+    assert "failure signal, low" in (await client.get("/loops/LI-fennock/last")).text

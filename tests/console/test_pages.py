@@ -18,7 +18,7 @@ PATHS = [
 ]  # fmt: skip
 PARTS = [
     "/tank/ostler-n/chain", "/alarms/list", "/alarms/every/list", "/alarms/history", "/loops/LI-fennock/faults",
-    "/loops/LI-fennock/faults/2/entries",
+    "/loops/LI-fennock/faults/2/entries", "/loops/LI-fennock/last", "/loops/LI-pipit/last",
 ]  # fmt: skip
 
 
