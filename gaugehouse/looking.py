@@ -54,13 +54,13 @@ def span_of(args: Namespace, site: Site) -> tuple[int | None, int | None]:
 
 
 def sources_of(site: Site, tank: str | None) -> set[str] | None:
-    """A tank and the instrument of its level; None for all."""
+    """A tank, the instrument of its level and the points that speak of it; None for all."""
     if tank is None:
         return None
     known = [t.id for t in site.tanks]
     if tank not in known:
         raise CallError(f"{site.path}: no tank {tank!r}; there are {', '.join(known)}")
-    return {tank, site.tank(tank).instrument}
+    return {tank, site.tank(tank).instrument, *(point.id for point in site.points if point.tank == tank)}
 
 
 def alarms(args: Namespace) -> int:

@@ -114,8 +114,8 @@ class DeviationWatch:
 class StillnessWatch:
     """A tank that should be still: movements that nobody ordered, with the day's warming taken out.
 
-    The volume is that at the reference temperature. While the temperature is away, the last ratio of the two volumes
-    stands in for it, so that a lost probe is no movement.
+    The volume is all that is in the tank, brought to the reference temperature. While the temperature is away the last
+    correction stands in for it, so that a lost probe is no movement.
     """
 
     def __init__(self, site: Site, tank: str, watch: TankWatch, at_m: float, plans: Plans) -> None:
@@ -135,8 +135,8 @@ class StillnessWatch:
         if reading.quality is BAD or level_m is None or tov_m3 is None or reading.bound is not EXACT:
             yield Told(self._tank, "unordered_movement")
             return
-        if reading.gsv_m3 is not None and tov_m3 > 0:
-            self._ratio = reading.gsv_m3 / tov_m3
+        if reading.gsv_m3 is not None and reading.gov_m3:
+            self._ratio = reading.gsv_m3 / reading.gov_m3  # CTL: water and roof are left in, or their own jumps count
         if still.add(at.elapsed_ms, tov_m3 * self._ratio):
             still.judge(self._at_m * self._table.area_m2(level_m))
         yield Told(self._tank, "unordered_movement", still.moved_m3, still.moving)

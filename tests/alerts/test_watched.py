@@ -1,12 +1,16 @@
 """Conditions that are judged outside the engine: verdicts, values, silence, restart. The house's own rules."""
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from alerts.engine import AlarmEngine
 from alerts.errors import BadSetup
+from alerts.sheet import WATCH_DEFAULTS
 from alerts.spec import Limit, TankAlarms
 from alerts.watched import Told, Watched
 from tests.alerts.timelines import instant, told
+from tests.reference import rows
 
 SWITCH = Limit("high_level_switch", 1.0, 0.0, 2000, 5000, 1)
 DRY = {"-": None, "on": True, "off": False}
@@ -58,3 +62,33 @@ def test_telling_of_a_condition_that_was_never_announced_is_a_bug_that_shows() -
         engine(SWITCH).step(instant(0), [], {}, told=[Told("S1", "frozen", None, True)])
     with pytest.raises(BadSetup, match="watched twice"):
         engine(SWITCH, SWITCH)
+
+
+VERDICTS = st.lists(st.tuples(st.integers(1, 9), st.sampled_from([True, False, None])), max_size=60)
+
+
+@given(VERDICTS, st.integers(0, 60))
+def test_without_delays_an_alarm_is_what_was_last_known_restart_or_not(
+    verdicts: list[tuple[int, bool | None]], restart: int
+) -> None:
+    """Law: nothing that is told is lost, silence changes nothing, and a restart neither repeats nor forgets."""
+    limit = Limit("high_level_switch", 1.0, 0.0, 0, 0, 1)
+    room, second, known, seen = engine(limit), 0, False, []
+    for n, (step, on) in enumerate(verdicts):
+        second += step
+        if n == restart:
+            before, room = room, engine(limit)
+            room.restore(before.save())
+        told_now = room.step(instant(second), [], {}, told=[Told("S1", "high_level_switch", None, on)])
+        changed = on is not None and on is not known
+        assert [t.event.value for t in told_now] == (["raised" if on else "returned"] if changed else [])
+        known = known if on is None else on
+        seen += told_now
+    assert len({t.occurrence for t in seen if t.event.value == "raised"}) == len(seen) - len(seen) // 2
+
+
+def test_temperature_waits_as_long_as_is_common_for_it() -> None:
+    """Source: the row's own (from memory). Levels wait less: a receipt is faster than its starting values allow for."""
+    (row,) = (row for row in rows("alarms/alarm_deadband_delay.csv") if row["signal"] == "temperature")
+    for condition in ("temperature_high", "temperature_low"):
+        assert WATCH_DEFAULTS[condition].on_delay_ms == 1000 * int(row["delay_s"])

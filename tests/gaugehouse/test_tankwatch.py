@@ -157,6 +157,13 @@ def test_a_tank_that_warms_is_still_whatever_its_level_does(tmp_path: Path) -> N
     assert warm == []
 
 
+def test_a_water_gauge_that_jumps_or_a_lost_probe_is_no_movement(tmp_path: Path) -> None:
+    """30 mm of water are 2.4 m3 of a 10 m tank (computed), four times the threshold."""
+    jump = run(Player(core(tmp_path, STILL)), range(0, 3600, 10), water_mm=lambda s: 10.0 if s < 900 else 40.0)
+    lost = run(Player(core(tmp_path, STILL)), range(0, 3600, 10), temperature=lambda s: 25.0 if s < 900 else None)
+    assert jump + lost == []
+
+
 def test_outside_of_its_hours_a_tank_may_move(tmp_path: Path) -> None:
     hours = '[tank.watch]\nunordered_movement = { at = "8 mm", hours = "02:00 to 04:00" }\n'
     seen = moved(core(tmp_path, hours), 100, 5.0)
