@@ -85,6 +85,13 @@ def parser() -> argparse.ArgumentParser:
     replay = command("replay", _replay, "runs recorded samples through the same core; same input, same bytes")
     replay.add_argument("samples", type=Path, metavar="SAMPLES.csv")
     replay.add_argument("--out", type=Path, required=True, metavar="DIR", help="where the four CSV files go")
+    replay.add_argument("--sheet", type=Path, metavar="OTHER.csv", help="an alarm sheet in place of the site's own")
+
+    whatif = _json(command("whatif", _whatif, "what other alarm sheets would have raised and missed, side by side"))
+    whatif.add_argument("--sheet", action="append", required=True, metavar="OTHER.csv", help="may be given more often")
+    whatif.add_argument("--samples", metavar="SAMPLES.csv", help="over a recording (default: over the kept readings)")
+    whatif.add_argument("--from", dest="start", metavar="TIME", help="kept readings from this time on")
+    whatif.add_argument("--to", dest="end", metavar="TIME", help="kept readings before this time")
 
     alarms = command("alarms", _alarms, "the alarm history that is kept")
     _filters(alarms)
@@ -210,8 +217,14 @@ def _replay(args: argparse.Namespace) -> int:
     from gaugehouse.replay import replay
     from gaugehouse.site import load_site
 
-    replay(load_site(Path(args.site)), args.samples, args.out)
+    replay(load_site(Path(args.site), sheet=args.sheet), args.samples, args.out)
     return DONE
+
+
+def _whatif(args: argparse.Namespace) -> int:
+    from gaugehouse.whatif import whatif
+
+    return whatif(args)
 
 
 def _alarms(args: argparse.Namespace) -> int:

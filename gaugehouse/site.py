@@ -51,13 +51,17 @@ __all__ = [
 ]
 
 
-def load_site(path: Path) -> Site:
-    """Read and check a site file and all that it points to. Raises `SiteError` with every mistake; warnings stay."""
+def load_site(path: Path, *, sheet: Path | None = None) -> Site:
+    """Read and check a site file and all that it points to. Raises `SiteError` with every mistake; warnings stay.
+
+    sheet: an alarm sheet in the place of the site's own.
+    """
     report = Report(str(path))
     draft = _draft(path, report)
     if draft is None or report.errors:
         raise SiteError(report.errors)
-    site = _with_sheet(build(draft, path), report)
+    built = build(draft, path)
+    site = _with_sheet(built if sheet is None else replace(built, alarm_sheet=sheet), report)
     if report.errors:
         raise SiteError(report.errors)
     advise(draft, site)
