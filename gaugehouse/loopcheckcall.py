@@ -37,6 +37,8 @@ def add_arguments(parser: ArgumentParser) -> None:
     step.add_argument("--applied", metavar='"8.002 mA"', help="by the reference instrument (default: the point)")
     step.add_argument("--shown", metavar='"8.01 mA"', help="read by hand (default: the mean of steady live samples)")
 
+    step.add_argument("--wait", metavar='"30 s"', help="for so long, try again until it is applied and steady")
+
     finish = way("finish", "ends a whole check and keeps its record")
     for name, words in FIELDS.items():
         finish.add_argument(f"--{name.replace('_', '-')}", default="", metavar="TEXT", help=words.lower())

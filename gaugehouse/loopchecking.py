@@ -1,5 +1,7 @@
 """`gaugehouse loop check`: a loop check's acts by command, the list of the records, one of them as PDF or JSON."""
 
+import sys
+import time
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
@@ -8,7 +10,7 @@ from zoneinfo import ZoneInfo
 from console.check_words import FIELDS
 from gaugehouse import checkrecords
 from gaugehouse.acting import perform
-from gaugehouse.acts import Taken
+from gaugehouse.acts import Answer, Taken
 from gaugehouse.checkpaper import VERDICTS, paper_of, when
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.paper import pdf_of
@@ -26,7 +28,7 @@ def run(args: Namespace) -> int:
     if args.way in ("records", "print"):
         return _records(site, args) if args.way == "records" else _print(site, args)
     name, fields = {"start": _start, "step": _step, "finish": _finish, "abort": _abort}[args.way](args)
-    answer = perform(site, name, {"instrument": args.instrument, "by": args.by, **fields})
+    answer = _performed(site, name, {"instrument": args.instrument, "by": args.by, **fields}, _patience_s(args))
     body: Json = dict(answer.body)
     if args.json:
         print(as_json({"status": answer.status.value, **body}))
@@ -35,6 +37,25 @@ def run(args: Namespace) -> int:
     else:
         print(_said(args, body))
     return 0
+
+
+def _patience_s(args: Namespace) -> float:
+    return _quantity("--wait", getattr(args, "wait", None), "s", "30 s") or 0.0
+
+
+def _performed(site: Site, name: str, fields: Json, patience_s: float) -> Answer:
+    """Let the act happen; what is refused is tried again each second until the patience is over."""
+    until_s, said = time.monotonic() + patience_s, ""
+    while True:
+        try:
+            return perform(site, name, fields)
+        except CouldNot as error:
+            if time.monotonic() >= until_s:
+                raise
+            if str(error) != said:
+                said = str(error)
+                print(f"waiting: {said}", file=sys.stderr)
+            time.sleep(1.0)
 
 
 def _start(args: Namespace) -> tuple[str, Json]:

@@ -51,6 +51,8 @@ async def test_a_check_from_start_to_paper(tmp_path: Path, capsys: pytest.Captur
         assert f"{tank}.high" in entry["check"]["blinds"]
         assert {a["state"] for a in live["alarms"] if a["id"] in entry["check"]["blinds"]} == {"out_of_service"}
         assert await command(*here, "step", site, loop, "--by", "Bo", "--shown", "4 volts") == 2
+        assert await command(*here, "step", site, loop, "--by", "Bo", "--wait", "0.5 s") == 3
+        assert "waiting: " in capsys.readouterr().err
         for point in POINTS:
             step = (*here, "step", site, loop, "--by", "Bo", "--shown", f"{point + 0.01} mA")
             assert await command(*step) == 0
@@ -108,9 +110,7 @@ async def test_the_steps_of_a_real_loop_are_taken_live_over_a_restart(
     async def steps(run: Running, points: tuple[int, ...]) -> None:
         for point in points:
             run.farm.inject(loop, "gap_low", value=point)  # whatever its name: the value is what flows in the loop
-            async with asyncio.timeout(30):
-                while await command(*here, "step", str(run.site.path), loop, *by) == 3:
-                    await asyncio.sleep(0.1)
+            assert await command(*here, "step", str(run.site.path), loop, *by, "--wait", "30 s") == 0
 
     async with running(tmp_path, speed=20) as run:
         await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
