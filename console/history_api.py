@@ -1,4 +1,4 @@
-"""The HTTP API of the history: aggregates of a tank's figures over equal intervals.
+"""The HTTP API of the history: aggregates of a tank's figures over equal intervals, and stretches found bad afterwards.
 
 Knows paths and bounds; refuses to compute.
 """
@@ -6,12 +6,23 @@ Knows paths and bounds; refuses to compute.
 from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import AwareDatetime
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
-from console.api import LONGEST_SPAN_S, REFUSED, SILENT, UNKNOWN, Quantity, iso
+from console.acted import acted
+from console.api import (
+    LONGEST_SPAN_S,
+    PRINTABLE,
+    REFUSED,
+    SILENT,
+    UNKNOWN,
+    UNREADABLE,
+    PersonName,
+    Quantity,
+    iso,
+)
 from console.facts import Facts, Json
 from console.lookup import TankId, known_tank, time_ms
-from console.problems import Refused
+from console.problems import Refused, said
 
 Name = Literal[
     "Interpolative", "Average", "TimeAverage", "TimeAverage2", "Total", "Total2", "Minimum", "Maximum", "Range",
@@ -21,6 +32,18 @@ Seconds = Annotated[float, Query(gt=0, le=LONGEST_SPAN_S, allow_inf_nan=False, d
 MOST_INTERVALS: Final = 2000
 
 
+class Requalification(BaseModel):
+    """Who says what of the readings of a stretch, and why. quality `as_measured` takes earlier entries back."""
+
+    model_config = ConfigDict(extra="forbid", populate_by_name=True)
+    start: Annotated[AwareDatetime, Field(alias="from")]
+    end: Annotated[AwareDatetime, Field(alias="to")]
+    quality: Literal["bad", "uncertain", "as_measured"]
+    reason: Annotated[str, Field(max_length=64, pattern="^[A-Za-z]*$")] = ""
+    comment: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500, pattern=PRINTABLE)]
+    by: PersonName
+
+
 class HistoryApi:
     """The routes below /api/tanks/{tank} that speak of what was."""
 
@@ -28,6 +51,8 @@ class HistoryApi:
         self._facts = facts
         self.router = APIRouter(prefix="/api/tanks/{tank}", responses=REFUSED)
         self.router.get("/aggregate", responses=UNKNOWN | SILENT)(self.aggregate)
+        not_yet = said(409, "the stretch reaches into the future")
+        self.router.post("/requalify", responses=UNREADABLE | UNKNOWN | not_yet | SILENT)(self.requalify)
 
     async def aggregate(
         self,
@@ -55,3 +80,10 @@ class HistoryApi:
             raise Refused(422, str(error)) from error
         times = [iso(ms) for ms in answer.pop("start_ms")]
         return {"tank": tank, "quantity": quantity, "aggregate": aggregate, "t": times, **answer}
+
+    async def requalify(self, tank: TankId, body: Requalification) -> Json:
+        """Say that readings were bad or doubtful, by name; answered after it is in the record book."""
+        known_tank(self._facts.live(), tank)
+        fields = {"tank": tank, "from": iso(time_ms(body.start)), "to": iso(time_ms(body.end))}
+        fields |= {name: getattr(body, name) for name in ("quality", "reason", "comment", "by")}
+        return await acted(self._facts, "requalify", fields)

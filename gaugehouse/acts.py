@@ -18,6 +18,7 @@ from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.planacts import PLAN_ACTS
 from gaugehouse.records import ALARM, alarm_body
+from gaugehouse.requalifying import REQUALIFY_ACTS
 from models.reading import Instant
 
 if TYPE_CHECKING:
@@ -117,6 +118,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **LOOP_ACTS,
         **FAULT_ACTS,
         **PLAN_ACTS,
+        **REQUALIFY_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

@@ -30,6 +30,7 @@ from gaugehouse.loopwork import LoopWork
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
 from gaugehouse.records import ALARM, alarm_body
+from gaugehouse.requalifying import ROOM, Requalifying, frozen
 from gaugehouse.site import Site
 from gaugehouse.watching import Watchers
 from models.gauging import NOTHING, Extra
@@ -124,7 +125,9 @@ class Core:
             self._tanks_of.setdefault(keeper.tank.instrument, []).append(keeper)
         self.loops = LoopWork(site, self._tanks_of)
         self.faults = self.loops.faults
+        self.requalifying = Requalifying()
         self.rooms: dict[str, Room] = {
+            ROOM: self.requalifying,
             "fault": self.faults,
             "alarm": self.alarms,
             "loopcheck": self.checks,
@@ -184,6 +187,8 @@ class Core:
             plans_over = [plan_over(over, at) for over in ended]
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
+        for change, _ in changes:
+            decisions += frozen(self, at, change)
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         decisions += plans_over
         if self.tests and tick.samples:

@@ -39,6 +39,7 @@ from history.bookwriter import BookWriter
 from history.chain import Entry
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
+from history.sqlite import SqliteStore
 from history.writer import ReadingWriter
 from models.reading import Sample
 
@@ -129,7 +130,7 @@ class Daemon:
                 published = None if publishing is None else publishing.counters
                 found = Sources(readings.counters, published, stores.book, readers, self._core.tests.passed_ms)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
-                writing = _Writing(book, readings, traces, record, ticker, publishing, post)
+                writing = _Writing(book, readings, stores.readings, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
 
@@ -269,6 +270,7 @@ class Daemon:
         if entries:
             state = self._core.changed_state()  # asked once: what was told as changed is not told again
             await _insist(lambda: writing.book.commit(entries, state))
+            writing.store.requalify(self._core.requalifying.found)
         for batch, result in zip(batches, results, strict=True):
             for pending, answer in zip(batch.pending, result.answers, strict=True):
                 if not pending.answer.done():
@@ -310,6 +312,7 @@ class _Writing:
 
     book: BookWriter
     readings: ReadingWriter
+    store: SqliteStore
     traces: TraceKeeping
     record: Recorder | None
     ticker: Ticker

@@ -27,6 +27,13 @@ def add_arguments(parser: ArgumentParser) -> None:
     means.add_argument("--stepped", action="store_true", help="a value holds until the next one")
     means.add_argument("--uncertain", choices=["bad", "usable"], default="bad", help="how Uncertain readings are taken")
 
+    said = added("requalify", "says by name that readings were bad or doubtful over a time", _requalify, tank=True)
+    _stretch(said, required=True)
+    said.add_argument("--quality", required=True, choices=["bad", "uncertain", "as_measured"])
+    said.add_argument("--reason", default="", metavar="SYMBOL", help="of the OPC UA status codes (default by quality)")
+    said.add_argument("--comment", required=True, metavar="TEXT", help="how it was found out")
+    said.add_argument("--by", required=True, metavar="NAME", help="who says so")
+
 
 def _stretch(sub: ArgumentParser, *, required: bool = False) -> None:
     words = "(without offset: the site's zone)"
@@ -41,3 +48,9 @@ def _aggregate(args: Namespace) -> int:
     from gaugehouse.historylook import aggregate
 
     return aggregate(args)
+
+
+def _requalify(args: Namespace) -> int:
+    from gaugehouse.historylook import requalify
+
+    return requalify(args)

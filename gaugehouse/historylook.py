@@ -1,8 +1,9 @@
-"""The commands that look at the history that is kept, beside a running daemon: aggregates."""
+"""The commands that look at the history that is kept, beside a running daemon, and say what of it was bad."""
 
 from argparse import Namespace
 from pathlib import Path
 
+from gaugehouse.acting import perform
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.historyfigures import aggregate_json, question_of
@@ -43,6 +44,23 @@ def aggregate(args: Namespace) -> int:
         print(as_json({"tank": args.tank, "quantity": args.quantity, "aggregate": args.aggregate, **answer}))
     else:
         print(table(columns, rows))
+    return 0
+
+
+def requalify(args: Namespace) -> int:
+    """`gaugehouse history requalify`: 0 when it is in the record book."""
+    site = load_site(Path(args.site))
+    start_ms, end_ms = span_of(args, site)
+    assert start_ms is not None
+    assert end_ms is not None
+    fields = {"tank": args.tank, "from": iso_ms(start_ms), "to": iso_ms(end_ms)}
+    fields |= {name: getattr(args, name) for name in ("quality", "reason", "comment", "by")}
+    body = perform(site, "requalify", fields).body
+    if args.json:
+        print(as_json(dict(body)))
+    else:
+        reason = f" ({body['reason']})" if body["reason"] else ""
+        print(f"{body['tank']}: {body['quality'].replace('_', ' ')}{reason} from {body['from']} to {body['to']}")
     return 0
 
 

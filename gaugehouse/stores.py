@@ -8,6 +8,7 @@ from typing import Final
 
 from gaugehouse.deriving import SiteModels
 from gaugehouse.errors import CouldNot
+from gaugehouse.requalifying import requalified_of
 from gaugehouse.site import Site
 from history.book import BookReader, RecordBook
 from history.errors import StoreError
@@ -36,6 +37,7 @@ def open_stores(site: Site) -> Iterator[Stores]:
             site.store_path.mkdir(parents=True, exist_ok=True)
             book = stack.enter_context(contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)))
             readings = stack.enter_context(contextlib.closing(_readings(site)))
+            readings.requalify(requalified_of(book.state()))
             traces = stack.enter_context(contextlib.closing(TraceStore.open(site.store_path / TRACES, site.id)))
         except StoreError as error:
             raise CouldNot(str(error)) from error
@@ -69,6 +71,9 @@ def look_into_readings(site: Site) -> Iterator[SqliteStore]:
     except StoreError as error:
         raise CouldNot(str(error)) from error
     with contextlib.closing(store):
+        if (site.store_path / RECORDS).exists():
+            with look_into_book(site) as book:
+                store.requalify(requalified_of(book.state()))
         yield store
 
 

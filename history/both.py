@@ -9,25 +9,20 @@ import logging
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from itertools import chain
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 
 from history.errors import StoreError, StoreUnavailable
+from history.requalify import Requalified
 from history.sqlite import SqliteStore
 from history.store import COUNTS_WHEN_BAD, Buckets, Grid, Trend, grid_of
+from history.trusting import Older, Trusting
 from models.reading import Reading
 
 log = logging.getLogger(__name__)
 
 LEFT_ALONE_S: Final = 30.0
-
-
-class Older(Protocol):
-    """What can be asked of a server: see `history.influxql.InfluxReadings`."""
-
-    def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]: ...
-    def fill(self, buckets: Buckets, tank: str, quantity: str, grid: Grid, before_ms: int) -> None: ...
 
 
 class Both:
@@ -37,11 +32,17 @@ class Both:
     def __init__(
         self, embedded: SqliteStore, servers: Mapping[str, Older], clock_s: Callable[[], float] = time.monotonic
     ) -> None:
-        self._embedded, self._servers, self._clock_s = embedded, dict(servers), clock_s
+        self._embedded, self._clock_s = embedded, clock_s
+        self._servers = {name: Trusting(server) for name, server in servers.items()}
         self._away: dict[str, tuple[float, str]] = {}
 
     def append(self, readings: Sequence[Reading]) -> None:
         self._embedded.append(readings)
+
+    def requalify(self, found: Requalified) -> None:
+        self._embedded.requalify(found)
+        for server in self._servers.values():
+            server.requalified = found
 
     def latest(self, tank: str) -> Reading | None:
         return self._embedded.latest(tank)

@@ -9,9 +9,10 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from history.errors import PointsRejected, StoreError
+from history.requalify import AS_MEASURED, Requalified
 from history.scale import not_above, rounded, scaled
 from history.store import COUNTS_WHEN_BAD, Buckets, Trend, grid_of
-from models.reading import Quality, Reading
+from models.reading import QUANTITY, Quality, Reading
 
 
 class MemoryStore:
@@ -21,6 +22,7 @@ class MemoryStore:
         self._tanks: dict[str, list[Reading]] = {}
         self._lock = threading.Lock()
         self._closed = False
+        self._requalified = AS_MEASURED
 
     def append(self, readings: Sequence[Reading]) -> None:
         refused: dict[int, str] = {}
@@ -45,6 +47,9 @@ class MemoryStore:
     def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
         return (reading for reading in self._kept(tank) if start_ms <= reading.time_ms < end_ms)
 
+    def requalify(self, found: Requalified) -> None:
+        self._requalified = found
+
     def latest(self, tank: str) -> Reading | None:
         kept = self._kept(tank)
         return kept[-1] if kept else None
@@ -54,21 +59,8 @@ class MemoryStore:
 
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
         known, grid = grid_of(quantity, start_ms, span_ms, points)
-        readings = list(self.read(tank, grid.first_ms, grid.end_ms))
-        figures = [getattr(reading, quantity) for reading in readings]
-        when_bad = quantity in COUNTS_WHEN_BAD
-        counts = [
-            value is not None and (when_bad or reading.quality is not Quality.BAD)
-            for value, reading in zip(figures, readings, strict=True)
-        ]
-        scaled_figures = [0 if value is None else scaled(value, known.decimals) for value in figures]
         buckets = Buckets(grid)
-        buckets.add_readings(
-            np.array([reading.time_ms for reading in readings], np.int64),
-            np.array([int(reading.quality) for reading in readings], np.int64),
-            np.array(scaled_figures, np.int64),
-            np.array(counts, np.bool_),
-        )
+        add_singly(buckets, list(self.read(tank, grid.first_ms, grid.end_ms)), quantity)
         return buckets.trend(known)
 
     def last_seq(self) -> int:
@@ -82,8 +74,25 @@ class MemoryStore:
     def _kept(self, tank: str) -> tuple[Reading, ...]:
         with self._lock:
             self._check_open()
-            return tuple(self._tanks.get(tank, ()))
+            return tuple(self._requalified.reading(reading) for reading in self._tanks.get(tank, ()))
 
     def _check_open(self) -> None:
         if self._closed:
             raise StoreError("the store in memory was closed before this call")
+
+
+def add_singly(buckets: Buckets, readings: Sequence[Reading], quantity: str) -> None:
+    """One column of single readings into the buckets of a trend."""
+    decimals = QUANTITY[quantity].decimals
+    figures = [getattr(reading, quantity) for reading in readings]
+    when_bad = quantity in COUNTS_WHEN_BAD
+    counts = [
+        value is not None and (when_bad or reading.quality is not Quality.BAD)
+        for value, reading in zip(figures, readings, strict=True)
+    ]
+    buckets.add_readings(
+        np.array([reading.time_ms for reading in readings], np.int64),
+        np.array([int(reading.quality) for reading in readings], np.int64),
+        np.array([0 if value is None else scaled(value, decimals) for value in figures], np.int64),
+        np.array(counts, np.bool_),
+    )

@@ -40,6 +40,32 @@ class Cells(NamedTuple):
     last: Ints
 
 
+class Rolled(NamedTuple):
+    """Stretches in the order of `history.store.Buckets.add`: their time, readings, good ones, and one figure."""
+
+    time_ms: Ints
+    readings: Ints
+    good: Ints
+    values: Ints
+    total: Ints
+    least: Ints
+    most: Ints
+
+    def take(self, which: Flags) -> "Rolled":
+        return self if which.all() else Rolled(*(column[which] for column in self))
+
+    def distrusted(self, worst: Ints, *, measured: bool) -> "Rolled":
+        """With the worst quality found afterwards of each unit; measured: the figure stands although that is Bad."""
+        values = self.values if measured else np.where(worst >= BAD, 0, self.values)
+        return self._replace(good=np.where(worst > 0, 0, self.good), values=values)
+
+
+def rolled_part(rolled: tuple[Counts, Cells], unit_ms: int) -> Rolled:
+    """A roll-up of one figure for `history.store.Buckets`."""
+    counts, cells = rolled
+    return Rolled(counts.unit * unit_ms, counts.readings, counts.good, *cells[:4])
+
+
 class Rollup(NamedTuple):
     """The roll-up of one stretch in one unit of time."""
 

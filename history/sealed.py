@@ -7,7 +7,7 @@ of work in a transaction of the caller's. A block that cannot be read back is se
 import logging
 import sqlite3
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Final, NamedTuple, Protocol
 
 import numpy as np
@@ -202,6 +202,18 @@ class Sealed:
         names = {*_HEAD, *wanted, "temperature_degC", "water_m"}
         parts = self._parts(connection, block, names)
         return unpack(parts, deriver or self.deriver(connection, block.model), wanted)
+
+    def whole(self, connection: sqlite3.Connection, block: Block, wanted: Iterable[str] = FIGURES) -> Iterator[Columns]:
+        """The columns of a block, or nothing of one that is thinned or cannot be read."""
+        if block.damaged:
+            self.tell(block, block.damaged)
+            return
+        if block.thinned:
+            return
+        try:
+            yield self.columns(connection, block, wanted)
+        except StoreDamaged as error:
+            self.tell(block, error)
 
     def rolled(
         self, connection: sqlite3.Connection, tank_id: int, start_ms: int, end_ms: int, unit: str, quantity: str

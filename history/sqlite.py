@@ -20,16 +20,17 @@ from history.block import FIGURES, Columns, columns_of, rows_of
 from history.errors import PointsRejected, StoreDamaged
 from history.files import SqliteFile
 from history.following import Cursor, KeptFrom, Stretch, cursor_of, following, kept_from, move, waiting
-from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT, counted
+from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT
+from history.placing import find, place_of, ranges_of
+from history.requalify import AS_MEASURED, Requalified
 from history.scale import not_above, reading_of, row_of
-from history.sealed import DAY, HOURS, MINUTES, UNITS, Block, Sealed, TankModels
-from history.store import COUNTS_WHEN_BAD, HOUR_MS, MINUTE_MS, Buckets, Grid, Trend, grid_of
+from history.sealed import DAY, Block, Sealed, TankModels
+from history.store import MINUTE_MS, Buckets, Grid, Trend, grid_of
 from history.tidying import DAY_MS, FOR_GOOD, Kept, Pinned, mark_sealed, merge_one, seal_one, thin_one
-from models.reading import Reading
+from history.trends import Asked, add_rows, add_sealed
+from models.reading import GOOD, Reading
 
 CHUNK: Final = 4000
-NEAR_SEQ: Final = 600
-"""Two stretches with fewer seqs between them are read in one go; rows of another time between them are passed over."""
 
 _NEWEST: Final = "AND ?2 IS NOT NULL ORDER BY seq DESC LIMIT 1"
 _NEWEST_GOOD: Final = "AND seq > ?2 AND quality = 0 ORDER BY seq DESC LIMIT 1"
@@ -46,14 +47,6 @@ class _Tank(NamedTuple):
     model: int | None
 
 
-class _Place(NamedTuple):
-    """A tank as the file has it: up to which seq it is rolled up, and up to which it is sealed."""
-
-    id: int
-    closed_seq: int
-    sealed_seq: int
-
-
 class SqliteStore:
     """See `history.store.Store`. One process writes; any number read the same file with `read_only`."""
 
@@ -61,11 +54,15 @@ class SqliteStore:
         self._file = file
         self._sealed = Sealed(models)
         self._tanks: dict[str, _Tank] = {}
+        self._requalified = AS_MEASURED
 
     @classmethod
     def open(cls, path: Path, site: str, *, read_only: bool = False, models: TankModels | None = None) -> Self:
         """Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or `StoreDamaged`."""
         return cls(SqliteFile(path, LAYOUT, site, writer=not read_only), models)
+
+    def requalify(self, found: Requalified) -> None:
+        self._requalified = found
 
     def append(self, readings: Sequence[Reading]) -> None:
         refused: dict[int, str] = {}
@@ -122,11 +119,11 @@ class SqliteStore:
 
     def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
         with self._file.reading() as connection:
-            place = _find(connection, tank)
+            place = find(connection, tank)
             if place is None:
                 return iter(())
             blocks = self._sealed.blocks(connection, place.id, start_ms, end_ms)
-            ranges = _ranges(connection, place, start_ms, end_ms)
+            ranges = ranges_of(connection, place, start_ms, end_ms)
         return self._read(tank, place.id, blocks, ranges, start_ms, end_ms)
 
     def _read(
@@ -144,7 +141,7 @@ class SqliteStore:
         for first_seq, last_seq in ranges:
             while first_seq <= last_seq:
                 with self._file.reading() as connection:
-                    sealed_seq = _place(connection, tank_id).sealed_seq
+                    sealed_seq = place_of(connection, tank_id).sealed_seq
                     if sealed_seq >= first_seq:  # sealed while the caller thought
                         seqs = first_seq, min(last_seq, sealed_seq)
                         rows = self._sealed_rows(connection, tank_id, seqs, start_ms, end_ms)
@@ -162,7 +159,7 @@ class SqliteStore:
         rows: list[tuple[Any, ...]] = []
         for block in self._sealed.blocks(connection, tank_id, start_ms, end_ms):
             if block.first_seq <= last_seq and block.last_seq >= first_seq:
-                for columns in self._whole(connection, block):
+                for columns in self._sealed.whole(connection, block):
                     inside = (columns.seq >= first_seq) & (columns.seq <= last_seq)
                     inside &= (columns.time_ms >= start_ms) & (columns.time_ms < end_ms)
                     rows += rows_of(columns.take(inside))
@@ -202,53 +199,40 @@ class SqliteStore:
         """Seal all of a tank's rows, also those of the hour that goes on; how many blocks that made."""
         made = 0
         with self._file.writing() as connection:
-            place = _find(connection, tank)
+            place = find(connection, tank)
             while place is not None and seal_one(connection, self._sealed, place.id, to_the_end=True):
                 made += 1
         self._tanks.pop(tank, None)
         return made
 
-    def _whole(
-        self, connection: sqlite3.Connection, block: Block, wanted: Iterable[str] = FIGURES
-    ) -> Iterator[Columns]:
-        """The columns of a block, or nothing of one that is thinned or cannot be read."""
-        if block.damaged:
-            self._sealed.tell(block, block.damaged)
-            return
-        if block.thinned:
-            return
-        try:
-            yield self._sealed.columns(connection, block, wanted)
-        except StoreDamaged as error:
-            self._sealed.tell(block, error)
-
     def columns(self, tank: str, start_ms: int, end_ms: int, wanted: Iterable[str] = FIGURES) -> list[Columns]:
         """The readings with start_ms <= time_ms < end_ms as columns, in the order of seq, in one or more stretches."""
         wanted = tuple(wanted)
         with self._file.reading() as connection:
-            place = _find(connection, tank)
+            place = find(connection, tank)
             if place is None:
                 return []
             found = [
                 columns
                 for block in self._sealed.blocks(connection, place.id, start_ms, end_ms)
-                for columns in self._whole(connection, block, wanted)
+                for columns in self._sealed.whole(connection, block, wanted)
             ]
-            for first_seq, last_seq in _ranges(connection, place, start_ms, end_ms):
+            for first_seq, last_seq in ranges_of(connection, place, start_ms, end_ms):
                 rows = connection.execute(FOR_SEALING, (place.id, first_seq - 1, last_seq)).fetchall()
                 if rows:
                     found.append(columns_of(rows))
         inside = (columns.take((columns.time_ms >= start_ms) & (columns.time_ms < end_ms)) for columns in found)
+        inside = (self._requalified.columns(tank, columns) for columns in inside)
         return [columns for columns in inside if len(columns)]
 
     def rows_between(self, tank: str, start_ms: int, end_ms: int) -> tuple[int, int]:
         """About how many single readings touch a time range, and how many there have been thinned to roll-ups."""
         with self._file.reading() as connection:
-            place = _find(connection, tank)
+            place = find(connection, tank)
             if place is None:
                 return 0, 0
             blocks = self._sealed.blocks(connection, place.id, start_ms, end_ms)
-            ranges = _ranges(connection, place, start_ms, end_ms)
+            ranges = ranges_of(connection, place, start_ms, end_ms)
         thinned = sum(block.readings for block in blocks if block.thinned)
         kept = sum(block.readings for block in blocks if not block.thinned)
         return kept + sum(last - first + 1 for first, last in ranges), thinned
@@ -257,12 +241,36 @@ class SqliteStore:
         return self._one(tank, _NEWEST)
 
     def latest_good(self, tank: str) -> Reading | None:
-        return self._one(tank, _NEWEST_GOOD, _LAST_GOOD)
+        found = self._one(tank, _NEWEST_GOOD, _LAST_GOOD)
+        if found is None or found.quality is GOOD:
+            return found
+        return self._earlier_good(tank, found.seq)
+
+    def _earlier_good(self, tank: str, seq: int) -> Reading | None:
+        """The newest Good reading before a seq that no stretch has taken the trust from."""
+        stretches = self._requalified.of(tank)
+        outside = "".join(" AND NOT (time_ms >= ? AND time_ms < ?)" for _ in stretches)
+        times = [ms for one in stretches for ms in one[:2]]
+        query = f"{SELECT} AND seq < ?2 AND seq > ?3 AND quality = 0{outside} ORDER BY seq DESC LIMIT 1"
+        with self._file.reading() as connection:
+            place = find(connection, tank)
+            if place is None:
+                return None
+            row = connection.execute(query, (place.id, seq, place.sealed_seq, *times)).fetchone()
+            if row:
+                return self._reading(tank, row)
+            for block in reversed(self._sealed.blocks(connection, place.id)):
+                for columns in self._sealed.whole(connection, block) if block.first_seq < seq else ():
+                    quality = self._requalified.graded(tank, columns.time_ms, columns.quality)
+                    good = np.flatnonzero((quality == 0) & (columns.seq < seq))
+                    if len(good):
+                        return self._reading(tank, rows_of(columns.take(slice(good[-1], good[-1] + 1)))[0])
+        return None
 
     def _one(self, tank: str, *conditions: str) -> Reading | None:
         """The first reading found by any of the conditions, in their order."""
         with self._file.reading() as connection:
-            found = _find(connection, tank)
+            found = find(connection, tank)
             if found is None:
                 return None
             for condition in conditions:
@@ -273,7 +281,7 @@ class SqliteStore:
 
     def _reading(self, tank: str, row: Sequence[Any]) -> Reading:
         try:
-            return reading_of(tank, row)
+            return self._requalified.reading(reading_of(tank, row))
         except (IndexError, TypeError) as exc:
             raise StoreDamaged(
                 f"{LAYOUT.what} {self._file.path}: tank {tank}, seq {row[0]} holds a code that no program of this "
@@ -289,40 +297,16 @@ class SqliteStore:
     def fill(self, buckets: Buckets, tank: str, quantity: str, grid: Grid) -> None:
         """Add what is known of a tank to the buckets of a trend."""
         with self._file.reading() as connection:
-            place = _find(connection, tank)
+            place = find(connection, tank)
             if place is not None:
-                self._add_sealed(connection, place.id, quantity, grid, buckets)
-                _add_rows(connection, place, quantity, grid, buckets)
+                asked = Asked(tank, quantity, grid)
+                add_sealed(connection, self._sealed, self._requalified, place.id, asked, buckets)
+                add_rows(connection, self._requalified, place, asked, buckets)
 
     def kept_from(self, tank: str) -> KeptFrom:
         """Since when there is anything of a tank, and since when every single reading."""
         with self._file.reading() as connection:
             return kept_from(connection, tank)
-
-    def _add_sealed(
-        self, connection: sqlite3.Connection, tank_id: int, quantity: str, grid: Grid, buckets: Buckets
-    ) -> None:
-        """From roll-ups where buckets are made of whole minutes or hours, or where nothing else is left."""
-        start_ms, end_ms = grid.first_ms, grid.end_ms
-        blocks = self._sealed.blocks(connection, tank_id, start_ms, end_ms)
-        unit = HOURS if grid.unit_ms == HOUR_MS else MINUTES
-        rolled = {}
-        if grid.unit_ms > 1 or any(block.thinned for block in blocks):
-            rolled = self._sealed.rolled(connection, tank_id, start_ms, end_ms, unit, quantity)
-        taken = [rolled[block.id] for block in blocks if block.id in rolled and (grid.unit_ms > 1 or block.thinned)]
-        if taken:
-            units = np.concatenate([counts.unit for counts, _ in taken]) * UNITS[unit]
-            readings = np.concatenate([counts.readings for counts, _ in taken])
-            good = np.concatenate([counts.good for counts, _ in taken])
-            figures = [np.concatenate(column) for column in zip(*(cells[:4] for _, cells in taken), strict=True)]
-            buckets.add(units, readings, good, *figures)
-        for block in blocks:
-            if block.id in rolled and (grid.unit_ms > 1 or block.thinned):
-                continue
-            for columns in self._whole(connection, block, (quantity,)):
-                figure = columns.figures[quantity]
-                counts_here = figure.known if quantity in COUNTS_WHEN_BAD else figure.known & (columns.quality < 2)
-                buckets.add_readings(columns.time_ms, columns.quality, figure.values, counts_here)
 
     def tidy(self, kept: Kept = FOR_GOOD, pinned: Sequence[Pinned] = ()) -> bool:
         """Do one piece of what is due (seal an hour, merge a day, thin) and say whether there was one."""
@@ -368,17 +352,6 @@ class SqliteStore:
         self._file.close()
 
 
-def _find(connection: sqlite3.Connection, name: str) -> _Place | None:
-    """Where a tank stands in the file; None for a tank that has no rows."""
-    row = connection.execute("SELECT id, closed_seq, sealed_seq FROM tank WHERE name = ?", (name,)).fetchone()
-    return None if row is None else _Place._make(row)
-
-
-def _place(connection: sqlite3.Connection, tank_id: int) -> _Place:
-    row = connection.execute("SELECT id, closed_seq, sealed_seq FROM tank WHERE id = ?", (tank_id,)).fetchone()
-    return _Place._make(row)
-
-
 def _write(connection: sqlite3.Connection, tank: _Tank, rows: list[tuple[Any, ...]]) -> _Tank:
     """Write a tank's rows and roll up every stretch that they bring to its end."""
     model = tank.model
@@ -397,49 +370,3 @@ def _write(connection: sqlite3.Connection, tank: _Tank, rows: list[tuple[Any, ..
             (closed_seq, tank_id, tank.closed_seq, closed_seq, tank_id),
         )
     return _Tank(tank_id, closed_seq, last_seq, minute, model)
-
-
-def _ranges(connection: sqlite3.Connection, place: _Place, start_ms: int, end_ms: int) -> list[tuple[int, int]]:
-    """Rising, disjoint ranges of seq above the sealed ones that hold all rows of a time range, and few others."""
-    found = connection.execute(
-        "SELECT first_seq, last_seq FROM minute WHERE tank = ? AND minute >= ? AND minute <= ? AND first_seq > ? "
-        "ORDER BY first_seq",
-        (place.id, start_ms // MINUTE_MS, (end_ms - 1) // MINUTE_MS, place.sealed_seq),
-    ).fetchall()
-    last = connection.execute("SELECT max(seq) FROM reading WHERE tank = ?", (place.id,)).fetchone()[0] or 0
-    if last > place.closed_seq:
-        found.append((place.closed_seq + 1, last))
-    ranges: list[tuple[int, int]] = []
-    for first_seq, last_seq in found:
-        if ranges and first_seq - ranges[-1][1] < NEAR_SEQ:
-            ranges[-1] = (ranges[-1][0], last_seq)
-        else:
-            ranges.append((first_seq, last_seq))
-    return ranges
-
-
-def _add_rows(connection: sqlite3.Connection, place: _Place, quantity: str, grid: Grid, buckets: Buckets) -> None:
-    """The rows that are not sealed: minutes by their roll-up where that is enough, all others singly."""
-    figure = counted(quantity)
-    singly = f"SELECT time_ms, quality, {figure} FROM reading WHERE tank = ? AND seq >= ? AND seq <= ?"  # noqa: S608
-    ranges = _ranges(connection, place, grid.first_ms, grid.end_ms)
-    if grid.unit_ms > 1:
-        rows = connection.execute(
-            f"SELECT minute * 60000, readings, good, {quantity}_values, {quantity}_total, {quantity}_least, "  # noqa: S608
-            f"{quantity}_most FROM minute WHERE tank = ? AND first_seq > ? AND minute >= ? AND minute <= ?",
-            (place.id, place.sealed_seq, grid.first_ms // MINUTE_MS, (grid.end_ms - 1) // MINUTE_MS),
-        ).fetchall()
-        if rows:
-            turned = [np.array([value or 0 for value in column], np.int64) for column in zip(*rows, strict=True)]
-            buckets.add(*turned)
-        ranges = [(max(first, place.closed_seq + 1), last) for first, last in ranges if last > place.closed_seq]
-    for first_seq, last_seq in ranges:
-        rows = connection.execute(singly, (place.id, first_seq, last_seq)).fetchall()
-        if rows:
-            times, quality, values = zip(*rows, strict=True)
-            buckets.add_readings(
-                np.array(times, np.int64),
-                np.array(quality, np.int64),
-                np.array([value or 0 for value in values], np.int64),
-                np.array([value is not None for value in values], np.bool_),
-            )

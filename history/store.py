@@ -5,13 +5,16 @@ take their time: the daemon calls them in worker threads (`history.writer`, `his
 """
 
 from collections.abc import Iterator, Sequence
-from typing import Final, NamedTuple, Protocol
+from typing import TYPE_CHECKING, Final, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from history.errors import BadQuestion
 from models.reading import QUANTITY, Quantity, Reading
+
+if TYPE_CHECKING:
+    from history.requalify import Requalified
 
 LEAST_POINTS: Final = 10
 MOST_POINTS: Final = 2000
@@ -75,6 +78,13 @@ class Store(Protocol):
 
         Edges are exact to 1 ms; where a bucket is longer than two minutes (two hours) they lie on whole minutes (hours)
         of UTC, as `t` tells. Figures are those of the single readings, never of an approximation. Raises `BadQuestion`.
+        """
+
+    def requalify(self, found: "Requalified") -> None:
+        """From now on every answer tells the readings of these stretches as found bad afterwards, in place of others.
+
+        A trend's minutes and hours that a stretch touches come from single readings; where only roll-ups are left they
+        count as a whole.
         """
 
     def last_seq(self) -> int:
@@ -167,6 +177,12 @@ class Buckets:
             np.minimum.reduceat(np.where(counts, figure, np.iinfo(np.int64).max), at),
             np.maximum.reduceat(np.where(counts, figure, np.iinfo(np.int64).min), at),
         )
+
+    def forget(self, place: int) -> None:
+        """Empty one bucket, to fill it anew."""
+        for counted in (self._readings, self._good, self._values, self._total):
+            counted[place] = 0
+        self._least[place], self._most[place] = np.iinfo(np.int64).max, np.iinfo(np.int64).min
 
     def trend(self, quantity: Quantity) -> Trend:
         """The buckets as a trend; one without a reading is a gap."""

@@ -56,3 +56,32 @@ async def test_a_question_out_of_bounds_is_refused_by_name(
 async def test_a_store_that_is_away_is_said(client: httpx.AsyncClient, facts: FakeFacts) -> None:
     facts.store_out = True
     assert (await get(client)).status_code == 503
+
+
+SAID = {"from": DAY, "to": "2026-11-24T13:00:00Z", "quality": "bad", "comment": "well blocked", "by": "Ada"}
+
+
+async def test_readings_are_requalified_by_name(client: httpx.AsyncClient) -> None:
+    answer = await client.post("/api/tanks/ostler-n/requalify", json=SAID | {"reason": "BadDeviceFailure"})
+    assert answer.status_code == 200
+    told = answer.json()
+    assert (told["status"], told["by"], told["from"]) == ("done", "Ada", "2026-11-24T12:00:00.000Z")
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "words"),
+    [
+        ({"by": " "}, 422, "body.by"),
+        ({"comment": ""}, 422, "body.comment"),
+        ({"quality": "good"}, 422, "body.quality"),
+        ({"from": "2026-11-24T12:00:00"}, 422, "body.from"),
+        ({"more": 1}, 422, "body.more"),
+    ],
+)
+async def test_a_requalification_that_is_not_whole_is_refused_by_name(
+    client: httpx.AsyncClient, body: dict[str, object], status: int, words: str
+) -> None:
+    answer = await client.post("/api/tanks/ostler-n/requalify", json=SAID | body)
+    assert answer.status_code == status
+    assert words in answer.json()["detail"]
+    assert (await client.post("/api/tanks/elm/requalify", json=SAID)).status_code == 404

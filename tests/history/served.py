@@ -19,9 +19,11 @@ from history.memory import MemoryStore
 from history.outlet import Outlet
 from history.posting import InfluxPoster
 from history.rejects import RejectList
+from history.requalify import Requalified
 from history.sqlite import SqliteStore
 from history.store import Buckets, Trend, grid_of
 from history.tidying import Kept
+from history.trusting import Trusting
 from models.reading import Reading
 from tests.history.test_outlet import Where
 
@@ -33,14 +35,16 @@ class Sent(SqliteStore):
 
     outlet: Outlet
     poster: InfluxPoster
-    asked: InfluxReadings
+    server: InfluxReadings
+    asked: Trusting
 
     @classmethod
     def begin(cls, folder: Path, url: str, site: str) -> Self:
         made = cls.open(folder / "readings.sqlite", site)
         made.poster = InfluxPoster(Where(url, bucket=DATABASE), str)
         made.outlet = Outlet("main", site, made, made.poster, RejectList(folder / "rejected.jsonl"))
-        made.asked = InfluxReadings(url, DATABASE, site, str)
+        made.server = InfluxReadings(url, DATABASE, site, str)
+        made.asked = Trusting(made.server)
         return made
 
     def append(self, readings: Sequence[Reading]) -> None:
@@ -53,8 +57,12 @@ class Sent(SqliteStore):
 
     def close(self) -> None:
         self.poster.close()
-        self.asked.close()
+        self.server.close()
         super().close()
+
+    def requalify(self, found: Requalified) -> None:
+        super().requalify(found)
+        self.asked.requalified = found
 
     def send(self) -> None:
         while self.outlet.step() == 0:
@@ -88,7 +96,7 @@ class Forgetful(Sent):
     @classmethod
     def both(cls, folder: Path, url: str, site: str) -> Both:
         made = cls.begin(folder, url, site)
-        return Both(made, {"main": made.asked})
+        return Both(made, {"main": made.server})
 
 
 class OnVictoria(Sent):
@@ -109,11 +117,16 @@ class OnVictoria(Sent):
 
     def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
         self.last_seq()
-        return (one for one in exported(self.url, self.site, tank) if start_ms <= one.time_ms < end_ms)
+        return (
+            self._requalified.reading(one)
+            for one in exported(self.url, self.site, tank)
+            if start_ms <= one.time_ms < end_ms
+        )
 
     def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Trend:
         back = MemoryStore()
         back.append(list(exported(self.url, self.site, tank)))
+        back.requalify(self._requalified)
         return back.trend(tank, quantity, start_ms, span_ms, points)
 
 
