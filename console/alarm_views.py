@@ -175,6 +175,7 @@ def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "by": _by(alarm, now, zone),
         "comment": alarm.get("comment") or "",
         "action": alarm.get("action") or "",
+        "respond": alarm.get("respond") or "",
         "cause": alarm.get("cause") or "",
         "consequence": alarm.get("consequence") or "",
         "not_independent": bool(alarm.get("not_independent")),

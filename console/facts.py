@@ -95,9 +95,9 @@ class Facts(Protocol):
         `alarms`: every alarm whose state is not normal. Each: `id` (``<source>.<condition>``), `source`, `tank` (the
         tank it concerns, None for none), `condition`, `name` (words), `priority` 1-3, `state`, `occurrence` (int, one
         more each time it is raised anew), `raised`, `returned` (None while the cause stands), `acknowledged_by`,
-        `acknowledged`, `comment`, `action`, `cause`, `consequence` (words), `not_independent` (bool), `active` (its
-        condition is on), `one_shot` (its shelf ends with its condition), `hides` (what hides it, the one that is shown
-        first: ``{state, by, reason, since, until}``, `until` of a shelf only).
+        `acknowledged`, `comment`, `action`, `respond`, `cause`, `consequence` (words), `not_independent` (bool),
+        `active` (its condition is on), `one_shot` (its shelf ends with its condition), `hides` (what hides it, the
+        one that is shown first: ``{state, by, reason, since, until}``, `until` of a shelf only).
 
         `tests`: ids of the alarms whose end-to-end test is under way.
 

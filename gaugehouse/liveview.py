@@ -215,6 +215,7 @@ class LiveView:
             "acknowledged": None if view.acknowledged_ms is None else iso_ms(view.acknowledged_ms),
             "comment": view.comment,
             "action": view.action,
+            "respond": view.respond,
             "cause": view.cause,
             "consequence": view.consequence,
             "active": view.active,

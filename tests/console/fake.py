@@ -219,6 +219,7 @@ class FakeFacts:
             "comment": "",
             "action": "Stop the receipt at the loading valve, then dip the tank.",
             "cause": "More was delivered than fits.",
+            "respond": "before high-high is reached",
             "consequence": "Overfill of the tank and a spill into the bund.",
             "not_independent": condition in ("critical_high", "high_high", "high"),
             "hides": [],

@@ -140,3 +140,9 @@ async def test_only_the_static_folders_own_files_are_served(client: httpx.AsyncC
 
 def test_a_page_message_is_json(facts: FakeFacts) -> None:
     assert dumps(Model(facts).message(facts.live())).startswith('{"seq":1')
+
+
+async def test_each_alarm_says_what_to_do_and_within_what_time(client: httpx.AsyncClient) -> None:
+    text = (await client.get("/alarms")).text
+    assert "Stop the receipt at the loading valve" in text
+    assert "Time to respond: before high-high is reached" in text
