@@ -7,7 +7,7 @@ before a jump or the one after it, is the true one.
 from collections.abc import Mapping
 from typing import Any
 
-from alerts.strands import DWELL_MS, DWELL_SAMPLES, RATE_IMPOSSIBLE, Spell
+from alerts.strands import RATE_IMPOSSIBLE, Spell
 
 
 class JumpStrand:
@@ -71,10 +71,7 @@ class JumpStrand:
 
     def ripe(self, elapsed_ms: int) -> bool:
         """True when an undeclared spell has lasted as long as any fault of the current must."""
-        spell = self.spell
-        if spell is None or spell.told or spell.count < DWELL_SAMPLES:
-            return False
-        return elapsed_ms - spell.start_elapsed_ms >= DWELL_MS
+        return self.spell is not None and self.spell.lasted(elapsed_ms)
 
     def saved(self) -> dict[str, Any]:
         spell = None if self.spell is None else self.spell.saved()

@@ -99,6 +99,10 @@ class Spell:
         """True when the hold after its end has passed."""
         return self.end_elapsed_ms is not None and elapsed_ms - self.end_elapsed_ms >= HOLD_MS
 
+    def lasted(self, elapsed_ms: int) -> bool:
+        """True for an undeclared one that has lasted long enough to be declared."""
+        return not self.told and self.count >= DWELL_SAMPLES and elapsed_ms - self.start_elapsed_ms >= DWELL_MS
+
     def saved(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in self.__slots__}
 
@@ -181,10 +185,7 @@ class SignalStrand:
 
     def ripe(self, elapsed_ms: int) -> bool:
         """True when an undeclared spell has lasted."""
-        spell = self.spell
-        if spell is None or spell.told or spell.count < DWELL_SAMPLES:
-            return False
-        return elapsed_ms - spell.start_elapsed_ms >= DWELL_MS
+        return self.spell is not None and self.spell.lasted(elapsed_ms)
 
     def saved(self) -> Any:
         return {"spell": _saved(self.spell), "other_side": _saved(self._other_side)}
