@@ -19,6 +19,7 @@ from console.live import Feed
 from console.loop_pages import LoopPages
 from console.model import Model
 from console.pages import Pages
+from console.record_api import RecordApi
 from console.security import Guard
 
 
@@ -50,6 +51,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
 
     app.include_router(api.router)
     app.include_router(AlarmApi(facts).router)
+    app.include_router(RecordApi(facts).router)
     app.include_router(CheckApi(facts).router)
     app.include_router(FaultApi(facts).router)
     app.include_router(HistoryApi(facts).router)

@@ -215,6 +215,18 @@ class Facts(Protocol):
         """
         ...
 
+    async def record_head(self) -> str:
+        """The record book's head, ``COUNT:HASH``."""
+        ...
+
+    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        """Entries of the record book, newest first: ``{n, time, kind, body, hash, corrected_by: [numbers]}``."""
+        ...
+
+    async def pointing_at(self, n: int) -> Json | str:
+        """What a correction of entry n must carry, or why there can be none."""
+        ...
+
     async def alarm_tests(self) -> list[Json]:
         """Every test of an alarm that has ended, newest first.
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.alarmtestacts import TEST_ACTS
+from gaugehouse.corrections import CORRECTION_ACTS
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
@@ -115,6 +116,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         "reset_extremes": reset_of,
         **ALARM_ACTS,
         **TEST_ACTS,
+        **CORRECTION_ACTS,
         **LOOP_ACTS,
         **FAULT_ACTS,
         **PLAN_ACTS,

@@ -123,6 +123,15 @@ def parser() -> argparse.ArgumentParser:
     plan_arguments(command("plan", _plan, "orders a movement of a tank, so that it is watched, or ends that order"))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
+    records = _json(command("records", _records, "the entries of the record book"))
+    records.add_argument("--kind", action="append", metavar="KIND", help="such as alarm; may be given more often")
+    records.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
+    records.add_argument("--to", dest="end", metavar="TIME", help="before this time")
+    records.add_argument("--newest", type=int, metavar="N", help="the last N only")
+    correct = _json(command("correct", _correct, "a new entry of the record book that corrects an old one"))
+    correct.add_argument("entry", type=int, metavar="N", help="its number; `records` lists them")
+    correct.add_argument("--by", required=True, metavar="NAME")
+    correct.add_argument("--text", required=True, metavar="TEXT", help="what is right")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
     verify.add_argument("--against", metavar="HEAD", help="a head printed earlier, COUNT:HASH")
     words = "what is kept of the readings: figures, size, soundness, copies"
@@ -278,6 +287,18 @@ def _stock(args: argparse.Namespace) -> int:
 def _history(args: argparse.Namespace) -> int:
     run: Command = args.history
     return run(args)
+
+
+def _records(args: argparse.Namespace) -> int:
+    from gaugehouse.recordcall import records
+
+    return records(args)
+
+
+def _correct(args: argparse.Namespace) -> int:
+    from gaugehouse.recordcall import correct
+
+    return correct(args)
 
 
 def _verify(args: argparse.Namespace) -> int:

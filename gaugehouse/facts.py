@@ -17,6 +17,7 @@ from gaugehouse.alarmtestacts import proof_rows
 from gaugehouse.chain import chain_of
 from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
+from gaugehouse.corrections import pointing_at, record_rows
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
@@ -198,6 +199,21 @@ class DaemonFacts:
 
     def every_alarm(self) -> list[Json]:
         return self._view.every_alarm()
+
+    async def record_head(self) -> str:
+        return str(await self._ask(self._book.head))
+
+    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        kinds = None if kind is None else [kind]
+        rows: list[Json] = await self._ask(record_rows, self._book, kinds, from_ms, to_ms, limit)
+        return rows
+
+    async def pointing_at(self, n: int) -> Json | str:
+        try:
+            found: Json = await self._ask(pointing_at, self._book, n)
+        except CallError as error:
+            return str(error)
+        return found
 
     async def alarm_tests(self) -> list[Json]:
         rows: list[Json] = await self._ask(proof_rows, self._book)

@@ -98,6 +98,10 @@ class BookReader:
             numbers = [n for (n,) in connection.execute(query, (*values, -1 if limit is None else limit))]
         return self._fetch(numbers, order)
 
+    def entry(self, n: int) -> Recorded | None:
+        """The entry of a number, None where there is none."""
+        return next(self._fetch([n], "ASC"), None)
+
     def _fetch(self, numbers: list[int], order: str) -> Iterator[Recorded]:
         """By chunks, each a query of its own: nothing is held open while the caller thinks."""
         for start in range(0, len(numbers), CHUNK):

@@ -545,6 +545,20 @@ class FakeFacts:
             for a in self.standing.values()
         ]
 
+    async def record_head(self) -> str:
+        self._ask_store()
+        return f"2:{'ab' * 32}"
+
+    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+        self._ask_store()
+        row = {"n": 2, "time": iso(T0_MS), "kind": "alarm", "body": {}, "hash": "ab" * 32, "corrected_by": [3]}
+        return [row] if kind in (None, "alarm") and from_ms <= T0_MS < to_ms else []
+
+    async def pointing_at(self, n: int) -> Json | str:
+        if n > 2:
+            return f"the record book has no entry {n}; its last one is 2"
+        return {"entry": n, "of": "ab" * 32, "kind": "alarm"}
+
     async def alarm_tests(self) -> list[Json]:
         self._ask_store()
         return []
@@ -606,6 +620,8 @@ class FakeFacts:
             return ActAnswer("done", "", {**fields, "time": iso(self.now_ms)})
         if name in ("plan_movement", "end_plan"):
             return self._order(name, fields)
+        if name == "correct":
+            return ActAnswer("done", "", {"entry": fields["entry"], "by": fields["by"], "time": iso(self.now_ms)})
         if name == "begin_alarm_test":
             until = iso(self.now_ms + round(fields["limit_s"] * 1000))
             run = {"by": fields["by"], "means": fields["means"], "begun": iso(self.now_ms), "until": until}
