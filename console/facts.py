@@ -196,6 +196,14 @@ class Facts(Protocol):
         """
         ...
 
+    async def fault_causes(self, instrument: str, number: int) -> Json:
+        """Why a known fault of a known loop came: ``{verdict, causes, caution}``, best cause first.
+
+        verdict: "told", "cannot tell apart" or "unknown". A cause: ``{cause, name, best, evidence_for,
+        evidence_against, refuted_by}``; several with `best` stand level. No probability is told.
+        """
+        ...
+
     async def loop_figures(self, instrument: str) -> list[Json]:
         """A known loop over 30 and over 90 days: ``{instrument, days, faults, watched_h, lost_h, availability_percent,
         mean_time_between_h}``; the last is None from fewer than five faults."""

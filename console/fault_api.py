@@ -57,6 +57,7 @@ class FaultApi:
         get("/figures", responses=answers)(self.figures)
         get("/faults.csv", responses=answers, response_class=Response)(self.faults_csv)
         get("/faults/{number}", responses=answers)(self.fault)
+        get("/faults/{number}/causes", responses=answers)(self.causes)
         get("/faults/{number}/trace", responses=answers)(self.trace)
         get("/faults/{number}/trace.csv", responses=answers, response_class=Response)(self.trace_csv)
         post("/faults/{number}/entries", responses=UNREADABLE | NOT_NOW | answers)(self.entry)
@@ -69,6 +70,11 @@ class FaultApi:
     async def fault(self, instrument: InstrumentId, number: Number) -> Json:
         """One fault, with every entry that people made on it."""
         return await fault_of(self._facts, instrument, number)
+
+    async def causes(self, instrument: InstrumentId, number: Number) -> Json:
+        """What may have caused a fault, best first, each with evidence for and against and the test that refutes it."""
+        await fault_of(self._facts, instrument, number)
+        return await self._facts.fault_causes(instrument, number)
 
     async def trace(self, instrument: InstrumentId, number: Number) -> list[Json]:
         """The raw samples kept around a fault, oldest first; empty where none is kept."""

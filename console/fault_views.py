@@ -109,6 +109,14 @@ def figures(rows: list[Json]) -> list[Json]:
     return out
 
 
+def why(found: Json) -> Json:
+    """The causes of a fault, best first, and in one line how sure the ranking is."""
+    return {"verdict": FAULT_PAGE[VERDICTS[found["verdict"]]], "causes": found["causes"], "caution": found["caution"]}
+
+
+VERDICTS: Final = {"told": "why_told", "cannot tell apart": "why_level", "unknown": "why_unknown"}
+
+
 def last_fault(rows: list[Json], now: str, zone: ZoneInfo) -> Json | None:
     """The newest fault in a few words; rows newest first."""
     if not rows:

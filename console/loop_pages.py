@@ -90,6 +90,7 @@ class LoopPages:
         row = await fault_of(self._facts, instrument, number)
         fixed = self._facts.loop_facts(instrument)
         samples = await self._facts.fault_trace(instrument, number)
+        why = await self._facts.fault_causes(instrument, number)
         column = {
             **figures.SHOWN["current_mA"]._asdict(),
             "name": words.QUANTITIES["current_mA"],
@@ -104,6 +105,7 @@ class LoopPages:
             l=fixed,
             f=fault_views.fault(row, live["time"], self._model.zone),
             causes=words.CAUSES,
+            why=fault_views.why(why),
             trace={
                 "zone": self._facts.site.zone,
                 "column": column,

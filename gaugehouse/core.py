@@ -145,6 +145,8 @@ class Core:
         self._wanted_of: dict[str, list[str]] = {}
         for instrument, signal in sorted(self._wanted):
             self._wanted_of.setdefault(instrument, []).append(signal)
+        self._beside: list[tuple[str, Linear]] = [(point.id, point.source) for point in site.points]
+        self._beside += [(meter.id, meter.source) for meter in site.meters if meter.fills or meter.draws_from]
         self._newest: dict[tuple[str, str], Newest] = {}
         self._context = NOTHING_TOLD
 
@@ -242,8 +244,8 @@ class Core:
         return Extra(newest.value * source.factor + source.constant, age)
 
     def _around(self) -> dict[str, float]:
-        """What the site's points say now: what stands around a fault that begins."""
-        told = {point.id: self.newest(point.source, POINT_AGE_MS).value for point in self.site.points}
+        """What the site's points and meters (m3 or m3/s) say now: what stands around a fault."""
+        told = {name: self.newest(source, POINT_AGE_MS).value for name, source in self._beside}
         return {name: value for name, value in told.items() if value is not None}
 
     def _points_on(self) -> dict[str, bool | None]:

@@ -22,6 +22,7 @@ from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
+from gaugehouse.faultwhy import why
 from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopcover import covers
@@ -227,6 +228,13 @@ class DaemonFacts:
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         samples = await self._ask(self._traces.trace, instrument, number)
         return trace_json(self._loop_facts[instrument], samples)
+
+    async def fault_causes(self, instrument: str, number: int) -> Json:
+        site = self._core.site
+        found: Json | None = await self._ask(why, site, self._book, self._traces, self._store, instrument, number)
+        if found is None:
+            raise KeyError(number)
+        return found
 
     async def loop_figures(self, instrument: str) -> list[Json]:
         rows: list[Json] = await self._ask(fault_rows, self._book, {instrument})

@@ -10,6 +10,11 @@ def add_look(parser: ArgumentParser) -> None:
         "--trace", metavar="INSTRUMENT:NUMBER", help="the raw samples kept of one fault, as CSV that `replay` reads"
     )
     other.add_argument(
+        "--why",
+        metavar="INSTRUMENT:NUMBER",
+        help="causes of one fault, ranked, with evidence and tests; exit 1: unclear",
+    )
+    other.add_argument(
         "--figures", action="store_true", help="count, time watched and availability of each loop over 30 and 90 days"
     )
 

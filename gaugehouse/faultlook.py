@@ -11,11 +11,18 @@ from gaugehouse.acts import Taken
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_csv, watch_of
 from gaugehouse.faultrecords import fault_rows
+from gaugehouse.faultwhy import why
 from gaugehouse.looking import now_of, sources_of, span_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
-from gaugehouse.stores import look_into_book, look_into_traces
+from gaugehouse.stores import look_into_book, look_into_readings, look_into_traces
+
+VERDICTS: Final = {
+    "told": "one cause (*) stands before the others",
+    "cannot tell apart": "the causes marked * cannot be told apart by what is known",
+    "unknown": "unknown; what follows is too weak to be called a cause",
+}
 
 SHOWN: Final = (
     "instrument", "number", "start", "end", "class", "status", "entry_mA", "min_mA", "max_mA", "level_m", "movement",
@@ -28,6 +35,8 @@ def faults(args: Namespace) -> int:
     site = load_site(Path(args.site))
     if args.trace is not None:
         return _trace(site, args.trace)
+    if args.why is not None:
+        return _why(site, args.why, args.json)
     sources, (start, end) = sources_of(site, args.tank), span_of(args, site)
     with look_into_book(site) as book:
         rows = fault_rows(book, sources, start, end)
@@ -59,6 +68,28 @@ def _trace(site: Site, fault: str) -> int:
         raise CallError(f"no trace of fault {fault} is kept; `gaugehouse faults` lists the faults with their numbers")
     sys.stdout.write(trace_csv(site.signal_names[instrument], samples))
     return 0
+
+
+def _why(site: Site, fault: str, as_text_for_programs: bool) -> int:
+    """The causes of one fault, ranked; 1 when nobody can tell."""
+    instrument, number = fault_of(site, fault)
+    with look_into_book(site) as book, look_into_traces(site) as traces, look_into_readings(site) as store:
+        found = why(site, book, traces, store, instrument, number)
+    if found is None:
+        raise CallError(f"there is no fault {fault}; `gaugehouse faults` lists the faults with their numbers")
+    print(as_json(found) if as_text_for_programs else why_text(fault, found))
+    return 0 if found["verdict"] == "told" else 1
+
+
+def why_text(fault: str, found: dict[str, Any]) -> str:
+    """The answer for people: the best causes marked, what speaks for and against each, and its test."""
+    lines = [f"fault {fault}: {VERDICTS[found['verdict']]}"]
+    for cause in found["causes"]:
+        lines.append(f"{'*' if cause['best'] else '-'} {cause['name']}")
+        lines += [f"    for: {words}" for words in cause["evidence_for"]]
+        lines += [f"    against: {words}" for words in cause["evidence_against"]]
+        lines.append(f"    test: {cause['refuted_by']}")
+    return "\n".join([*lines, found["caution"]])
 
 
 def fault_of(site: Site, text: str) -> tuple[str, int]:

@@ -111,6 +111,8 @@ def build(draft: Draft, path: Path) -> facts.Site:
                 m.factor,
                 m.compensated,
                 m.rolls_over_at,
+                m.fills,
+                m.draws_from,
             )
             for m in file.meter
         ),
@@ -132,6 +134,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         safe_fill={},
         settings={},
         source_files=(path, *dict.fromkeys(draft.files)),
+        loop_powered=frozenset(i.id for i in file.instrument if i.powered_by == "loop"),
         power=power_of(file.supply, file.instrument),
     )
     watches = facts.frozen({t.id: watch_of(draft, t, tank) for t, tank in zip(file.tank, tanks, strict=True)})

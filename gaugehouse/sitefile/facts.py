@@ -100,7 +100,10 @@ class AlarmRules:
 
 @dataclass(frozen=True, slots=True)
 class MeterSpec:
-    """A flow meter. `source` gives m3 (kind "volume") or m3/s (kind "flow"), before the meter factor."""
+    """A flow meter. `source` gives m3 (kind "volume") or m3/s (kind "flow"), before the meter factor.
+
+    fills, draws_from: the tank that what it counts goes into, and the one that it comes from.
+    """
 
     id: str
     name: str
@@ -109,6 +112,8 @@ class MeterSpec:
     factor: float = 1.0
     compensated: bool = False
     rolls_over_at_m3: float | None = None
+    fills: str | None = None
+    draws_from: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,6 +229,7 @@ class Site:
     `altitude_m`: above the sea; None where the site does not say. `day_starts_min`: minutes after local midnight.
     `reach_m`: the highest innage that a tank's instrument can tell (its 20 mA level, blocking limit or flange,
     whichever is lowest; the table's top where none of them is given).
+    `loop_powered`: instruments that live on their loop's current.
     `period_ms` is per instrument, `rate_window_ms` and `extras` per tank; so are `accuracy` and `safe_fill`, which are
     worked out from the rest. `power`: supplies and the loops on them. `factors`: whether correction factors keep all
     their digits. `signals` has every signal of every instrument by (instrument, signal). `source_files`: the
@@ -271,6 +277,7 @@ class Site:
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)
+    loop_powered: frozenset[str] = frozenset()
     fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
 
     def tank(self, tank_id: str) -> Tank:

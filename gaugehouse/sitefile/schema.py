@@ -150,6 +150,9 @@ class SignalTable(Table):
     resolution: Annotated[float, Field(gt=0, allow_inf_nan=False)] | None = None
 
 
+POWERED_BY: Final = ("itself", "loop")
+
+
 class InstrumentTable(Table):
     id: Id = Field(examples=['"li-1"'])
     name: str = ""
@@ -159,6 +162,7 @@ class InstrumentTable(Table):
     bridge: Annotated[int, whole(0, 120)] = 0
     longest: Annotated[int, whole(0, 125)] = 0
     frozen_after: f.Age = 300_000
+    powered_by: Annotated[str, PlainValidator(one_of({word: word for word in POWERED_BY}))] = "itself"
     loop: LoopTable | None = None
     signal: list[SignalTable] = Field(examples=["[[instrument.signal]]"])
 
@@ -295,6 +299,8 @@ class MeterTable(Table):
     factor: Annotated[float, Field(gt=0.9, lt=1.1)] = 1.0
     compensated: bool = False
     rolls_over_at: f.Volume | None = None
+    fills: str | None = None
+    draws_from: str | None = None
 
 
 ROLES: Final = {
@@ -305,6 +311,7 @@ ROLES: Final = {
     "shell_temperature": "degC",
     "heater_current": "mA",
     "supply_voltage": "V",
+    "field_current": "mA",
     "pump": "",
     "valve": "",
     "high_level_switch": "",

@@ -67,6 +67,8 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(here, site.extras[tank.id])
     for meter in site.meters:
         put(f"meter[{meter.id}]", meter)
+    for instrument_id in sorted(site.loop_powered):
+        put(f"instrument[{instrument_id}]", {"powered_by": "loop"})
     for supply in site.power.supplies:
         put(f"supply[{supply.supply.id}]", supply)
     for fed in site.power.fed:

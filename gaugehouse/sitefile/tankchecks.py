@@ -48,6 +48,9 @@ def check_tanks(draft: Draft) -> None:
     for key, meter in draft.items("meter"):
         draft.expect_signal(f"{key}.signal", meter.signal)
         _measures(draft, f"{key}.signal", meter.signal, {"volume": "m3", "flow": "m3/s"}.get(meter.kind))
+        for name in ("fills", "draws_from"):
+            if (tank := getattr(meter, name)) is not None:
+                draft.expect_id(f"{key}.{name}", tank, "tank")
         if meter.rolls_over_at is not None and meter.kind == "flow":
             text = 'this key goes with kind = "volume": a flow does not roll over; remove it'
             draft.report.error(f"{key}.rolls_over_at", text)

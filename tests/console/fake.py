@@ -36,6 +36,22 @@ def iso(ms: int) -> str:
     return datetime.fromtimestamp(ms / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{ms % 1000:03d}Z"
 
 
+CAUSES: Json = {
+    "verdict": "told",
+    "causes": [
+        {
+            "cause": "fail_low",
+            "name": "The transmitter reports a failure (low)",
+            "best": True,
+            "evidence_for": ["3.50 mA: NE 43 gives up to 3.6 mA to failures"],
+            "evidence_against": [],
+            "refuted_by": "Read the transmitter's own status.",
+        }
+    ],
+    "caution": "A ranking of causes by the trace, not a finding.",
+}
+
+
 @dataclass
 class FakeTank:
     """A tank with its shape, where it stands and how fast it moves."""
@@ -525,6 +541,10 @@ class FakeFacts:
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         self._ask_store()
         return self.loopbook.trace(number) if instrument == "LI-fennock" else []
+
+    async def fault_causes(self, instrument: str, number: int) -> Json:
+        self._ask_store()
+        return CAUSES
 
     async def loop_figures(self, instrument: str) -> list[Json]:
         self._ask_store()
