@@ -94,6 +94,7 @@ class Api:
         get("/alarms")(self.alarms)
         get("/alarms/history", responses=SILENT)(self.history)
         get("/notify")(self.channels)
+        get("/servers")(self.servers)
         get("/alarms/performance", responses=SILENT)(self.performance)
         outdated = said(409, "this occurrence is not the newest one, or waits for no acknowledgement")
         post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
@@ -179,6 +180,10 @@ class Api:
     async def channels(self) -> list[Json]:
         """The channels by which people are told of alarms, and how each fares."""
         return self._facts.channels()
+
+    async def servers(self) -> list[Json]:
+        """The time-series servers that hold the readings too, and how each is served."""
+        return self._facts.servers()
 
     async def performance(
         self,

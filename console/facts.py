@@ -253,6 +253,16 @@ class Facts(Protocol):
         """
         ...
 
+    def servers(self) -> list[Json]:
+        """The time-series servers that hold the readings too, in the site file's order; empty where there are none.
+
+        Each: ``{id, url, reads, rejects, seq, sent, rejected, dropped, waiting, lag_s, failure, held, next_try_s}``:
+        `sent`, `rejected`, `dropped` count readings since the server was first named (`dropped`: let go by this machine
+        before they were sent), `waiting` about how many it lacks and `lag_s` for how long it has, `failure` why nothing
+        moves ("" when all is well), `held` whether a person must mend it, `rejects` the file of rejected lines or "".
+        """
+        ...
+
     async def performance(self, from_ms: int, to_ms: int) -> Json:
         """How the alarms of from <= t < to perform beside the aims of ISA-18.2 / IEC 62682.
 

@@ -30,6 +30,7 @@ from gaugehouse.local import door
 from gaugehouse.notifying.postroom import PostRoom, post_room
 from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
+from gaugehouse.servers import serving
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
 from gaugehouse.systemwatch import Sources, SystemWatch
@@ -39,7 +40,8 @@ from history.bookwriter import BookWriter
 from history.chain import Entry
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
-from history.sqlite import SqliteStore
+from history.store import Store
+from history.tidying import Kept
 from history.writer import ReadingWriter
 from models.reading import Sample
 
@@ -109,12 +111,13 @@ class Daemon:
             record = self._open_record(stack)
             async with (
                 self._written(stores) as (book, readings, readers, traces),
+                serving(self.site, stores.readings, DRAIN_S) as servers,
                 self._outward(book) as (publishing, post),
             ):
                 self.facts = DaemonFacts(
                     self._core,
                     self._clock,
-                    stores.readings,
+                    servers.store,
                     stores.book,
                     stores.traces,
                     readers,
@@ -124,13 +127,14 @@ class Daemon:
                     simulated=self._options.simulated,
                     columns=stores.readings,
                     channels=post.views if post is not None else list,
+                    servers=servers.views,
                 )
                 last_ms = int((await asyncio.to_thread(stores.book.state)).get("core/time_ms", "0"))
                 ticker = await self._begin(stores, book)
                 published = None if publishing is None else publishing.counters
                 found = Sources(readings.counters, published, stores.book, readers, self._core.tests.passed_ms)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
-                writing = _Writing(book, readings, stores.readings, traces, record, ticker, publishing, post)
+                writing = _Writing(book, readings, servers.store, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
 
@@ -174,9 +178,10 @@ class Daemon:
         self, stores: Stores
     ) -> AsyncIterator[tuple[BookWriter, ReadingWriter, ReaderPool, TraceKeeping]]:
         """The threads around the stores; left only after what waits is written or given up by name."""
+        kept = Kept(self.site.keep_readings_ms)
         book, readings, readers = (
             BookWriter(stores.book),
-            ReadingWriter(stores.readings, tidy=stores.readings.tidy),
+            ReadingWriter(stores.readings, tidy=lambda: stores.readings.tidy(kept)),
             ReaderPool(),
         )
         traces = TraceKeeping(stores.traces, book)
@@ -312,7 +317,7 @@ class _Writing:
 
     book: BookWriter
     readings: ReadingWriter
-    store: SqliteStore
+    store: Store
     traces: TraceKeeping
     record: Recorder | None
     ticker: Ticker

@@ -77,6 +77,7 @@ class DaemonFacts:
         simulated: bool,
         columns: Columnar,
         channels: Callable[[], list[Json]] = list,
+        servers: Callable[[], list[Json]] = list,
     ) -> None:
         site = core.site
         self._core, self._clock, self._store, self._book, self._traces = core, clock, store, book, traces
@@ -87,7 +88,7 @@ class DaemonFacts:
         self._loop_facts = {loop.instrument: loop for loop in site.loops}
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
-        self._channels = channels
+        self._channels, self._servers = channels, servers
         self._columns = columns
 
     @property
@@ -259,6 +260,9 @@ class DaemonFacts:
 
     def channels(self) -> list[Json]:
         return self._channels()
+
+    def servers(self) -> list[Json]:
+        return self._servers()
 
     async def performance(self, from_ms: int, to_ms: int) -> Json:
         site, now_ms = self._core.site, self._clock.now_ms()

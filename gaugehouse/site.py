@@ -26,6 +26,7 @@ from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem, Report, Severity, SiteError
 from gaugehouse.sitefile.reading import read_text
 from gaugehouse.sitefile.secret import read_password
+from gaugehouse.sitefile.serverchecks import check_servers
 from gaugehouse.sitefile.sheetlines import check_set_points
 from gaugehouse.sitefile.sitechecks import check_site
 from gaugehouse.sitefile.tankchecks import check_tanks
@@ -104,4 +105,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_wires(draft)
     check_tanks(draft)
     check_notify(draft)
+    check_servers(draft)
     return draft

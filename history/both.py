@@ -22,7 +22,7 @@ from models.reading import Reading
 
 log = logging.getLogger(__name__)
 
-LEFT_ALONE_S: Final = 30.0
+LEFT_ALONE_S: Final = 60.0
 
 
 class Both:
@@ -35,6 +35,7 @@ class Both:
         self._embedded, self._clock_s = embedded, clock_s
         self._servers = {name: Trusting(server) for name, server in servers.items()}
         self._away: dict[str, tuple[float, str]] = {}
+        self.requalify(embedded.requalified)
 
     def append(self, readings: Sequence[Reading]) -> None:
         self._embedded.append(readings)

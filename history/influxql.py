@@ -23,6 +23,7 @@ from models.errors import GaugehouseError
 from models.reading import Reading
 
 TIMEOUT_S: Final = 10.0
+CONNECT_S: Final = 3.0
 DAY_MS: Final = 86_400_000
 _UNITS: Final = {60_000: "1m", HOUR_MS: "1h"}
 
@@ -45,7 +46,8 @@ class InfluxReadings:
         self._site, self._token = site, token
         self._secret: str | None = None
         verify = ssl.create_default_context(cafile=ca) if url.startswith("https:") else False
-        self._client = httpx.Client(base_url=url, timeout=timeout_s, verify=verify)
+        patience = httpx.Timeout(timeout_s, connect=min(timeout_s, CONNECT_S))
+        self._client = httpx.Client(base_url=url, timeout=patience, verify=verify)
 
     def close(self) -> None:
         self._client.close()

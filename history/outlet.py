@@ -10,25 +10,23 @@ import logging
 import random
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Final, NamedTuple, Protocol
 
 from history.errors import StoreError, StoreUnavailable
 from history.following import Cursor, Stretch
-from history.lines import Line, chunks, in_order
-from history.rejects import Rejected, RejectList
-from history.servertrouble import Away, Held, Refused, TooLarge
+from history.lines import chunks, in_order
+from history.rejects import RejectList
+from history.sending import LINES_A_POST, Poster, Sender
+from history.servertrouble import Away
 
 log = logging.getLogger(__name__)
 
-LINES_A_POST: Final = 5_000
 AT_ONCE: Final = 20_000
 EVERY_S: Final = 2.0
 FIRST_WAIT_S: Final = 1.0
 LONGEST_WAIT_S: Final = 60.0
 LONGEST_RETRY_AFTER_S: Final = 3600.0
-REFUSED_IN_A_ROW: Final = 20
-"""So many single lines refused, and none taken between: then it is not the lines."""
 COUNT_EVERY_S: Final = 10.0
 
 
@@ -39,13 +37,6 @@ class Source(Protocol):
     def waiting(self, after: int) -> int: ...
     def cursor(self, server: str) -> Cursor: ...
     def move_cursor(self, server: str, to: Cursor) -> None: ...
-
-
-class Poster(Protocol):
-    """What the outlet needs of a server: see `history.posting.InfluxPoster`."""
-
-    def post(self, lines: Sequence[str]) -> None: ...
-    def close(self) -> None: ...
 
 
 class OutletCounters(NamedTuple):
@@ -90,10 +81,9 @@ class Outlet:
     ) -> None:
         self.server = server
         self._site, self._source, self._poster, self._rejects = site, source, poster, rejects
-        self._size, self._at_once, self._every_s = lines_a_post, at_once, every_s
+        self._sender, self._at_once, self._every_s = Sender(poster, lines_a_post), at_once, every_s
         self._first_wait_s, self._longest_wait_s, self._chance = first_wait_s, longest_wait_s, chance
         self._wait_s = first_wait_s
-        self._in_a_row = 0
         self._cursor = source.cursor(server)
         self._waiting = 0
         self._counted_s = float("-inf")
@@ -122,7 +112,7 @@ class Outlet:
         """Send some of what the server lacks, and say for how many seconds there is nothing to do then."""
         try:
             self._cursor = self._source.cursor(self.server)  # what was thinned meanwhile is counted there
-            stretch = self._source.following(self._cursor.seq, self._size if self._failure else self._at_once)
+            stretch = self._source.following(self._cursor.seq, self._sender.size if self._failure else self._at_once)
             if stretch is None:
                 self._waiting, self._whole_s = 0, time.monotonic()
                 return self._every_s
@@ -133,9 +123,9 @@ class Outlet:
         return 0.0
 
     def _send(self, stretch: Stretch) -> None:
-        lines, size = in_order(self._site, stretch.parts), self._size
+        lines, size = in_order(self._site, stretch.parts), self._sender.size
         for chunk in chunks(lines, size):
-            rejected = self._post(chunk)
+            rejected = self._sender.send(chunk)
             if rejected:
                 self._rejects.add(rejected)
                 log.error(
@@ -144,7 +134,7 @@ class Outlet:
                 )  # fmt: skip
             self._move(Cursor(chunk[-1].seq, len(chunk) - len(rejected), len(rejected)))
             self._recover()
-            if self._stopping.is_set() or self._size < size:
+            if self._stopping.is_set() or self._sender.size < size:
                 return
         if stretch.last_seq > self._cursor.seq or stretch.lost:
             self._move(Cursor(stretch.last_seq, dropped=stretch.lost))
@@ -154,39 +144,6 @@ class Outlet:
         old = self._cursor
         self._cursor = Cursor(to.seq, old.sent + to.sent, old.rejected + to.rejected, old.dropped + to.dropped)
         self._waiting = max(0, self._waiting - sum(to[1:]))
-
-    def _post(self, chunk: Sequence[Line]) -> list[Rejected]:
-        """Send a chunk in as many pieces as it takes; the lines that are refused one by one are given back."""
-        rejected: list[Rejected] = []
-        pieces = [chunk]
-        while pieces:
-            piece = pieces.pop()
-            try:
-                self._poster.post([line.text for line in piece])
-            except TooLarge as why:
-                if len(piece) > 1:
-                    self._size = max(1, len(piece) // 2)
-                    pieces += _halves(piece)
-                else:
-                    rejected.append(self._refused(piece[0], why))
-            except Refused as why:
-                if why.too_old and why.dropped == len(piece):
-                    rejected += [Rejected(line.text, str(why)) for line in piece]
-                elif len(piece) > 1:
-                    pieces += _halves(piece)
-                else:
-                    rejected.append(self._refused(piece[0], why))
-            else:
-                self._in_a_row = 0
-        return rejected
-
-    def _refused(self, line: Line, why: StoreError) -> Rejected:
-        """Set a line aside, unless the server takes nothing else either."""
-        if not (isinstance(why, Refused) and why.too_old):
-            self._in_a_row += 1
-        if self._in_a_row >= REFUSED_IN_A_ROW:
-            raise Held(f"refuses every line, so it is not the lines; to the last it {why}")
-        return Rejected(line.text, str(why))
 
     def _count(self, stretch: Stretch) -> None:
         """What waits, now and then: of a long queue it costs some milliseconds."""
@@ -232,9 +189,3 @@ class Outlet:
             self._failure, self._held = "ended by a bug: see the log", True
         finally:
             self._poster.close()
-
-
-def _halves(piece: Sequence[Line]) -> list[Sequence[Line]]:
-    """The first half comes off the end of a list first."""
-    middle = len(piece) // 2
-    return [piece[middle:], piece[:middle]]

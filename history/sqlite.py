@@ -61,6 +61,11 @@ class SqliteStore:
         """Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or `StoreDamaged`."""
         return cls(SqliteFile(path, LAYOUT, site, writer=not read_only), models)
 
+    @property
+    def requalified(self) -> Requalified:
+        """What stands found out afterwards."""
+        return self._requalified
+
     def requalify(self, found: Requalified) -> None:
         self._requalified = found
 

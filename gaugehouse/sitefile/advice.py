@@ -12,6 +12,7 @@ from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.notifyadvice import advise_notify
 from gaugehouse.sitefile.problems import Report
 from gaugehouse.sitefile.schema import TankTable
+from gaugehouse.sitefile.serverchecks import advise_servers
 from gaugehouse.sitefile.tankchecks import range_m
 from gaugehouse.sitefile.wireadvice import advise_wires
 from models.certificate import reference_height_objection
@@ -45,6 +46,7 @@ def advise(draft: Draft, site: Site) -> None:
     _outside(site, report)
     advise_wires(draft, site)
     advise_notify(site, report)
+    advise_servers(site, report)
     _names(site, report)
     _densities(site, report)
     _power(site, report)

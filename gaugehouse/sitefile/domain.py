@@ -28,6 +28,7 @@ from gaugehouse.sitefile.schema import (
     SignalTable,
     TankTable,
 )
+from gaugehouse.sitefile.serverfacts import server_of
 from gaugehouse.sitefile.settings import settings_of
 from gaugehouse.sitefile.stockfacts import (
     accuracies,
@@ -123,6 +124,8 @@ def build(draft: Draft, path: Path) -> facts.Site:
             for p in file.point
             for unit in (ROLES[p.role] or _signal(draft, p.signal).unit,)
         ),
+        servers=tuple(server_of(table, folder) for table in file.store.server),
+        keep_readings_ms=file.store.keep_readings,
         channels=tuple(notify_of(table, file.site.zone, folder) for table in file.notify),
         rate_window_ms=facts.frozen({t.id: t.limits.rate_window for t in file.tank}),
         reach_m=facts.frozen({t.id: _reach_m(draft, t) for t in file.tank}),

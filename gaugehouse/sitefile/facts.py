@@ -21,6 +21,7 @@ from collector.spec import BusSpec
 from gaugehouse.sitefile.loopfacts import Power
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
+from gaugehouse.sitefile.serverfacts import ServerSpec
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
 from models.density import DensityRange, density_objection
@@ -226,6 +227,8 @@ class TankExtras:
 class Site:
     """One fuel farm as its site file describes it. Sequences keep the file's order; mappings are read-only.
 
+    `keep_readings_ms`: how long single readings are kept on this machine, None = for good.
+
     `altitude_m`: above the sea; None where the site does not say. `day_starts_min`: minutes after local midnight.
     `reach_m`: the highest innage that a tank's instrument can tell (its 20 mA level, blocking limit or flange,
     whichever is lowest; the table's top where none of them is given).
@@ -273,6 +276,8 @@ class Site:
     watches: Mapping[str, TankWatch] = field(default_factory=lambda: MappingProxyType({}))
     watched: tuple[Watched, ...] = ()
     channels: tuple[NotifySpec, ...] = ()
+    servers: tuple[ServerSpec, ...] = ()
+    keep_readings_ms: int | None = None
     loop_check: LoopCheckRules = LoopCheckRules()
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)

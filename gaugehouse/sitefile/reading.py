@@ -34,11 +34,13 @@ _KINDS = {
 }
 _SEVERAL = (
     "bus", "instrument", "product", "tank", "meter", "point", "notify", "supply", "supply.load", "instrument.signal",
+    "store.server",
 )  # fmt: skip
 _NEVER_HERE = (
     "a password never stands in the site file; name a file with `password_file` or a variable with `password_env`"
 )
-_HINTS = {"password": _NEVER_HERE, "passwd": _NEVER_HERE, "secret": _NEVER_HERE, "token": _NEVER_HERE}
+_NOR_THAT = "a token never stands in the site file; name a file with `token_file` or a variable with `token_env`"
+_HINTS = {"password": _NEVER_HERE, "passwd": _NEVER_HERE, "secret": _NEVER_HERE, "token": _NOR_THAT}
 
 
 def read_text(text: str, report: Report) -> tuple[SiteFile, Raw] | None:

@@ -15,6 +15,7 @@ from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
 from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
 from gaugehouse.sitefile.notifyschema import NotifyTable
+from gaugehouse.sitefile.serverschema import ServerTable
 from gaugehouse.sitefile.stockschema import (
     AccuracyTable,
     CertificateTable,
@@ -45,6 +46,8 @@ class SiteTable(Table):
 
 class StoreTable(Table):
     path: Text = "store"
+    keep_readings: Annotated[int, milliseconds("400 d", 86_400, 3_162_240_000)] | None = None
+    server: list[ServerTable] = Field(default_factory=list)
 
 
 class ConsoleTable(Table):

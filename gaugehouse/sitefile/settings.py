@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from gaugehouse.sitefile.facts import Site, digest, frozen
 from gaugehouse.sitefile.notifyfacts import settings_of_channel
+from gaugehouse.sitefile.serverfacts import settings_of_server
 from gaugehouse.sitefile.sheetlines import lines, own_words
 from models.capacity import CapacityTable
 
@@ -27,6 +28,9 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(f"site.{name}", getattr(site, name))
     put("site.altitude_m", site.altitude_m)
     put("store.path", site.store_path)
+    put("store.keep_readings_ms", site.keep_readings_ms)
+    for server in site.servers:
+        put(f"store.server[{server.id}]", settings_of_server(server))
     put("console.host", site.console_host)
     put("console.port", site.console_port)
     put("alarms.sheet", site.alarm_sheet)

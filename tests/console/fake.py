@@ -583,6 +583,13 @@ class FakeFacts:
         self._ask_store()
         return []
 
+    def servers(self) -> list[Json]:
+        return [
+            {"id": "archive", "url": "https://history.example:8086", "reads": True, "rejects": "", "seq": 77,
+             "sent": 900, "rejected": 0, "dropped": 0, "waiting": 6, "lag_s": 40.5, "failure": "answers 503: busy",
+             "held": False, "next_try_s": 12.0},
+        ]  # fmt: skip
+
     def channels(self) -> list[Json]:
         return [
             {"id": "duty", "kind": "email", "who": "duty officer", "failing": False, "failures": 0, "next_try_s": 0.0,

@@ -198,6 +198,11 @@ async def test_the_performance_figures_come_whole_by_month_and_by_day(client: ht
     assert short["from"] == "2026-11-24T12:00:00.000Z"
 
 
+async def test_the_servers_of_readings_are_told(client: httpx.AsyncClient) -> None:
+    (server,) = (await get(client, "/api/servers")).json()
+    assert (server["id"], server["waiting"], server["failure"]) == ("archive", 6, "answers 503: busy")
+
+
 async def test_the_performance_figures_are_described_field_by_field(client: httpx.AsyncClient) -> None:
     described = (await client.get("/api/openapi.json")).json()["components"]["schemas"]
     answer = (await get(client, "/api/alarms/performance")).json()

@@ -7,7 +7,7 @@ import pytest
 
 from alerts.notify.policy import TELLS
 from alerts.sheet import BUILT_IN
-from gaugehouse.sitefile import loopschema, notifyschema, schema, stockschema, watchschema
+from gaugehouse.sitefile import loopschema, notifyschema, schema, serverschema, stockschema, watchschema
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
@@ -21,6 +21,7 @@ DOC = (Path(__file__).parent.parent.parent / "docs" / "site-file.md").read_text(
 SECTIONS: dict[str, type[Table]] = {
     "`[site]`": schema.SiteTable,
     "`[store]`": schema.StoreTable,
+    "`[[store.server]]`": serverschema.ServerTable,
     "`[console]`": schema.ConsoleTable,
     "`[alarms]`": schema.AlarmsTable,
     "`[faults]`": schema.FaultsTable,
@@ -74,7 +75,7 @@ def rows(section: str) -> dict[str, list[str]]:
 def test_every_table_of_the_site_file_has_its_section():
     both = [
         value
-        for module in (schema, stockschema, loopschema, notifyschema, watchschema)
+        for module in (schema, serverschema, stockschema, loopschema, notifyschema, watchschema)
         for value in vars(module).values()
     ]
     tables = {value for value in both if isinstance(value, type) and issubclass(value, Table)}

@@ -53,9 +53,14 @@ class Scripted:
 @contextlib.contextmanager
 def scripted(port: int = 0) -> Iterator[Scripted]:
     script = Scripted()
+    open_connections: list[socket.socket] = []
 
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+
+        def setup(self) -> None:
+            super().setup()
+            open_connections.append(self.connection)
 
         def do_POST(self) -> None:
             body = self.rfile.read(int(self.headers["Content-Length"])).decode()
@@ -99,4 +104,7 @@ def scripted(port: int = 0) -> Iterator[Scripted]:
         finally:
             script.closing.set()
             server.shutdown()
+            for connection in open_connections:  # kept alive: they would go on answering
+                with contextlib.suppress(OSError):
+                    connection.shutdown(socket.SHUT_RDWR)
             thread.join()

@@ -238,7 +238,7 @@ def test_a_server_that_is_away_breaks_no_trend_and_is_left_alone_for_a_while(
         both.read("T-1", 0, 2 * NOON_MS)
     newest = [one.seq for one in both.read("T-1", MIDNIGHT_MS + 3 * DAY_MS, 2 * NOON_MS)]
     assert len(newest) == 2160  # what the embedded store has needs no server
-    at[0] = 31.0
+    at[0] = 61.0
     server.away = False
     assert both.trend("T-1", *QUESTIONS[0]) == everything.trend("T-1", *QUESTIONS[0])
     assert [record.getMessage() for record in caplog.records] == [
