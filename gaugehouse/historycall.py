@@ -27,6 +27,23 @@ def add_arguments(parser: ArgumentParser) -> None:
     means.add_argument("--stepped", action="store_true", help="a value holds until the next one")
     means.add_argument("--uncertain", choices=["bad", "usable"], default="bad", help="how Uncertain readings are taken")
 
+    held = added("size", "bytes by tank and kind, oldest and newest reading, what a retention would free", _size)
+    held.add_argument("--keep", metavar='"400 days"', help="as if single readings were kept for so long")
+    added("verify", "every block decoded and compared, the file's structure checked; exit 1 with names", _verify)
+    added("seal", "seals all that is not sealed yet; not beside a running daemon", _seal)
+
+    out = added("export", "readings as CSV or Parquet, as they are told", _export)
+    out.add_argument("--out", required=True, metavar="FILE.csv", help="FILE.csv or FILE.parquet")
+    out.add_argument("--tank", metavar="ID", help="one tank only")
+    _stretch(out)
+    into = added("import", "readings back from such a file; not beside a running daemon", _import)
+    into.add_argument("file", metavar="FILE.csv", help="FILE.csv or FILE.parquet")
+
+    again = added("recompute", "figures by the tank model in force beside those kept, as CSV", _recompute)
+    again.add_argument("--out", required=True, metavar="FILE.csv")
+    again.add_argument("--tank", metavar="ID", help="one tank only")
+    _stretch(again)
+
     said = added("requalify", "says by name that readings were bad or doubtful over a time", _requalify, tank=True)
     _stretch(said, required=True)
     said.add_argument("--quality", required=True, choices=["bad", "uncertain", "as_measured"])
@@ -54,3 +71,39 @@ def _requalify(args: Namespace) -> int:
     from gaugehouse.historylook import requalify
 
     return requalify(args)
+
+
+def _size(args: Namespace) -> int:
+    from gaugehouse.historycare import size
+
+    return size(args)
+
+
+def _verify(args: Namespace) -> int:
+    from gaugehouse.historycare import verify
+
+    return verify(args)
+
+
+def _seal(args: Namespace) -> int:
+    from gaugehouse.historycare import seal
+
+    return seal(args)
+
+
+def _export(args: Namespace) -> int:
+    from gaugehouse.historycopy import export
+
+    return export(args)
+
+
+def _import(args: Namespace) -> int:
+    from gaugehouse.historycopy import import_
+
+    return import_(args)
+
+
+def _recompute(args: Namespace) -> int:
+    from gaugehouse.historyrecompute import recompute
+
+    return recompute(args)

@@ -147,6 +147,8 @@ def unpack_cells(data: bytes, counts: Counts) -> Cells:
         nothing = np.zeros(len(counts.unit), np.int64)
         return Cells(*[nothing] * 5)
     missing, above, least, spread, last = _unpack(data, 5)
+    if len(missing) != len(counts.unit):
+        raise StoreDamaged("a roll-up cannot be read: it is of another length than the counts that it goes with")
     values = counts.readings - missing
     return Cells(values, above + values * least, least, least + spread, least + last)
 

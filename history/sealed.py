@@ -240,6 +240,23 @@ class Sealed:
                 self._tell(block_id, f"block {block_id}", error)
         return out
 
+    def roll_up_of(
+        self, connection: sqlite3.Connection, block: Block, prefix: str, figure: str
+    ) -> tuple[Counts, Cells] | None:
+        """One figure's roll-up of a block; None where the block has none of that length. Raises `StoreDamaged`."""
+        try:
+            found = self._parts(connection, block, {f"{prefix}:", f"{prefix}:{figure}"})
+        except StoreDamaged:
+            if not block.thinned and not self._has(connection, block, f"{prefix}:"):
+                return None
+            raise
+        counts = unpack_counts(found[f"{prefix}:"])
+        return counts, unpack_cells(found[f"{prefix}:{figure}"], counts)
+
+    def _has(self, connection: sqlite3.Connection, block: Block, name: str) -> bool:
+        query = "SELECT 1 FROM part WHERE block = ? AND name = ?"
+        return connection.execute(query, (block.id, name)).fetchone() is not None
+
     def tell(self, block: Block, why: object) -> None:
         """Say once, by name, that a block cannot be read."""
         self._tell(block.id, str(block), why)

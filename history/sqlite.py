@@ -9,7 +9,7 @@ are read singly. `tidy` seals hours that are over into compressed blocks (`histo
 """
 
 import sqlite3
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Final, NamedTuple, Self
@@ -20,7 +20,9 @@ from history.block import FIGURES, Columns, columns_of, rows_of
 from history.errors import PointsRejected, StoreDamaged
 from history.files import SqliteFile
 from history.following import Cursor, KeptFrom, Stretch, cursor_of, following, kept_from, move, waiting
+from history.inspecting import Fault, FileSize, count, faults, sizes
 from history.layout import FOR_SEALING, INSERT, LAYOUT, ROLL_UP, SELECT
+from history.modelled import Modelled, modelled
 from history.placing import find, place_of, ranges_of
 from history.requalify import AS_MEASURED, Requalified
 from history.scale import not_above, reading_of, row_of
@@ -347,6 +349,27 @@ class SqliteStore:
         """A server has got to `to.seq`; the counts of `to` are added to those that stand."""
         with self._file.writing() as connection:
             move(connection, server, to)
+
+    def modelled(self, tank: str, start_ms: int, end_ms: int) -> list[Modelled]:
+        """The single readings of a time range with the versions of the tank's model that made them."""
+        with self._file.reading() as connection:
+            place = find(connection, tank)
+            found = [] if place is None else list(modelled(connection, self._sealed, place, start_ms, end_ms))
+        told = (one._replace(columns=self._requalified.columns(tank, one.columns)) for one in found)
+        return [one for one in told if len(one.columns)]
+
+    def sizes(self, before_ms: int | None = None) -> FileSize:
+        """What the file holds by tank and kind; before_ms: what thinning readings older than that would free."""
+        with self._file.reading() as connection:
+            return sizes(connection, before_ms)
+
+    def faults(
+        self, step: Callable[[float], None] = lambda _: None, begun: Callable[[int], None] = lambda _: None
+    ) -> Iterator[Fault]:
+        """Look at everything that is kept. begun: told how many blocks there are; step: told of each that is done."""
+        with self._file.reading() as connection:
+            begun(count(connection))
+            yield from faults(connection, self._sealed, step)
 
     def last_seq(self) -> int:
         with self._file.reading() as connection:
