@@ -22,7 +22,7 @@ class SystemFacts(NamedTuple):
     been reached, None without one. disk_used_percent: of the disk that holds the stores, None when it does not say.
     clock_behind: the clock is before the last stored time. step_ms, stepped_ms: size of the newest clock step and how
     long ago it was, None for none. tests_overdue: alarms whose test is. failed_checks_ms: by instrument, how long ago
-    its newest loop check failed.
+    its newest loop check failed. damages: what is damaged in the files that are kept.
     """
 
     store_lag_s: float
@@ -33,6 +33,7 @@ class SystemFacts(NamedTuple):
     stepped_ms: int | None = None
     tests_overdue: int = 0
     failed_checks_ms: Mapping[str, int] = {}
+    damages: int = 0
 
 
 class SystemRules(NamedTuple):
@@ -55,6 +56,7 @@ def judged(facts: SystemFacts, rules: SystemRules, instruments: Iterable[str]) -
     lately = facts.stepped_ms is not None and facts.stepped_ms < HOUR_MS
     stepped = lately and abs(facts.step_ms or 0) >= rules.clock_step_ms
     yield Told(SYSTEM, "clock_wrong", (facts.step_ms or 0) / 1000 if lately else None, facts.clock_behind or stepped)
+    yield Told(SYSTEM, "store_damaged", float(facts.damages), facts.damages > 0)
     yield Told(SYSTEM, "check_overdue", float(facts.tests_overdue), facts.tests_overdue > 0)
     for instrument in instruments:
         age_ms = facts.failed_checks_ms.get(instrument)

@@ -105,6 +105,7 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "disk_filling": LimitDefaults(None, 0, 60_000, 2),
         "clock_wrong": LimitDefaults(None, 0, 0, 2),
         "check_overdue": LimitDefaults(None, 0, 0, 3),
+        "store_damaged": LimitDefaults(None, 0, 0, 2),
     }
 )
 """The same for conditions that are judged elsewhere; what they are judged by has no deadband of the house."""
@@ -129,6 +130,7 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "disk_filling": "%",
         "clock_wrong": "",
         "check_overdue": "",
+        "store_damaged": "",
     }
 )
 """The unit of the set point of each; empty for a verdict, which has none."""

@@ -30,7 +30,14 @@ CONTENT_CONDITIONS: Final = (
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
-SYSTEM_CONDITIONS: Final = ("store_late", "publisher_late", "disk_filling", "clock_wrong", "check_overdue")
+SYSTEM_CONDITIONS: Final = (
+    "store_late",
+    "publisher_late",
+    "disk_filling",
+    "clock_wrong",
+    "check_overdue",
+    "store_damaged",
+)
 """Conditions of the system itself, which the daemon finds out; a failed check's source is its instrument."""
 
 CHANNEL_CONDITIONS: Final = ("notification_failing",)

@@ -170,6 +170,14 @@ class Facts(Protocol):
         """
         ...
 
+    def files(self) -> Json:
+        """The files that are kept: ``{unclean, done, faults}``.
+
+        `unclean`: names of those that were not closed in order before this start, and are therefore looked at; `done`:
+        nothing is left to look at; `faults`: what is damaged, each as a text.
+        """
+        ...
+
     async def aggregate(self, tank: str, asked: Json) -> Json:
         """A readings.csv column of a known tank over equal intervals, by OPC UA Part 13.
 

@@ -45,14 +45,19 @@ class Requalification(BaseModel):
 
 
 class HistoryApi:
-    """The routes below /api/tanks/{tank} that speak of what was."""
+    """The routes that speak of what was."""
 
     def __init__(self, facts: Facts) -> None:
         self._facts = facts
-        self.router = APIRouter(prefix="/api/tanks/{tank}", responses=REFUSED)
-        self.router.get("/aggregate", responses=UNKNOWN | SILENT)(self.aggregate)
+        self.router = APIRouter(prefix="/api", responses=REFUSED)
+        self.router.get("/history/files")(self.files)
+        self.router.get("/tanks/{tank}/aggregate", responses=UNKNOWN | SILENT)(self.aggregate)
         not_yet = said(409, "the stretch reaches into the future")
-        self.router.post("/requalify", responses=UNREADABLE | UNKNOWN | not_yet | SILENT)(self.requalify)
+        self.router.post("/tanks/{tank}/requalify", responses=UNREADABLE | UNKNOWN | not_yet | SILENT)(self.requalify)
+
+    async def files(self) -> Json:
+        """Whether the daemon's files were closed in order, and what is damaged in them."""
+        return self._facts.files()
 
     async def aggregate(
         self,

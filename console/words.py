@@ -48,6 +48,7 @@ CONDITIONS: Final = _table(
     publisher_late="Broker not reached",
     disk_filling="The disk is filling up",
     clock_wrong="The clock is wrong",
+    store_damaged="A file of the history is damaged",
     check_overdue="A check is overdue",
     notification_failing="People are not told",
 )

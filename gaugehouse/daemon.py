@@ -23,6 +23,7 @@ from gaugehouse.acts import Act, Answer, Decision
 from gaugehouse.core import StepResult
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts
+from gaugehouse.filecheck import file_check
 from gaugehouse.handlers import handlers_of
 from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
 from gaugehouse.journal import started, state_of_site
@@ -113,6 +114,7 @@ class Daemon:
                 self._written(stores) as (book, readings, readers, traces),
                 serving(self.site, stores.readings, DRAIN_S) as servers,
                 self._outward(book) as (publishing, post),
+                file_check(stores) as files,
             ):
                 self.facts = DaemonFacts(
                     self._core,
@@ -126,6 +128,7 @@ class Daemon:
                     build=self._options.build,
                     simulated=self._options.simulated,
                     columns=stores.readings,
+                    files=files.told,
                     channels=post.views if post is not None else list,
                     servers=servers.views,
                 )
@@ -133,6 +136,7 @@ class Daemon:
                 ticker = await self._begin(stores, book)
                 published = None if publishing is None else publishing.counters
                 found = Sources(readings.counters, published, stores.book, readers, self._core.tests.passed_ms)
+                found = found._replace(damaged=lambda: files.faults)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
                 writing = _Writing(book, readings, servers.store, traces, record, ticker, publishing, post)
                 async with door(self.site, self.url, handlers_of(self, self.facts)):

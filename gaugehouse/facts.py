@@ -76,6 +76,7 @@ class DaemonFacts:
         build: str,
         simulated: bool,
         columns: Columnar,
+        files: Callable[[], Json] = dict,
         channels: Callable[[], list[Json]] = list,
         servers: Callable[[], list[Json]] = list,
     ) -> None:
@@ -90,6 +91,7 @@ class DaemonFacts:
         self._newer = asyncio.Event()
         self._channels, self._servers = channels, servers
         self._columns = columns
+        self._files = files
 
     @property
     def site(self) -> SiteFacts:
@@ -190,6 +192,9 @@ class DaemonFacts:
     async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
         trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)
         return {name: list(value) if isinstance(value, tuple) else value for name, value in trend._asdict().items()}
+
+    def files(self) -> Json:
+        return self._files()
 
     async def aggregate(self, tank: str, asked: Json) -> Json:
         question = question_of(self._core.site, tank, asked)

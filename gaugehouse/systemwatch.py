@@ -8,7 +8,7 @@ import asyncio
 import contextlib
 import shutil
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Final, NamedTuple, Protocol
@@ -53,13 +53,15 @@ class SiteClock(Protocol):
 
 
 class Sources(NamedTuple):
-    """Where the facts come from. published: None without a broker. tested: by alarm, when it was last tested well."""
+    """Where the facts come from. published: None without a broker. tested: by alarm, when it was last tested well.
+    damaged: what is damaged in the files, each by name."""
 
     readings: Callable[[], Counters]
     published: Callable[[], PublishCounters] | None
     book: BookReader
     readers: ReaderPool
     tested: Callable[[], Mapping[str, int]]
+    damaged: Callable[[], Sequence[str]] = tuple
 
 
 class SystemWatch:
@@ -101,6 +103,7 @@ class SystemWatch:
             step_ms=None if self._step is None else self._step[0],
             stepped_ms=None if self._step is None else round(1000 * (now_s - self._step[1])),
             tests_overdue=len(self._overdue(now_ms)),
+            damages=len(self._sources.damaged()),
             failed_checks_ms={instrument: now_ms - ended for instrument, ended in self._failed.items()},
         )
 

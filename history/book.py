@@ -53,6 +53,11 @@ class BookReader:
         """Raises `StoreUnavailable` where there is no book yet, `WrongStore` for another site's or a newer one."""
         return cls(SqliteFile(path, LAYOUT, site, writer=False), site)
 
+    @property
+    def file(self) -> SqliteFile:
+        """The file that it is kept in."""
+        return self._file
+
     def head(self) -> Head:
         """What to print on a signed sheet: it vouches for every entry so far."""
         with self._file.reading() as connection:

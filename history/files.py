@@ -5,10 +5,11 @@ refuses to know what the tables hold. Write-ahead logging: readers, in this and 
 writer.
 """
 
+import contextlib
 import logging
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import MappingProxyType
@@ -32,6 +33,8 @@ _UNAVAILABLE: Final = {
     sqlite3.SQLITE_PERM: "access is denied; look at the rights to file and folder",
     sqlite3.SQLITE_NOMEM: "there is not enough memory",
 }
+_OPEN: Final = "open"
+"""The key of the mark in `meta`."""
 _DAMAGED: Final = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 
 
@@ -52,7 +55,9 @@ class Layout(NamedTuple):
 class SqliteFile:
     """An open file. With `writer`, made when absent and locked against other writers; else opened for reading only.
 
-    Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or `StoreDamaged`.
+    A writer leaves a mark that it takes away when it closes. unclean: the mark of an earlier one was still there.
+    keep_mark: leave it, so that the next start is told again. Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or
+    `StoreDamaged`.
     """
 
     def __init__(self, path: Path, layout: Layout, site: str, *, writer: bool) -> None:
@@ -64,11 +69,15 @@ class SqliteFile:
         self._guard = threading.Lock()
         self._writing = threading.Lock()
         self._closed = False
+        self.unclean = False
+        self.keep_mark = False
+        self._marked = False
         self._writer: sqlite3.Connection | None = None
         self._lock = WriterLock(path, layout.what) if writer else None
         try:
             if writer:
                 self._open_writer()
+                self._mark()
             else:
                 self._check(self._open_reader())
         except BaseException:
@@ -130,6 +139,9 @@ class SqliteFile:
             self._readers.clear()
         with self._writing:
             if self._writer is not None:
+                with contextlib.suppress(sqlite3.Error):  # then the next start looks at the file
+                    if self._marked and not self.keep_mark:
+                        self._writer.execute("DELETE FROM meta WHERE key = ?", (_OPEN,))
                 self._writer.close()
                 self._writer = None
         if self._lock is not None:
@@ -160,6 +172,30 @@ class SqliteFile:
                 self._create(connection)
             else:
                 self._upgrade(connection)
+
+    def _mark(self) -> None:
+        """Durable at once, whatever the layout asks of the rest."""
+        with self.translated():
+            connection = self._writer
+            assert connection is not None
+            connection.execute("PRAGMA synchronous = FULL")
+            self.unclean = connection.execute("INSERT OR IGNORE INTO meta VALUES (?, '1')", (_OPEN,)).rowcount == 0
+            connection.execute(f"PRAGMA synchronous = {self.layout.synchronous}")
+            self._marked = True
+
+    def structure(self, stopping: Callable[[], bool] = lambda: False) -> list[str] | None:
+        """What SQLite finds wrong with the file's pages and indexes; None when it was told to stop."""
+        with self.translated():
+            connection = _connect(f"{self.path.absolute().as_uri()}?mode=ro")
+            try:
+                connection.set_progress_handler(stopping, 10_000)
+                return list(structure_of(connection))
+            except sqlite3.OperationalError as exc:
+                if exc.sqlite_errorcode == sqlite3.SQLITE_INTERRUPT:
+                    return None
+                raise
+            finally:
+                connection.close()
 
     def _upgrade(self, connection: sqlite3.Connection) -> None:
         """From an earlier format to ours, one at a time, each whole or not at all."""
@@ -210,6 +246,18 @@ class SqliteFile:
             if row is None or row[0] != self._site:
                 owner = "no site" if row is None else f"site {row[0]!r}"
                 raise WrongStore(f"{where}: it belongs to {owner}, not to {self._site!r}; give each site its own path")
+
+
+def structure_of(connection: sqlite3.Connection) -> Iterator[str]:
+    """What SQLite finds wrong with a file; nothing for a sound one. A page may be so broken that it gives up there."""
+    try:
+        for (told,) in connection.execute("PRAGMA integrity_check(20)"):
+            if told != "ok":
+                yield told
+    except sqlite3.DatabaseError as exc:
+        if (getattr(exc, "sqlite_errorcode", 0) & 0xFF) not in _DAMAGED:
+            raise
+        yield str(exc)
 
 
 def _connect(uri: str) -> sqlite3.Connection:

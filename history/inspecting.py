@@ -11,6 +11,7 @@ import numpy as np
 
 from history.block import FIGURES
 from history.errors import StoreDamaged
+from history.files import structure_of
 from history.layout import ROLL_UP
 from history.rollup import Cells, Counts, roll_up
 from history.sealed import HOURS, MINUTES, UNITS, Block, Sealed
@@ -104,9 +105,7 @@ def faults(connection: sqlite3.Connection, sealed: Sealed, step: Callable[[float
                 yield from (Fault(where, what) for what in _wrong(connection, sealed, block))
             step(1)
         yield from (Fault(f"tank {name}", what) for what in _fresh(connection, tank_id))
-    for (told,) in connection.execute("PRAGMA integrity_check(20)").fetchall():
-        if told != "ok":
-            yield Fault("", told)
+    yield from (Fault("", told) for told in structure_of(connection))
 
 
 def _wrong(connection: sqlite3.Connection, sealed: Sealed, block: Block) -> Iterator[str]:

@@ -150,6 +150,13 @@ class Sealed:
         """Mark a block that cannot be read: nothing merges or thins it any more. Its bytes stay, for a person."""
         connection.execute("UPDATE block SET damaged = ? WHERE id = ?", (why, block.id))
 
+    def set_asides(self, connection: sqlite3.Connection) -> list[str]:
+        """The blocks that were set aside, each with its tank and what is wrong with it."""
+        rows = connection.execute(
+            f"SELECT (SELECT name FROM tank WHERE id = block.tank), {_FIELDS} FROM block WHERE damaged != ''"  # noqa: S608
+        )
+        return [f"tank {tank}, {(block := Block._make(row))} was set aside: {block.damaged}" for tank, *row in rows]
+
     def blocks(
         self, connection: sqlite3.Connection, tank_id: int, start_ms: int | None = None, end_ms: int | None = None
     ) -> list[Block]:
@@ -223,12 +230,18 @@ class Sealed:
         By block; a block without such a roll-up, or with one that cannot be read, is not among them.
         """
         names = f"{unit}:", f"{unit}:{quantity}"
-        rows = connection.execute(
+        query = (
             "SELECT block.id, (SELECT data FROM part WHERE block = block.id AND name = ?4), "
             "(SELECT data FROM part WHERE block = block.id AND name = ?5) FROM block "
-            "WHERE tank = ?1 AND last_ms >= ?2 AND first_ms < ?3 AND damaged = ''",
-            (tank_id, start_ms, end_ms, *names),
+            "WHERE tank = ?1 AND last_ms >= ?2 AND first_ms < ?3 AND damaged = ''"
         )
+        rows: Iterable[tuple[int, bytes | None, bytes | None]]
+        try:
+            rows = connection.execute(query, (tank_id, start_ms, end_ms, *names)).fetchall()
+        except sqlite3.DatabaseError as exc:
+            if not is_corrupt(exc):
+                raise
+            rows = self._rolled_singly(connection, tank_id, (start_ms, end_ms), names)
         out: dict[int, tuple[Counts, Cells]] = {}
         for block_id, counts_data, cells_data in rows:
             if counts_data is None or cells_data is None:
@@ -239,6 +252,18 @@ class Sealed:
             except StoreDamaged as error:
                 self._tell(block_id, f"block {block_id}", error)
         return out
+
+    def _rolled_singly(
+        self, connection: sqlite3.Connection, tank_id: int, times: tuple[int, int], names: tuple[str, str]
+    ) -> Iterator[tuple[int, bytes | None, bytes | None]]:
+        """Block by block, where a page of the file is broken: so that one of them does not hide the others."""
+        for block in self.blocks(connection, tank_id, *times):
+            try:
+                found = {} if block.damaged else self._parts(connection, block, set(names), checked=False)
+            except StoreDamaged as error:
+                self.tell(block, error)
+            else:
+                yield block.id, found.get(names[0]), found.get(names[1])
 
     def roll_up_of(
         self, connection: sqlite3.Connection, block: Block, prefix: str, figure: str
@@ -266,7 +291,9 @@ class Sealed:
             self._told.add(block_id)
             log.error("%s cannot be read and is left out: %s; a backup may hold it", name, why)
 
-    def _parts(self, connection: sqlite3.Connection, block: Block, names: set[str]) -> dict[str, bytes]:
+    def _parts(
+        self, connection: sqlite3.Connection, block: Block, names: set[str], *, checked: bool = True
+    ) -> dict[str, bytes]:
         marks = ", ".join("?" * len(names))
         try:
             rows = connection.execute(
@@ -274,14 +301,21 @@ class Sealed:
                 (block.id, *sorted(names)),
             ).fetchall()
         except sqlite3.DatabaseError as exc:
-            if (getattr(exc, "sqlite_errorcode", 0) & 0xFF) != sqlite3.SQLITE_CORRUPT:
+            if not is_corrupt(exc):
                 raise
             raise StoreDamaged(f"{block}: {exc}") from exc
+        if not checked:
+            return dict(rows)
         found = {name: _checked(block, name, data) for name, data in rows}
         missing = names - found.keys()
         if missing:
             raise StoreDamaged(f"{block}: {', '.join(sorted(missing))} is missing")
         return found
+
+
+def is_corrupt(exc: sqlite3.DatabaseError) -> bool:
+    """Whether a page of the file was not what it must be."""
+    return (getattr(exc, "sqlite_errorcode", 0) & 0xFF) == sqlite3.SQLITE_CORRUPT
 
 
 def _rolled_parts(columns: Columns, prefix: str) -> dict[str, bytes]:

@@ -68,6 +68,11 @@ class SqliteStore:
         """What stands found out afterwards."""
         return self._requalified
 
+    @property
+    def file(self) -> SqliteFile:
+        """The file that it is kept in."""
+        return self._file
+
     def requalify(self, found: Requalified) -> None:
         self._requalified = found
 
@@ -320,14 +325,20 @@ class SqliteStore:
         with self._file.reading() as connection:
             tanks = connection.execute("SELECT id FROM tank").fetchall()
             newest = connection.execute("SELECT max(time_ms) FROM reading").fetchone()[0] or 0
+        broken: StoreDamaged | None = None
         for (tank_id,) in tanks:
-            with self._file.writing() as connection:
-                if (
-                    seal_one(connection, self._sealed, tank_id)
-                    or merge_one(connection, self._sealed, tank_id)
-                    or thin_one(connection, self._sealed, tank_id, newest, kept, pinned)
-                ):
-                    return True
+            try:
+                with self._file.writing() as connection:
+                    if (
+                        seal_one(connection, self._sealed, tank_id)
+                        or merge_one(connection, self._sealed, tank_id)
+                        or thin_one(connection, self._sealed, tank_id, newest, kept, pinned)
+                    ):
+                        return True
+            except StoreDamaged as error:  # a broken page under one tank's blocks does not keep others from it
+                broken = error
+        if broken is not None:
+            raise broken
         return False
 
     def following(self, after: int, most: int) -> Stretch | None:
@@ -357,6 +368,11 @@ class SqliteStore:
             found = [] if place is None else list(modelled(connection, self._sealed, place, start_ms, end_ms))
         told = (one._replace(columns=self._requalified.columns(tank, one.columns)) for one in found)
         return [one for one in told if len(one.columns)]
+
+    def set_aside(self) -> list[str]:
+        """The blocks that were set aside because they cannot be read, by name and with what is wrong."""
+        with self._file.reading() as connection:
+            return self._sealed.set_asides(connection)
 
     def sizes(self, before_ms: int | None = None) -> FileSize:
         """What the file holds by tank and kind; before_ms: what thinning readings older than that would free."""

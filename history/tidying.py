@@ -4,6 +4,7 @@ Knows when a piece is due, by the times of the readings alone; refuses to know c
 one piece of work for one tank, in one transaction: a kill at any instant leaves either the rows or the block.
 """
 
+import logging
 import sqlite3
 from collections.abc import Sequence
 from typing import Final, NamedTuple
@@ -12,8 +13,10 @@ from history.block import columns_of, joined
 from history.errors import StoreDamaged
 from history.following import count_dropped
 from history.layout import FOR_SEALING
-from history.sealed import DAY, HOUR, Block, Sealed
+from history.sealed import DAY, HOUR, Block, Sealed, is_corrupt
 from history.store import HOUR_MS
+
+log = logging.getLogger(__name__)
 
 DAY_MS: Final = 86_400_000
 
@@ -98,9 +101,18 @@ def merge_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> b
             sealed.set_aside(connection, block, str(error))
             sealed.tell(block, error)
             return True
-    for block in run:
-        sealed.delete(connection, block)
-    sealed.write(connection, tank_id, joined(parts), DAY, run[0].model)
+    connection.execute("SAVEPOINT merging")
+    try:
+        for block in run:
+            sealed.delete(connection, block)
+        sealed.write(connection, tank_id, joined(parts), DAY, run[0].model)
+    except sqlite3.DatabaseError as exc:
+        if not is_corrupt(exc):
+            raise
+        connection.execute("ROLLBACK TO merging")  # a broken page beside theirs: they stay as they are, and readable
+        connection.executemany("UPDATE block SET span = ? WHERE id = ?", [(DAY, block.id) for block in run])
+        log.error("hours from %s on are not merged: %s", run[0], exc)
+    connection.execute("RELEASE merging")
     return True
 
 
@@ -127,6 +139,10 @@ def thin_one(
     for block in sealed.full_days(connection, tank_id, newest_ms - kept.readings_ms):
         if not any(pin.start_ms <= block.last_ms and block.first_ms < pin.end_ms for pin in pinned):
             count_dropped(connection, sealed, block)
-            sealed.thin(connection, block)
+            try:
+                sealed.thin(connection, block)
+            except StoreDamaged as error:
+                sealed.set_aside(connection, block, str(error))
+                sealed.tell(block, error)
             return True
     return False

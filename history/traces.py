@@ -45,6 +45,11 @@ class TraceReader:
         """Raises `StoreUnavailable` where there is no file yet, `WrongStore` for another site's or a newer one."""
         return cls(SqliteFile(path, LAYOUT, site, writer=False))
 
+    @property
+    def file(self) -> SqliteFile:
+        """The file that it is kept in."""
+        return self._file
+
     def trace(self, instrument: str, number: int) -> list[Traced]:
         """The samples of one fault in the order in which they came; empty where none is kept."""
         with self._file.reading() as connection:

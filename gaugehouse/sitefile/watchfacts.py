@@ -45,6 +45,7 @@ def _of_system(site: Site) -> Iterator[Limit]:
         yield _limit("publisher_late", rules.publisher_late_s, DEADBAND_FRAC * rules.publisher_late_s)
     yield _limit("disk_filling", rules.disk_used_percent, 1.0)
     yield _verdict("clock_wrong")
+    yield _verdict("store_damaged")
     yield _verdict("check_overdue")
 
 

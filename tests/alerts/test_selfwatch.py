@@ -17,6 +17,7 @@ def test_values_are_handed_on_to_be_held_against_their_limits() -> None:
         "system.publisher_late": (301.0, None),
         "system.disk_filling": (91.0, None),
         "system.clock_wrong": (None, False),
+        "system.store_damaged": (0.0, False),
         "system.check_overdue": (0.0, False),
         "L1.check_overdue": (None, False),
     }

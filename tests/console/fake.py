@@ -502,6 +502,9 @@ class FakeFacts:
             out["good"].append(0.0 if value is None else 0.4 if ms // 900_000 % 40 == 3 else 1.0)
         return out
 
+    def files(self) -> Json:
+        return {"unclean": ["readings.sqlite"], "done": True, "faults": []}
+
     async def aggregate(self, tank: str, asked: Json) -> Json:
         self._ask_store()
         if asked["quantity"] == "water_m":

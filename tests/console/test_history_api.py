@@ -85,3 +85,8 @@ async def test_a_requalification_that_is_not_whole_is_refused_by_name(
     assert answer.status_code == status
     assert words in answer.json()["detail"]
     assert (await client.post("/api/tanks/elm/requalify", json=SAID)).status_code == 404
+
+
+async def test_how_the_files_are_is_told(client: httpx.AsyncClient) -> None:
+    answer = (await client.get("/api/history/files")).json()
+    assert answer == {"unclean": ["readings.sqlite"], "done": True, "faults": []}
