@@ -8,6 +8,7 @@ BENCHES = (
     "bench_replay",
     "bench_history",
     "bench_store",
+    "bench_kill",
     "bench_models",
     "bench_notify",
     "bench_flood",
