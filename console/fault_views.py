@@ -8,8 +8,11 @@ from zoneinfo import ZoneInfo
 
 from console.alarm_views import age
 from console.facts import Json
-from console.figures import NBSP, NOTHING, duration, moment, number, parse_time, with_unit, written
-from console.words import CONDITIONS, DEVICE, FAULT_FLAGS, FAULT_PAGE, FAULTS, FLOWS, PAGE, SUPPLY_ROWS
+from console.figures import NBSP, NOTHING, SHOWN, duration, moment, number, parse_time, with_unit, written
+from console.words import CONDITIONS, DEVICE, FAULT_FLAGS, FAULT_PAGE, FAULTS, FLOWS, PAGE, QUANTITIES, SUPPLY_ROWS
+
+DRAWN_FIRST: Final = ("level", "percent")
+"""Where a loop tells no current: the signals that its trace is drawn of, by their conventional names."""
 
 SAID: Final = ("found_by", "cause", "part", "action", "comment")
 DIPS: Final = ("dip_before_m", "dip_after_m")
@@ -164,6 +167,29 @@ def _volts(key: str, value: Any) -> str:
     if value is None:
         return NOTHING
     return f"{number(float(value), 1)}{NBSP}{'mA' if key.endswith('mA') else 'V'}"
+
+
+def traced(samples: list[Json], ne43: Json) -> tuple[Json, list[list[Any]]]:
+    """What the chart of a trace draws: the current on its bands, else the level or another signal as it stands.
+
+    A point: UTC ms, value or None, outcome.
+    """
+    column: Json = {
+        **SHOWN["current_mA"]._asdict(),
+        "name": QUANTITIES["current_mA"],
+        "lines": [],
+        "bands": bands(ne43),
+    }
+    signal = ""
+    if all(sample["current_mA"] is None for sample in samples):
+        names = {name for sample in samples for name, value in sample["values"].items() if value is not None}
+        signal = next((name for name in (*DRAWN_FIRST, *sorted(names)) if name in names), "")
+        if signal:
+            column |= {"factor": 1, "unit": signal, "decimals": 4, "name": signal, "bands": []}
+    values = (sample["values"].get(signal) if signal else sample["current_mA"] for sample in samples)
+    times = (_ms(sample["time"]) for sample in samples)
+    outcomes = (sample["outcome"] for sample in samples)
+    return column, [list(point) for point in zip(times, values, outcomes, strict=True)]
 
 
 def marks(rows: list[Json]) -> list[Json]:

@@ -91,13 +91,7 @@ class LoopPages:
         fixed = self._facts.loop_facts(instrument)
         samples = await self._facts.fault_trace(instrument, number)
         why = await self._facts.fault_causes(instrument, number)
-        column = {
-            **figures.SHOWN["current_mA"]._asdict(),
-            "name": words.QUANTITIES["current_mA"],
-            "lines": [],
-            "bands": fault_views.bands(fixed["ne43"]),
-        }
-        points = [[time_ms(s["time"]), s["current_mA"], s["outcome"]] for s in samples]
+        column, points = fault_views.traced(samples, fixed["ne43"])
         return self._render(
             request,
             "fault.html",

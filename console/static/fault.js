@@ -47,7 +47,7 @@ function drawTrace() {
     const point = ms === null ? null : chart.pointAt(ms);
     if (point) {
       const outcome = point.outcome === "ok" ? "" : ` · ${point.outcome}`;
-      readout.textContent = `${time.moment(point.t)} · ${number(point.mean, 4)} mA${outcome}`;
+      readout.textContent = `${time.moment(point.t)} · ${number(point.mean, 4)} ${trace.column.unit}${outcome}`;
     } else readout.textContent = ms === null ? words.trace_help : `${time.moment(ms)} · ${words.chart_gap}`;
   }
 

@@ -6,6 +6,7 @@ tank can do is computed by hand beside each case.
 
 import json
 import random
+from pathlib import Path
 
 import pytest
 
@@ -13,7 +14,10 @@ from alerts.faults import FaultTracker
 from alerts.loud import LOUD_BLOCKS
 from alerts.noise import BLOCK
 from alerts.spec import LoopFacts
-from models.reading import OK, Sample
+from gaugehouse.site import load_site
+from models.reading import OK, Instant, Sample
+from simulator.demo import write_demo
+from simulator.farm import Farm
 from tests.alerts.timelines import START_MS, change_words, instant, play_faults
 
 # 16 mA over 8 m: 1 mA is 0.5 m. A rise of 10 mm/s is 0.02 mA/s; waves of 100 mm are 0.2 mA.
@@ -160,3 +164,28 @@ def test_a_noisy_fault_under_way_outlives_a_restart() -> None:
     assert again.current() == {"L1": "noisy"}
     (ended,) = play_noise(again, rng, later, later + 3 * BLOCK * POLL_S, NOISE_MA)
     assert ended.startswith(declared.replace("declared", "ended"))
+
+
+def test_a_false_echo_on_the_simulated_farm_is_a_level_that_moves_faster_than_its_tank(tmp_path: Path) -> None:
+    """The farm's physics are its own: 1.5 m more within one update of the gauge, gone after a minute."""
+    start_ms = 1_769_846_400_000
+    farm = Farm(7, start_ms)
+    site = load_site(write_demo(tmp_path, [1, 2], "1 s"))
+    t = FaultTracker(site.loops)
+    told = []
+    for second in range(400):
+        ms = start_ms + second * 1000
+        farm.advance(ms)
+        if second == 200:
+            farm.inject("north_gauge", "echo", 60)
+        samples = [
+            Sample(loop.instrument, ms, OK if wire is not None else "timeout", wire or {})
+            for loop in site.loops
+            for wire in [farm.wire(loop.instrument)]
+        ]
+        changes = t.step(Instant(second, ms, second * 1000), samples)
+        told += [(c.change, c.fault.fault_class, second) for c in changes if c.fault.instrument == "north_gauge"]
+    # The jump up, and the one back: with the generous default of the site file the tank could soon have got there.
+    assert [change[:2] for change in told] == [(c, "rate_impossible") for c in ("declared", "ended")] * 2
+    assert 200 < told[0][2] <= 210
+    assert 260 < told[2][2] <= 270

@@ -38,6 +38,7 @@ def test_the_loop_page_tells_state_noise_last_fault_repeats_checks_and_budget(pa
 def test_the_fault_trace_is_drawn_and_read_out_by_keys(page: Page, console: Console) -> None:
     open_fault(page, console, "failure signal, low")
     canvas = page.locator("#trace canvas")
+    expect(page.locator("#trace output")).to_contain_text("the samples kept around this fault")  # its script has run
     ink = "c => { const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0;" + (
         " for (let i = 3; i < d.length; i += 4) if (d[i] > 200) n += 1; return n; }"
     )

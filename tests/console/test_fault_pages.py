@@ -194,3 +194,16 @@ async def test_the_page_of_all_loops_tells_noise_and_last_fault_with_its_repeats
     assert text.count("data-last=") == 6
     assert (await client.get("/loops/LI-pipit/last")).text.strip() == "–"
     assert "failure signal, low" in (await client.get("/loops/LI-fennock/last")).text
+
+
+def test_a_trace_without_a_current_is_drawn_of_the_level_and_without_bands() -> None:
+    ne43 = {"fail_low_mA": 3.6, "low_mA": 3.8, "high_mA": 20.5, "fail_high_mA": 21.0}
+    told = {"time": NOW, "outcome": "ok", "current_mA": None, "values": {"a": 1.0, "level": 3.25}}
+    silent = {"time": NOW, "outcome": "timeout", "current_mA": None, "values": {}}
+    column, points = fault_views.traced([told, silent], ne43)
+    assert (column["unit"], column["bands"]) == ("level", [])
+    assert [point[1:] for point in points] == [[3.25, "ok"], [None, "timeout"]]
+    column, points = fault_views.traced([told | {"current_mA": 12.5}, silent], ne43)
+    assert (column["unit"], len(column["bands"]), points[0][1]) == ("mA", 6, 12.5)
+    assert fault_views.traced([silent], ne43)[0]["unit"] == "mA"
+    assert fault_views.traced([], ne43)[1] == []

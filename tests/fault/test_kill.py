@@ -14,7 +14,7 @@ import pytest
 from gaugehouse.faultrecords import FAULT
 from gaugehouse.records import ALARM
 from gaugehouse.site import load_site
-from gaugehouse.stores import look_into_book, look_into_readings
+from gaugehouse.stores import look_into_book, look_into_readings, look_into_traces
 from gaugehouse.wiring import core_of
 from history.chain import Head
 
@@ -69,6 +69,9 @@ def check_after(folder: Path, confirmed: list[str], before: Head | None) -> Head
             if entry.body["event"] == "acknowledged":
                 acknowledged.append(f"{name}#{entry.body['occurrence']}")
         faults = {(e.body["instrument"], e.body["number"]): e.body["end_ms"] for e in book.entries([FAULT])}
+        with look_into_traces(site) as traces:
+            traced = {(loop.instrument, n) for loop in site.loops for n in traces.kept(loop.instrument)}
+        assert set(faults) <= traced, "a fault was told whose trace is not kept"
         core = core_of(site)
         core.restore(book.state())
         last_seq = book.last_seq()
