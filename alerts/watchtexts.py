@@ -125,18 +125,18 @@ WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
         "Set the clock by its time server; note in the record which times are wrong and by how much",
         "this shift",
     ),
-    "store_damaged": (
-        "A file of the history is damaged",
-        "A disk that fails, a power loss in spite of its cache, or somebody else who wrote to the file",
-        "Readings or records of some time cannot be read any more; what is whole is still shown",
-        "Have the disk looked at; put a backup of the file in place; gaugehouse history verify names what is damaged",
-        "today",
-    ),
     "check_overdue": (
         "A check is overdue",
         "A loop check has failed and none has passed since, or the tests of alarms are due",
         "A gauge or an alarm that is relied on has not been shown to work",
         "Have the loop mended and checked again, or the alarms tested, and enter it",
         "this week",
+    ),
+    "store_damaged": (
+        "A file of the history is damaged",
+        "A disk that fails, a power loss in spite of its cache, or somebody else who wrote to the file",
+        "Readings or records of some time cannot be read any more; what is whole is still shown",
+        "Have the disk looked at; put a backup of the file in place; gaugehouse history verify names what is damaged",
+        "within the day",
     ),
 }
