@@ -31,10 +31,13 @@ from alerts.strands import (
     SignalStrand,
     Spell,
 )
+from alerts.stuck import FLAT_SDS, FLAT_STEPS, StuckStrand
 from models.reading import OK, TIMEOUT, Instant, Sample
 from models.signal import SPAN_MA, ZERO_MA, Band
 
 WRONG_REPLY: Final = "wrong_reply"
+
+NOTHING_MOVES: Final[Mapping[str, float]] = MappingProxyType({})
 
 EVERYTHING: Final = (-math.inf, math.inf)
 
@@ -90,7 +93,20 @@ class FaultChange(NamedTuple):
 class _Loop:
     """One instrument: five strands of evidence."""
 
-    __slots__ = ("answer", "dirty", "facts", "flat", "jump", "loud", "noise", "number", "order", "signal")
+    __slots__ = (
+        "answer",
+        "dirty",
+        "facts",
+        "flat",
+        "jump",
+        "loud",
+        "metered_m_per_s",
+        "noise",
+        "number",
+        "order",
+        "signal",
+        "stuck",
+    )
 
     def __init__(self, order: int, facts: LoopFacts) -> None:
         self.order = order
@@ -102,6 +118,8 @@ class _Loop:
         self.flat = FlatStrand(facts.watched, facts.ne43, facts.frozen_after_ms)
         self.jump = JumpStrand(facts.fastest_m_per_s, facts.waves_m)
         self.loud = LoudStrand()
+        self.stuck = StuckStrand(facts.frozen_after_ms)
+        self.metered_m_per_s = 0.0
         self.noise = LoopNoise()
 
     @property
@@ -109,14 +127,19 @@ class _Loop:
         return any(strand.waiting for strand in self.strands)
 
     @property
-    def strands(self) -> tuple[AnswerStrand, SignalStrand, FlatStrand, JumpStrand, LoudStrand]:
-        """Silence first, then the current, a flat signal, an impossible move, noise."""
-        return self.answer, self.signal, self.flat, self.jump, self.loud
+    def strands(self) -> tuple[AnswerStrand, SignalStrand, FlatStrand, StuckStrand, JumpStrand, LoudStrand]:
+        """Silence first, then the current, a flat signal, one flat against a meter, an impossible move, noise."""
+        return self.answer, self.signal, self.flat, self.stuck, self.jump, self.loud
 
     @property
     def spells(self) -> list[Spell]:
         """What is declared, in the order of the strands."""
         return [s.spell for s in self.strands if s.spell is not None and s.spell.told]
+
+    @property
+    def frozen(self) -> bool:
+        """True while a declared frozen value stands, whichever strand declared it."""
+        return self.flat.untrusted or self.stuck.untrusted
 
     def take(self, elapsed_ms: int, sample: Sample) -> None:
         current_mA = current_of(self.facts, sample)
@@ -143,6 +166,7 @@ class _Loop:
         self.noise.interrupted()
         self.loud.interrupted()
         self.dirty |= self.flat.interrupted(elapsed_ms, time_ms)
+        self.dirty |= self.stuck.interrupted(elapsed_ms, time_ms)
 
     def _hear(self, elapsed_ms: int, sample: Sample, current_mA: float | None) -> None:
         """Noise of a sample that measures: of its current, else of the finest register. A fault teaches nothing."""
@@ -169,8 +193,26 @@ class _Loop:
         """How fast the level moves, on the finest register. A value that is declared frozen is no level."""
         signal = self.flat.signal
         value, factor = sample.values.get(signal), self.facts.m_per_unit.get(signal)
-        if value is not None and factor is not None and not self.flat.untrusted:
-            self.dirty |= self.jump.take(elapsed_ms, sample.time_ms, value * factor, current_mA)
+        if value is None or factor is None:
+            return
+        step_m, sd_m = self._grain_m()
+        band_m = max(FLAT_STEPS * step_m, FLAT_SDS * sd_m)
+        level_m, rate = value * factor, self.metered_m_per_s
+        if self.flat.at_the_edge:
+            self.dirty |= self.stuck.interrupted(elapsed_ms, sample.time_ms)
+        else:
+            self.dirty |= self.stuck.take(elapsed_ms, sample.time_ms, level_m, current_mA, band_m, rate)
+        if not self.flat.untrusted:
+            self.dirty |= self.jump.take(elapsed_ms, sample.time_ms, level_m, current_mA)
+
+    def _grain_m(self) -> tuple[float, float]:
+        """One step of the finest register, and the newest noise of one sample, both in m of level."""
+        signal, noise = self.flat.signal, self.flat.noise
+        factor = abs(self.facts.m_per_unit.get(signal, 0.0))
+        step_m = factor * ((noise.step if noise is not None else None) or 0.0)
+        now = self.noise.now
+        sd_m = None if now is None else self.facts.noise_m(self.noise.signal, now)
+        return step_m, sd_m or 0.0
 
     def close(self, now: Instant) -> list[FaultChange]:
         """What is over. Asked before the tick's samples, which belong to another fault then, and again after them."""
@@ -186,8 +228,10 @@ class _Loop:
         if self.signal.ripe(now.elapsed_ms):
             out.append(self._declare(now, self.signal.spell))
         held = self.flat.waiting
-        if self.flat.ripe():
+        if not self.stuck.untrusted and self.flat.ripe():
             out.append(self._declare(now, self.flat.spell))
+        if not self.flat.untrusted and self.stuck.ripe(now.elapsed_ms, *self._grain_m()):
+            out.append(self._declare(now, self.stuck.spell))
         self.dirty |= held is not self.flat.waiting
         if self.jump.ripe(now.elapsed_ms):
             out.append(self._declare(now, self.jump.spell))
@@ -224,6 +268,7 @@ class _Loop:
             "flat": self.flat.saved(),
             "jump": self.jump.saved(),
             "loud": self.loud.saved(),
+            "stuck": self.stuck.saved(),
             "noise": self.noise.saved(),
         }
 
@@ -236,6 +281,8 @@ class _Loop:
             if "jump" in saved:  # a book from before such faults were known
                 self.jump.restore(saved["jump"])
                 self.loud.restore(saved["loud"])
+            if "stuck" in saved:
+                self.stuck.restore(saved["stuck"])
             if "noise" in saved:  # a book from before it was learned
                 self.noise.restore(saved["noise"])
         except (KeyError, TypeError, ValueError, AttributeError) as exc:
@@ -303,11 +350,16 @@ class FaultTracker:
         self._current: Mapping[str, str] = MappingProxyType({})
 
     def step(
-        self, now: Instant, samples: Sequence[Sample], checked: Collection[str] = frozenset()
+        self,
+        now: Instant,
+        samples: Sequence[Sample],
+        checked: Collection[str] = frozenset(),
+        metered: Mapping[str, float] = NOTHING_MOVES,
     ) -> list[FaultChange]:
         """One tick: first what is over, then the samples, then what has lasted. Samples of strangers pass by.
 
-        checked: loops under check, whose current is simulated: it is no sign of a fault and teaches nothing.
+        checked: loops under check, whose current is simulated: it is no sign of a fault and teaches nothing. metered:
+        how fast meters say that an instrument's level should move, in m/s; others stand, or nobody says.
         """
         loops = self._loops
         touched = {name: loops[name] for name in self._waiting}
@@ -318,6 +370,7 @@ class FaultTracker:
                 if sample.instrument in checked:
                     loop.stand_aside(now.elapsed_ms, sample.time_ms)
                 else:
+                    loop.metered_m_per_s = metered.get(sample.instrument, 0.0)
                     loop.take(now.elapsed_ms, sample)
                 touched[sample.instrument] = loop
         for name, loop in touched.items():
@@ -351,7 +404,7 @@ class FaultTracker:
         """True from the first out-of-band sample (declared or not) to the first measuring one, while a declared silence
         lasts, and while a declared frozen value repeats."""
         loop = self._loops.get(instrument)
-        return loop is not None and (loop.signal.untrusted or loop.answer.untrusted or loop.flat.untrusted)
+        return loop is not None and (loop.signal.untrusted or loop.answer.untrusted or loop.frozen)
 
     def verdict(self, instrument: str) -> Verdict:
         """What the loop's flat stretch proves by itself, for a page that explains why there is no verdict."""

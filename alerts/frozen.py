@@ -143,6 +143,11 @@ class FlatStrand:
         return self._signal
 
     @property
+    def at_the_edge(self) -> bool:
+        """True while the current stands at an end of the measuring range: saturation, never frozen."""
+        return self._run is not None and self._run.fault_class == SATURATED
+
+    @property
     def untrusted(self) -> bool:
         """True while a declared frozen value repeats. A saturated one is judged by its own quality."""
         return self.spell is not None and self.spell.going_on and self.spell.fault_class == FROZEN

@@ -8,6 +8,7 @@ tick before.
 
 import json
 from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple, Protocol
 
 from alerts.alarm import Transition
@@ -27,6 +28,7 @@ from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
+from gaugehouse.meterflow import MeterFlows
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
 from gaugehouse.records import ALARM, alarm_body
@@ -65,9 +67,10 @@ class Newest(NamedTuple):
 
 
 class Context(NamedTuple):
-    """What a tick may know of the one before it."""
+    """What a tick may know of the one before it. metered: how fast an instrument's level should move by meters, m/s."""
 
     frozen: frozenset[str]
+    metered: Mapping[str, float] = MappingProxyType({})
 
 
 POINT_AGE_MS: Final = 60_000
@@ -145,6 +148,7 @@ class Core:
         self._wanted_of: dict[str, list[str]] = {}
         for instrument, signal in sorted(self._wanted):
             self._wanted_of.setdefault(instrument, []).append(signal)
+        self._meters = MeterFlows(site.meters)
         self._beside: list[tuple[str, Linear]] = [(point.id, point.source) for point in site.points]
         self._beside += [(meter.id, meter.source) for meter in site.meters if meter.fills or meter.draws_from]
         self._newest: dict[tuple[str, str], Newest] = {}
@@ -181,7 +185,7 @@ class Core:
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
-            changes = self.loops.step(at, tick.samples, checked, self._around())
+            changes = self.loops.step(at, tick.samples, checked, self._around(), self._context.metered)
             told, ended = self._watchers.tell(at, tick.samples, facts)
             if self._reported:
                 told = [*told, *self._reported.values()]
@@ -303,10 +307,24 @@ class Core:
     def _told(self) -> Context:
         """What the next tick may know of this one."""
         declared = self.faults.declared()
-        if not declared:
+        if not declared and not self._meters.meters:
             return NOTHING_TOLD
         frozen = (i for i, classes in declared.items() if FROZEN in classes and self.faults.out_of_trust(i))
-        return Context(frozenset(frozen))
+        return Context(frozenset(frozen), self._metered())
+
+    def _metered(self) -> dict[str, float]:
+        """By instrument, the speed of the level in m/s that meters' flows make of the tank's cross-section there."""
+        values = {m.id: self.newest(m.source, POINT_AGE_MS).value for m in self._meters.meters}
+        speeds: dict[str, float] = {}
+        for tank, flow_m3ps in self._meters.take(self.at.elapsed_ms, values).items():
+            keeper = self.keepers[tank]
+            level_m = keeper.latest.level_m if keeper.latest is not None else None
+            table = keeper.tank.table
+            middle = (table.bottom_m + table.top_m) / 2
+            area_m2 = table.area_m2(middle if level_m is None else min(max(level_m, table.bottom_m), table.top_m))
+            if area_m2 > 0:
+                speeds.setdefault(keeper.tank.instrument, flow_m3ps / area_m2)
+        return speeds
 
 
 def _compact(state: Any) -> str:

@@ -28,16 +28,22 @@ class LoopWork:
         self._facts = {loop.instrument: loop for loop in site.loops}
 
     def step(
-        self, at: Instant, samples: Sequence[Sample], checked: Collection[str], around: Mapping[str, float]
+        self,
+        at: Instant,
+        samples: Sequence[Sample],
+        checked: Collection[str],
+        around: Mapping[str, float],
+        metered: Mapping[str, float],
     ) -> list[tuple[FaultChange, Case]]:
         """One tick's samples: what became known of faults, each with its circumstances.
 
-        checked: loops under check. around: what the site's points say now.
+        checked: loops under check. around: what the site's points say now. metered: how fast meters say that the level
+        of an instrument should move, in m/s.
         """
         for sample in samples:
             if sample.instrument in self._facts:
                 self.traces.hear(self._heard(at, sample, around))
-        changes = self.faults.step(at, samples, checked)
+        changes = self.faults.step(at, samples, checked, metered)
         for sample in samples:
             trusted = sample.instrument not in checked and not self.faults.out_of_trust(sample.instrument)
             self.watch.heard(sample.instrument, at.elapsed_ms, at.time_ms, trusted=trusted)

@@ -3,6 +3,7 @@
 Knows arithmetic on rows; refuses to know causes.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from itertools import pairwise
 from statistics import fmean, median
@@ -168,5 +169,11 @@ def expected_change(question: Question) -> float | None:
 
 
 def between(signal: Sequence[Seen], start_ms: int, end_ms: int | None) -> list[float]:
-    """Values of a signal around the loop in a time."""
-    return [s.value for s in signal if s.time_ms >= start_ms and (end_ms is None or s.time_ms < end_ms)]
+    """Values of a signal around the loop in a time; the signal is in the order of time."""
+    first = bisect_left(signal, start_ms, key=_time)
+    last = len(signal) if end_ms is None else bisect_left(signal, end_ms, key=_time)
+    return [s.value for s in signal[first:last]]
+
+
+def _time(seen: Seen) -> int:
+    return seen.time_ms
