@@ -4,7 +4,8 @@ Pure: rows and the period come in, figures go out. How alarms are counted, and i
 
 Averages are annunciations divided by the length of the period and by the operator positions that share them. Peaks are
 the largest number in any sliding window that lies in the period. Shares of ten minutes and of hours are of clock bins
-that begin with the period. Hours in which nothing was recorded count as quiet ones.
+that begin with the period. Hours in which nothing was recorded count as quiet ones. Nothing is drawn out: there is no
+average of a day over less than a day, and none of an hour over less than an hour.
 
 Source: ANSI/ISA-18.2 / IEC 62682 performance table as in tests/data/alarms/alarm_kpi.csv, which says of each figure
 where it was read; the table itself was not at hand.
@@ -32,7 +33,9 @@ from alerts.nuisance import (
 
 DAY_MS: Final = 24 * HOUR_MS
 ENOUGH_DAYS: Final = 30
-"""Figures of a shorter time say little (kpi-21)."""
+"""Figures of a shorter time say little (kpi-21): they are shown and not judged."""
+SHORTEST_DAY_MS: Final = 23 * HOUR_MS
+"""A day in which clocks go forward is a whole day too."""
 TOP: Final = 10
 PRIORITIES: Final = (1, 2, 3)
 
@@ -62,15 +65,16 @@ class Count(NamedTuple):
 class Figures(NamedTuple):
     """One period. Rates and peaks are per operator position; percentages are 0 to 100, None where nothing was counted.
 
+    average_10min, average_hour, average_day: None where the period is shorter than that.
     stale: alarms that stood for more than 24 h at some time of the period. flood_s: time in flood in s.
     """
 
     period: Period
     positions: int
     annunciations: int
-    average_10min: float
-    average_hour: float
-    average_day: float
+    average_10min: float | None
+    average_hour: float | None
+    average_day: float | None
     peak_10min: float
     peak_hour: float
     over_10_percent: float
@@ -95,6 +99,7 @@ class Verdict(StrEnum):
     MANAGEABLE = "manageable"  # above what is acceptable, within what a person can still manage
     MISSED = "missed"
     NOTHING = "nothing counted"
+    NOT_JUDGED = "not judged"  # the time is too short to judge by
 
 
 class Aim(NamedTuple):
@@ -160,9 +165,9 @@ def figures(
         period=period,
         positions=positions,
         annunciations=n,
-        average_10min=per_ms * TEN_MIN_MS,
-        average_hour=per_ms * HOUR_MS,
-        average_day=per_ms * DAY_MS,
+        average_10min=per_ms * TEN_MIN_MS if length_ms >= TEN_MIN_MS else None,
+        average_hour=per_ms * HOUR_MS if length_ms >= HOUR_MS else None,
+        average_day=per_ms * DAY_MS if length_ms >= SHORTEST_DAY_MS else None,
         peak_10min=most_within(times, TEN_MIN_MS) / positions,
         peak_hour=most_within(times, HOUR_MS) / positions,
         over_10_percent=_share(tens, 10 * positions),
@@ -181,9 +186,13 @@ def figures(
     )
 
 
-def judged(made: Figures) -> list[Judged]:
-    """Each figure beside its aim, in the order of `AIMS`."""
-    return [Judged(aim, value, _verdict(aim, value)) for aim in AIMS for value in [_value(made, aim.figure)]]
+def judged(made: Figures, *, enough: bool = True) -> list[Judged]:
+    """Each figure beside its aim, in the order of `AIMS`. enough: False where the time is too short to judge by."""
+    return [
+        Judged(aim, value, _verdict(aim, value) if enough else Verdict.NOT_JUDGED)
+        for aim in AIMS
+        for value in [_value(made, aim.figure)]
+    ]
 
 
 def _value(made: Figures, figure: str) -> float | None:

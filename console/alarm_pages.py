@@ -65,8 +65,8 @@ class AlarmPages:
 
     async def performance(self, request: Request, days: Annotated[int, Query(ge=1, le=3660)] = 30) -> HTMLResponse:
         live = self._facts.live()
-        to_ms = time_ms(live["time"]) + 1
-        figures = await self._facts.performance(to_ms - days * DAY_MS, to_ms)
+        now_ms = time_ms(live["time"])
+        figures = await self._facts.performance(now_ms - days * DAY_MS, now_ms + 1)
         places, names = self._model.places(live), {a["id"]: a for a in self._facts.every_alarm()}
         shown = performance_views.view(figures, names, places, live["time"], self._model.zone)
         return self._render(request, "alarm_performance.html", live, p=shown, days=days, spans=(1, 7, 30, 365))

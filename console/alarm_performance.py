@@ -25,11 +25,11 @@ class Aim(_Strict):
 
 
 class Judged(_Strict):
-    """A figure beside its aim; `value` is null where nothing was counted."""
+    """A figure beside its aim; `value` is null where nothing was counted; "not judged": too short a time."""
 
     figure: str
     value: float | None
-    verdict: Literal["met", "manageable", "missed", "nothing counted"]
+    verdict: Literal["met", "manageable", "missed", "nothing counted", "not judged"]
 
 
 class Count(_Strict):
@@ -55,9 +55,9 @@ class PeriodFigures(_Strict):
     from_: str = Field(alias="from")
     to: str
     annunciations: int
-    average_10min: float
-    average_hour: float
-    average_day: float
+    average_10min: float | None = Field(description="null: the period is shorter than that; so with the next two")
+    average_hour: float | None
+    average_day: float | None
     peak_10min: float
     peak_hour: float
     over_10_percent: float

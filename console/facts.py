@@ -282,7 +282,7 @@ class Facts(Protocol):
         over_10_percent, hours_over_30_percent, floods, flood_s, flood_percent, largest_flood, chattering, fleeting,
         top: [{id, times}], stale: [ids], top_percent | None, by_priority: [3], priority_percent: [3] | None, judged}``,
         `judged` being ``{figure, value | None, verdict}`` in the order of `aims`, verdict one of "met", "manageable",
-        "missed", "nothing counted".
+        "missed", "nothing counted", "not judged" (too short a time). Averages are None for shorter periods than they.
         """
         ...
 

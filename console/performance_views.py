@@ -80,5 +80,10 @@ def _row(period: Json, zone: ZoneInfo, *, day: bool) -> Json:
         "fleeting": str(len(period["fleeting"])),
         "stale": str(len(period["stale"])),
         "priorities": " / ".join(str(part) for part in parts),
-        "missed": str(sum(judged["verdict"] == "missed" for judged in period["judged"])),
+        "missed": _missed(period["judged"]),
     }
+
+
+def _missed(judged: Iterable[Json]) -> str:
+    verdicts = [one["verdict"] for one in judged]
+    return VERDICTS["not judged"] if "not judged" in verdicts else str(verdicts.count("missed"))

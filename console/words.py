@@ -271,7 +271,13 @@ GROUPS: Final = ("Not acknowledged", "Acknowledged", "Set aside")
 """The parts of the list of alarms, in their order."""
 
 VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
-    {"met": "met", "manageable": "manageable", "missed": "missed", "nothing counted": "nothing counted"}
+    {
+        "met": "met",
+        "manageable": "manageable",
+        "missed": "missed",
+        "nothing counted": "nothing counted",
+        "not judged": "not judged",
+    }
 )
 """How a figure of the alarms stands to its aim."""
 

@@ -8,7 +8,19 @@ from itertools import groupby
 from typing import Any, Final, NamedTuple
 
 from alerts.nuisance import TEN_MIN_MS, AlarmRow, by_alarm, chattering, floods, stale, stands
-from alerts.performance import AIMS, CONVENTION, DAY_MS, ENOUGH_DAYS, Count, Figures, Judged, Period, figures, judged
+from alerts.performance import (
+    AIMS,
+    CONVENTION,
+    DAY_MS,
+    ENOUGH_DAYS,
+    SHORTEST_DAY_MS,
+    Count,
+    Figures,
+    Judged,
+    Period,
+    figures,
+    judged,
+)
 from gaugehouse.days import Days, iso_ms
 from gaugehouse.printing import table
 from gaugehouse.records import ALARM
@@ -19,6 +31,8 @@ Json = dict[str, Any]
 
 MOST_DAYS: Final = 400
 """The longest stretch that is cut into days."""
+SHORTEST_MONTH_MS: Final = 27 * DAY_MS + SHORTEST_DAY_MS
+"""Days and months that are cut short (the first, the present one) are counted and not judged."""
 
 
 class Kept(NamedTuple):
@@ -66,22 +80,24 @@ def performance(site: Site, kept: Kept, from_ms: int, to_ms: int, now_ms: int) -
     stood = stands(rows)
     days, months = periods(Days(site.zone, site.day_starts_min), start_ms, until_ms)
 
-    def made(period: Period) -> Json:
-        return _json(figures(rows, period, positions, stood))
+    enough = until_ms - start_ms >= ENOUGH_DAYS * DAY_MS
 
-    length_days = (until_ms - start_ms) / DAY_MS
+    def made(period: Period, least_ms: int = 0) -> Json:
+        judge = enough and period.end_ms - period.start_ms >= least_ms
+        return _json(figures(rows, period, positions, stood), enough=judge)
+
     return {
         "from": iso_ms(start_ms),
         "to": iso_ms(until_ms),
         "operator_positions": positions,
         "convention": CONVENTION,
-        "enough": length_days >= ENOUGH_DAYS,
+        "enough": enough,
         "enough_days": ENOUGH_DAYS,
         "aims": [aim._asdict() for aim in AIMS],
         "now": _now(rows, positions, now_ms),
         "whole": made(Period("whole", start_ms, until_ms)),
-        "months": [made(month) for month in months],
-        "days": [made(day) for day in days],
+        "months": [made(month, SHORTEST_MONTH_MS) for month in months],
+        "days": [made(day, SHORTEST_DAY_MS) for day in days],
     }
 
 
@@ -99,7 +115,7 @@ def _now(rows: Sequence[AlarmRow], positions: int, now_ms: int) -> Json:
     }
 
 
-def _json(made: Figures) -> Json:
+def _json(made: Figures, *, enough: bool) -> Json:
     out: Json = {"name": made.period.name, "from": iso_ms(made.period.start_ms), "to": iso_ms(made.period.end_ms)}
     for name, value in made._asdict().items():
         if name in ("period", "positions"):
@@ -109,7 +125,7 @@ def _json(made: Figures) -> Json:
         elif isinstance(value, tuple):
             value = [part._asdict() if isinstance(part, Count) else _rounded(part) for part in value]
         out[name] = value
-    out["judged"] = [_judged(one) for one in judged(made)]
+    out["judged"] = [_judged(one) for one in judged(made, enough=enough)]
     return out
 
 

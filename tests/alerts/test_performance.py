@@ -191,6 +191,25 @@ def test_a_quiet_period_is_judged_only_where_there_is_something_to_judge():
     assert all(verdict in (Verdict.MET, Verdict.NOTHING) for verdict in verdicts.values())
 
 
+@pytest.mark.parametrize(
+    ("minutes", "known"), [(9, ""), (10, "10min"), (59, "10min"), (60, "10min hour"), (23 * 60 - 1, "10min hour"),
+                           (23 * 60, "10min hour day")],
+)  # fmt: skip
+def test_no_average_is_drawn_out_from_a_time_that_is_shorter_than_it(minutes, known):
+    # 23 h: a day in which clocks go forward.
+    made = figures([asks(0)], Period("d", 0, minutes * 60 * S))
+    averages = {"10min": made.average_10min, "hour": made.average_hour, "day": made.average_day}
+    assert " ".join(name for name, value in averages.items() if value is not None) == known
+
+
+def test_too_short_a_time_is_shown_and_not_judged():
+    # kpi-21: at least 30 days of data.
+    made = figures([asks(k * 10, f"t{k}.high") for k in range(40)], Period("d", 0, DAY_MS))
+    said = judged(made, enough=False)
+    assert {one.verdict for one in said} == {Verdict.NOT_JUDGED}
+    assert [one.value for one in said] == [one.value for one in judged(made)]
+
+
 TIMES = st.lists(st.integers(0, 7200 * S), max_size=60).map(sorted)
 
 

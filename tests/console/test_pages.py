@@ -81,6 +81,17 @@ async def test_first_values_and_later_messages_are_the_same(
         assert shown == (value["t"] if isinstance(value, dict) else value), where
 
 
+async def test_with_few_days_the_performance_page_judges_nothing(client: httpx.AsyncClient) -> None:
+    enough = (await client.get("/alarms/performance?days=30")).text
+    few = (await client.get("/alarms/performance?days=1")).text
+    assert "<b>missed</b>" in enough
+    assert "too little to judge by" not in enough  # exactly 30 days are asked for
+    assert "too little to judge by" in few
+    assert few.count("<td>not judged</td>") == 13
+    assert ">met<" not in few
+    assert "missed</b>" not in few
+
+
 async def test_the_light_mode_comes_from_the_cookie_and_nonsense_is_day(client: httpx.AsyncClient) -> None:
     night = await client.get("/", headers={"cookie": "light=night"})
     assert 'data-light="night"' in night.text

@@ -58,6 +58,37 @@ def test_the_command_prints_rates_floods_and_what_nags_most(tmp_path, capsys):
     assert said["whole"]["chattering"] == [{"id": "palm.high", "times": 6}]
 
 
+def test_with_few_days_kept_no_verdict_is_printed_and_no_average_is_drawn_out(tmp_path, capsys):
+    # kpi-21 of tests/data/alarms: at least 30 days of data.
+    site = journal(tmp_path, *STORM)
+    assert main(["alarms", str(site), "--performance", "--to", "2026-02-01T01:00:00Z"]) == 0
+    out = capsys.readouterr().out
+    rows = {line[:40].strip(): line.split() for line in out.splitlines() if " alarms " in line or " % " in line}
+    assert rows["average in an hour"][4:5] == ["4"]
+    assert rows["average in a day"][4] == "-"  # three hours are no day
+    assert "not judged" in out
+    assert not {"met", "missed", "manageable"} & {cells[-1] for cells in rows.values()}
+
+
+def test_whole_days_and_months_are_judged_once_enough_is_kept_and_cut_ones_never(tmp_path):
+    site = loop_site(tmp_path)
+    to_ms = BEGUN + 40 * 24 * HOUR
+    said = performance(site, kept_rows_of(STORM), BEGUN, to_ms, to_ms)
+    judged = {
+        period["name"]: period["judged"][0]["verdict"] != "not judged"
+        for period in (said["whole"], *said["months"], *said["days"])
+    }
+    assert said["whole"]["from"] == "2026-01-31T22:00:00.000Z"
+    assert judged["whole"]
+    assert [judged[month] for month in ("2026-01", "2026-02", "2026-03")] == [False, True, False]
+    assert [judged[day] for day in ("2026-01-31", "2026-02-01", "2026-03-11", "2026-03-12")] == [
+        False,
+        True,
+        True,
+        False,
+    ]
+
+
 def test_the_figures_are_of_the_whole_site_only(tmp_path, capsys):
     site = journal(tmp_path, *STORM)
     assert main(["alarms", str(site), "--performance", "--tank", "palm"]) == 2
