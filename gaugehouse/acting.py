@@ -115,7 +115,7 @@ def _alarm_text(answer: Answer) -> str:
     until = f" until {answer.body['until']}" if "until" in answer.body else ""
     by = f"by {answer.body['by']} at {answer.body.get('time', '')}"
     if "changed" not in answer.body:
-        return f"{answer.body['alarm']}: written down{until.replace(' until', ', the alarm must come until')}"
+        return f"{answer.body['alarm']}: written down{until.replace(' until', ', the alarm must come by')}"
     return "\n".join(f"{c['id']}: {c['state'].replace('_', ' ')}{until}, {by}" for c in answer.body["changed"])
 
 

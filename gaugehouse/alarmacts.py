@@ -116,7 +116,7 @@ def alarm_decisions(done: Done) -> list[Decision]:
 def shelve_of(fields: Json) -> Shelve:
     span_s = fields.get("span_s")
     if isinstance(span_s, bool) or not isinstance(span_s, (int, float)) or not 0 < span_s <= 1e9:
-        raise CallError("span_s is missing: say for how many seconds it is shelved")
+        raise CallError(f"an alarm is shelved for a time above 0 s; asked was span_s = {span_s!r}")
     return Shelve(
         text_of(fields, "alarm"),
         text_of(fields, "by"),

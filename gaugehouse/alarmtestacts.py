@@ -152,7 +152,9 @@ def tell_of(fields: Json) -> TellTest:
     if seconds is not None and (isinstance(seconds, bool) or not isinstance(seconds, (int, float)) or seconds < 0):
         raise CallError(f"seconds is {seconds!r}; write how long it took from the signal to the alarm")
     if passed is True and seconds is None:
-        raise CallError("seconds is missing: say how long it took from the signal to the alarm")
+        raise CallError(
+            "how long it took from the signal to the alarm is missing: give --took (`seconds`), or --failed (`passed`)"
+        )
     return TellTest(
         text_of(fields, "alarm"),
         text_of(fields, "by"),

@@ -96,7 +96,7 @@ def fault_of(site: Site, text: str) -> tuple[str, int]:
     """``INSTRUMENT:NUMBER``. Raises `CallError`."""
     instrument, _, number = text.partition(":")
     known = [loop.instrument for loop in site.loops]
-    if instrument not in known:
+    if instrument not in known and number:
         raise CallError(f"{site.path}: no instrument {instrument!r}; there are {', '.join(known)}")
     if not number.isascii() or not number.isdigit() or int(number) < 1:
         raise CallError(f"{text!r} names no fault; write INSTRUMENT:NUMBER, such as {known[0]}:1")

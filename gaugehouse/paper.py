@@ -35,7 +35,8 @@ LACKING: Final = "\N{REPLACEMENT CHARACTER}"
 SMALLEST_PT: Final = 4.5
 LONG: Final = 900
 """Signs from which on a field's value is set as a paragraph, which a page's end may part."""
-_PAGES: Final = "\ufdd0"  # stands for the number of pages until it is known; no text can hold it
+_PAGES: Final = "\ufdd0"  # stands for a digit of the number of pages until it is known; no text can hold it
+MOST_DIGITS: Final = 4
 
 Size = Literal["A4", "Letter"]
 Align = Literal["left", "right", "center"]
@@ -122,23 +123,26 @@ def pdf_of(paper: Paper) -> bytes:
     if paper.made_at.tzinfo is None:
         raise ValueError(f"{paper.title}: the time at which a paper is made needs its offset, got {paper.made_at}")
     logging.getLogger("fontTools").setLevel(logging.WARNING)  # it tells every table that it cuts
-    sheet = _Sheet(paper)
-    try:
-        sheet.add_page()
-        for block in paper.blocks:
-            sheet.block(block)
-        sheet.say_what_lacks()
-        return bytes(sheet.output())
-    finally:
-        for font in sheet.fonts.values():
-            assert isinstance(font, TTFFont)
-            font.ttfont.close()  # fpdf2 leaves the file open
+    for digits in range(1, MOST_DIGITS + 1):
+        sheet = _Sheet(paper, digits)
+        try:
+            sheet.add_page()
+            for block in paper.blocks:
+                sheet.block(block)
+            sheet.say_what_lacks()
+            if sheet.pages_count < 10**digits or digits == MOST_DIGITS:
+                break
+        finally:
+            for font in sheet.fonts.values():
+                assert isinstance(font, TTFFont)
+                font.ttfont.close()  # fpdf2 leaves the file open
+    return bytes(sheet.output())
 
 
 class _Sheet(FPDF):
     """The drawing of one paper. fpdf2 calls `header` and `footer` for each page."""
 
-    def __init__(self, paper: Paper) -> None:
+    def __init__(self, paper: Paper, digits: int) -> None:
         super().__init__("landscape" if paper.landscape else "portrait", "mm", paper.size)
         self.paper = paper
         self.lacking: dict[str, None] = {}
@@ -147,7 +151,8 @@ class _Sheet(FPDF):
         assert isinstance(regular, TTFFont)
         self._known = frozenset(regular.cmap)
         self.add_font(FACE, "B", FONTS / "DejaVuSansCondensed-Bold.ttf")
-        self.alias_nb_pages(_PAGES)
+        self._pages = _PAGES * digits
+        self.alias_nb_pages(self._pages)
         self.set_creation_date(paper.made_at)
         self.set_title(self.clean(paper.title))
         self.set_author(self.clean(paper.made_by))
@@ -256,7 +261,7 @@ class _Sheet(FPDF):
             self.face(6.8, grey=GREY)
         self.cell(self.epw * 0.8, 3.2, self.fitted(self._foot_lines[-1], self.epw * 0.79))
         self.face(7.5, bold=True)
-        self.cell(self.epw * 0.2, 3.2, f"page {self.page_no()} of {_PAGES}", align="R")
+        self.cell(self.epw * 0.2, 3.2, f"page {self.page_no()} of {self._pages}", align="R")
         self.face(9)
 
     def _rule(self, thick_mm: float, grey: int) -> None:

@@ -37,7 +37,10 @@ class PlanMovement(NamedTuple):
         standing = core.plans.get(self.tank)
         if standing is not None:
             text = f"tank {self.tank} has a plan by {standing.by} already; end it first"
-            return Outcome(Answer(Taken.ALREADY, text, plan_json(standing)))
+            same = (standing.kind, standing.quantity_m3, standing.rate_m3_per_s) == (
+                self.kind, self.quantity_m3, self.rate_m3_per_s,
+            )  # fmt: skip
+            return Outcome(Answer(Taken.ALREADY if same else Taken.REFUSED, text, plan_json(standing)))
         why = _objection(core, self)
         if why:
             return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}"))

@@ -122,7 +122,11 @@ def read_sheet(path: Path, sources: Sources, by_return: Collection[str], report:
     try:
         with path.open(newline="", encoding="utf-8-sig") as file:
             lines = list(csv.reader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except OSError as error:
+        why = error.strerror or str(error)
+        report.error("", f"the alarm sheet cannot be read: {why}; check the name and its rights", file=str(path))
+        return AlarmSheet()
+    except (UnicodeDecodeError, csv.Error) as error:
         report.error("", f"the alarm sheet cannot be read as CSV in UTF-8: {error}", file=str(path))
         return AlarmSheet()
     header = [cell.strip() for cell in lines[0]] if lines else []

@@ -67,10 +67,11 @@ def test_an_act_that_the_lifecycle_ignores_is_answered_and_kept(
 @pytest.mark.parametrize(
     ("name", "fields", "words"),
     [
-        ("shelve", {"alarm": "palm.high", "by": "Ann", "reason": "x"}, "span_s is missing"),
+        ("shelve", {"alarm": "palm.high", "by": "Ann", "reason": "x"}, "a time above 0 s"),
+        ("shelve", {"alarm": "palm.high", "by": "Ann", "reason": "x", "span_s": -7200.0}, "a time above 0 s"),
         ("shelve", {"alarm": "palm.high", "by": "Ann", "span_s": 60}, "reason is missing"),
         ("shelve", {"alarm": "palm.high", "reason": "x", "span_s": 60}, "say who does it"),
-        ("shelve", {"alarm": "palm.high", "by": "Ann", "reason": "x", "span_s": True}, "span_s is missing"),
+        ("shelve", {"alarm": "palm.high", "by": "Ann", "reason": "x", "span_s": True}, "a time above 0 s"),
         ("remove_from_service", {"alarms": [], "by": "Ann", "reason": "x"}, "name at least one alarm"),
         ("remove_from_service", {"alarms": ["a.b"] * 201, "by": "Ann", "reason": "x"}, "200 at most"),
         ("return_to_service", {"alarms": "palm.high", "by": "Ann"}, "alarms is missing"),

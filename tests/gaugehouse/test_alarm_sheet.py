@@ -127,6 +127,13 @@ def test_a_mistake_in_the_sheet_names_its_file_and_row(tmp_path: Path, sheet: st
     assert any(words in text and "sheet.csv" in text for text in texts), texts
 
 
+def test_another_sheet_that_is_not_there_is_told_without_guessing_at_its_contents(tmp_path: Path) -> None:
+    with pytest.raises(SiteError) as raised:
+        load_site(write_site(tmp_path, LOOP_SITE), sheet=tmp_path / "other.csv")
+    assert "other.csv: the alarm sheet cannot be read: No such file or directory; check the name" in str(raised.value)
+    assert "CSV in UTF-8" not in str(raised.value)
+
+
 def test_a_sheet_that_is_no_text_is_refused(tmp_path: Path) -> None:
     (tmp_path / "sheet.csv").write_bytes(b"\xff\xfe\x00\x01")
     with pytest.raises(SiteError, match="cannot be read as CSV"):

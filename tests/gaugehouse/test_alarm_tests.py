@@ -68,7 +68,7 @@ def test_a_test_is_refused_where_it_could_prove_nothing(tmp_path: Path) -> None:
     [
         ("begin_alarm_test", {"means": "dry"}, "means is 'dry'"),
         ("begin_alarm_test", {"means": "wet", "limit_s": 7200}, "allowed is 1 to 3600"),
-        ("tell_alarm_test", {"means": "wet"}, "seconds is missing"),
+        ("tell_alarm_test", {"means": "wet"}, "give --took"),
         ("tell_alarm_test", {"means": "wet", "seconds": -1}, "write how long"),
     ],
 )

@@ -157,6 +157,7 @@ def test_a_person_s_entry_is_kept_in_the_record_book_and_corrected_by_another(
     [
         (("palm-top:9", "--cause", "x"), 2, "palm-top has no fault 9"),
         (("palm-top:0", "--cause", "x"), 2, "names no fault"),
+        (("7", "--cause", "x"), 2, "write INSTRUMENT:NUMBER"),
         (("cedar:1", "--cause", "x"), 2, "there are palm-top"),
         (("palm-top:1",), 2, "the entry says nothing"),
         (("palm-top:1", "--cause", "x", "--corrects", "4"), 2, "there is no entry 4 to be corrected; entries: none"),

@@ -68,6 +68,13 @@ def test_what_the_font_lacks_is_marked_and_named() -> None:
     assert "lacks them: U+4E2D" in printed
 
 
+def test_a_paper_of_many_pages_keeps_room_for_their_number() -> None:
+    # A library's warning is an error in these tests: it warned when the number took more room than was kept for it.
+    pages = read(paper(Table([Column("n")], [[str(n)] for n in range(900)]))).pages
+    assert len(pages) >= 10
+    assert f"page {len(pages)} of {len(pages)}" in " ".join(pages[-1].extract_text().split())
+
+
 def test_a_letter_and_its_accent_written_apart_print_as_one() -> None:
     assert "Zoë" in text_of(paper(Note("Zoe\N{COMBINING DIAERESIS}")))
 

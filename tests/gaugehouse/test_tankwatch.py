@@ -288,7 +288,9 @@ def test_a_second_plan_of_a_tank_tells_who_made_the_first(tmp_path: Path) -> Non
     player = Player(two_tanks(tmp_path))
     assert order(player).status is Taken.DONE
     answer = do(player, 1, "plan_movement", tank="palm", quantity_m3=1.0, by="Bob")
-    assert (answer.status, answer.body["by"]) == (Taken.ALREADY, "Ann")
+    assert (answer.status, answer.body["by"]) == (Taken.REFUSED, "Ann")  # another quantity is another order
+    again = do(player, 1, "plan_movement", tank="palm", quantity_m3=10.0, by="Bob")
+    assert (again.status, again.body["by"]) == (Taken.ALREADY, "Ann")
     assert do(player, 2, "end_plan", tank="elm", by="Bob").status is Taken.UNKNOWN
 
 
@@ -301,8 +303,10 @@ def test_the_command_orders_and_ends_with_the_record_book_alone(
     call = ["plan", str(site), "palm"]
     assert main([*call, "--receipt", "120 m3", "--rate", "1000 L/min", "--by", "Ann"]) == 0
     assert "palm: receipt of 120.000 m3 jet ordered by Ann" in capsys.readouterr().out
-    assert main([*call, "--issue", "1 m3", "--by", "Bob"]) == 0
+    assert main([*call, "--receipt", "120 m3", "--rate", "1000 L/min", "--by", "Bob"]) == 0
     assert "has a plan by Ann already" in capsys.readouterr().out
+    assert main([*call, "--issue", "1 m3", "--by", "Bob"]) == 3  # another order is no order that stands already
+    assert "has a plan by Ann already; end it first" in capsys.readouterr().err
     assert main([*call, "--end", "--by", "Bob"]) == 0
     assert "ended by Bob" in capsys.readouterr().out
     assert main([*call, "--end", "--by", "Bob"]) == 2
