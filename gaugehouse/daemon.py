@@ -31,6 +31,7 @@ from gaugehouse.local import door
 from gaugehouse.notifying.postroom import PostRoom, post_room
 from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
+from gaugehouse.requalifying import pinned
 from gaugehouse.servers import serving
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
@@ -185,7 +186,9 @@ class Daemon:
         kept = Kept(self.site.keep_readings_ms)
         book, readings, readers = (
             BookWriter(stores.book),
-            ReadingWriter(stores.readings, tidy=lambda: stores.readings.tidy(kept)),
+            ReadingWriter(
+                stores.readings, tidy=lambda: stores.readings.tidy(kept, pinned(self._core.requalifying.found))
+            ),
             ReaderPool(),
         )
         traces = TraceKeeping(stores.traces, book)

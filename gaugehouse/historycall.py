@@ -39,6 +39,10 @@ def add_arguments(parser: ArgumentParser) -> None:
     into = added("import", "readings back from such a file; not beside a running daemon", _import)
     into.add_argument("file", metavar="FILE.csv", help="FILE.csv or FILE.parquet")
 
+    sent = added("backfill", "sends readings to a time-series server once more; nothing is doubled by it", _backfill)
+    sent.add_argument("server", metavar="SERVER", help="the id of a [[store.server]]")
+    _stretch(sent)
+
     again = added("recompute", "figures by the tank model in force beside those kept, as CSV", _recompute)
     again.add_argument("--out", required=True, metavar="FILE.csv")
     again.add_argument("--tank", metavar="ID", help="one tank only")
@@ -107,3 +111,9 @@ def _recompute(args: Namespace) -> int:
     from gaugehouse.historyrecompute import recompute
 
     return recompute(args)
+
+
+def _backfill(args: Namespace) -> int:
+    from gaugehouse.historycare import backfill
+
+    return backfill(args)

@@ -1,4 +1,4 @@
-"""The commands that look after the file of readings: its size, whether it is sound, sealing what is left to seal."""
+"""The commands that look after the file of readings: its size, whether it is sound, sealing, sending it again."""
 
 import sys
 from argparse import Namespace
@@ -7,8 +7,11 @@ from typing import Any
 
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.looking import span_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.progress import progress
+from gaugehouse.servers import Progress
+from gaugehouse.servers import backfill as resend
 from gaugehouse.site import load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import READINGS, look_into_readings, open_stores
@@ -19,7 +22,7 @@ from history.inspecting import TankSize
 def size(args: Namespace) -> int:
     """`gaugehouse history size`: how many bytes of what, and what a retention would free."""
     site = load_site(Path(args.site))
-    keep_ms = None if args.keep is None else _keep_ms(args.keep)
+    keep_ms = site.keep_readings_ms if args.keep is None else _keep_ms(args.keep)
     with look_into_readings(site) as store:
         newest_ms = max((one.newest_ms for one in store.sizes().tanks), default=0)
         found = store.sizes(None if keep_ms is None else newest_ms - keep_ms)
@@ -105,3 +108,27 @@ def seal(args: Namespace) -> int:
     if rest:
         print(f"{rest} readings could not be sealed", file=sys.stderr)
     return 1 if rest else 0
+
+
+def backfill(args: Namespace) -> int:
+    """`gaugehouse history backfill`: 0 when all is with the server, 1 when it rejected some."""
+    site = load_site(Path(args.site))
+    start, end = span_of(args, site)
+    with look_into_readings(site) as store:
+        found = store.sizes().tanks
+    start_ms = max([min((one.oldest_ms for one in found), default=0), *([] if start is None else [start])])
+    newest_ms = max((one.newest_ms + 1 for one in found), default=0)
+    end_ms = newest_ms if end is None else min(newest_ms, end)
+    done = Progress(start_ms, 0, 0)
+    try:
+        with progress("backfill", max(1, end_ms - start_ms)) as step:
+            for now in resend(site, args.server, start_ms, end_ms):
+                step(now.done_ms - done.done_ms)
+                done = now
+    finally:
+        if start_ms < done.done_ms < end_ms:
+            print(f"with the server: all before {iso_ms(done.done_ms)}; go on with --from {iso_ms(done.done_ms)}",
+                  file=sys.stderr)  # fmt: skip
+    told = {"server": args.server, "sent": done.sent, "rejected": done.rejected}
+    print(as_json(told) if args.json else f"{args.server}: {done.sent} readings sent, {done.rejected} rejected")
+    return 1 if done.rejected else 0

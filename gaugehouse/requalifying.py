@@ -15,6 +15,7 @@ from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.errors import CallError
 from history.requalify import Requalified, Stretch, painted
+from history.tidying import Pinned
 from models.reading import BAD, GOOD, UNCERTAIN, Instant, Quality, Reason
 
 if TYPE_CHECKING:
@@ -71,6 +72,11 @@ def requalified_of(state: Mapping[str, str]) -> Requalified:
         {key.partition("/")[2]: json.loads(text) for key, text in state.items() if key.partition("/")[0] == ROOM}
     )
     return room.found
+
+
+def pinned(found: Requalified) -> list[Pinned]:
+    """Stretches that entries of the record book point at: their single readings are kept whatever the retention."""
+    return [Pinned(one.start_ms, one.end_ms, tank) for tank, some in found.all().items() for one in some]
 
 
 def _stretch(start_ms: int, end_ms: int, quality: int, reason: str) -> Stretch:

@@ -323,16 +323,17 @@ class SqliteStore:
     def tidy(self, kept: Kept = FOR_GOOD, pinned: Sequence[Pinned] = ()) -> bool:
         """Do one piece of what is due (seal an hour, merge a day, thin) and say whether there was one."""
         with self._file.reading() as connection:
-            tanks = connection.execute("SELECT id FROM tank").fetchall()
+            tanks = connection.execute("SELECT id, name FROM tank").fetchall()
             newest = connection.execute("SELECT max(time_ms) FROM reading").fetchone()[0] or 0
         broken: StoreDamaged | None = None
-        for (tank_id,) in tanks:
+        for tank_id, name in tanks:
+            here = [pin for pin in pinned if pin.tank in ("", name)]
             try:
                 with self._file.writing() as connection:
                     if (
                         seal_one(connection, self._sealed, tank_id)
                         or merge_one(connection, self._sealed, tank_id)
-                        or thin_one(connection, self._sealed, tank_id, newest, kept, pinned)
+                        or thin_one(connection, self._sealed, tank_id, newest, kept, here)
                     ):
                         return True
             except StoreDamaged as error:  # a broken page under one tank's blocks does not keep others from it

@@ -35,10 +35,11 @@ FOR_GOOD: Final = Kept()
 
 
 class Pinned(NamedTuple):
-    """A stretch that something points at: its readings are never thinned."""
+    """A stretch that something points at: its readings are never thinned. tank: empty for those of all tanks."""
 
     start_ms: int
     end_ms: int
+    tank: str = ""
 
 
 def seal_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int, *, to_the_end: bool = False) -> bool:

@@ -10,15 +10,20 @@ from gaugehouse.acts import act_of
 from gaugehouse.cli import main
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
-from gaugehouse.requalifying import KIND, requalified_of
+from gaugehouse.requalifying import KIND, Requalifying, pinned, requalified_of
 from gaugehouse.stores import look_into_book, look_into_readings
 from history.memory import MemoryStore
+from history.requalify import Stretch
+from history.sqlite import SqliteStore
+from history.tidying import Kept
 from models.reading import BAD, GOOD, Reason
 from tests.gaugehouse.farms import running
 from tests.gaugehouse.test_history_command import filled, history
 from tests.gaugehouse.test_local import command
 from tests.gaugehouse.test_loopchecks import Bench
+from tests.history.samples import NOON_MS, run
 
+DAY_MS = 86_400_000
 Capture = pytest.CaptureFixture[str]
 MOMENT = ("--from", "2026-01-01T12:30Z", "--to", "2026-01-01T13:00Z")
 WHO = ("--by", "Ada", "--comment", "stilling well was blocked")
@@ -120,3 +125,16 @@ async def test_a_running_daemon_tells_it_at_once(tmp_path: Path, capsys: Capture
         trend = await facts.trend(tank, "level_m", now_ms - 60_000, 60_000, 10)
         assert set(trend["mean"]) == {None}
     capsys.readouterr()
+
+
+def test_the_readings_that_an_entry_points_at_are_never_thinned(tmp_path: Path) -> None:
+    days = [one for tank in ("palm", "elm") for one in run(5 * 1440, step_ms=60_000, tank=tank)]
+    store = SqliteStore.open(tmp_path / "r.sqlite", "FARM")
+    store.append(days)
+    room = Requalifying()
+    room.add("palm", Stretch(NOON_MS + DAY_MS, NOON_MS + DAY_MS + 60_000, BAD, Reason.DEVICE_FAILURE))
+    while store.tidy(Kept(DAY_MS), pinned(room.found)):
+        pass
+    kept = {tank: len(list(store.read(tank, NOON_MS, NOON_MS + 3 * DAY_MS))) for tank in ("palm", "elm")}
+    assert kept == {"palm": 1440, "elm": 0}, "the day of that stretch of that tank, and no other"
+    store.close()

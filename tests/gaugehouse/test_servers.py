@@ -1,12 +1,14 @@
 """The daemon with a time-series server as a second home of its readings, and a backfill beside it."""
 
 import contextlib
+import json
 import logging
 import time
 from pathlib import Path
 
 import pytest
 
+from gaugehouse.cli import main
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.servers import backfill
 from gaugehouse.site import Site, load_site
@@ -156,3 +158,26 @@ def test_what_a_backfill_cannot_place_stands_in_the_reject_list(site: Site) -> N
 def test_a_backfill_to_a_server_that_is_not_in_the_site_file_names_those_that_are(site: Site) -> None:
     with pytest.raises(CallError, match='no server has the id "other"; the site file has archive'):
         next(backfill(site, "other", 0, NOON_MS))
+
+
+def test_the_command_sends_a_range_again_and_says_where_to_go_on(
+    site: Site, capsys: pytest.CaptureFixture[str]
+) -> None:
+    argv = ["history", "backfill", str(site.path), "archive"]
+    with scripted(port_of(site)) as server:
+        assert main([*argv, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out) == {"server": "archive", "sent": 1000, "rejected": 0}
+        assert main([*argv, "--from", "2026-01-02T12:00Z", "--to", "2026-01-02T13:00Z"]) == 0
+        assert "archive: 12 readings sent, 0 rejected" in capsys.readouterr().out
+        seen = len(server.taken)
+
+        def away_after_the_first_day(lines: list[str]) -> Answer:
+            return Answer(503) if len(server.taken) > seen + 140 else Scripted().judge(lines)
+
+        server.judge = away_after_the_first_day
+        assert main(argv) == 3
+        assert "go on with --from 2026-01-02T00:00:00.000Z" in capsys.readouterr().err
+        server.judge = lambda lines: Answer(400, f"beyond retention policy dropped={len(lines)}")
+        assert main([*argv, "--from", "2026-01-02T12:00Z", "--to", "2026-01-02T13:00Z"]) == 1
+    assert main([*argv[:-1], "other"]) == 2
+    assert "the site file has archive" in capsys.readouterr().err
