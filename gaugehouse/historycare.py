@@ -3,7 +3,7 @@
 import sys
 from argparse import Namespace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
@@ -17,6 +17,8 @@ from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import READINGS, look_into_readings, open_stores
 from history.block import FIGURES
 from history.inspecting import TankSize
+
+DAY_MS: Final = 86_400_000
 
 
 def size(args: Namespace) -> int:
@@ -43,7 +45,7 @@ def size(args: Namespace) -> int:
     if keep_ms is None:
         print('single readings are kept for good; --keep "400 days" tells what a retention would free')
     else:
-        print(f"kept for {keep_ms / 86_400_000:g} days, single readings of {freed} bytes go (roll-ups stay)")
+        print(f"kept for {keep_ms / DAY_MS:g} days, single readings of {freed} bytes go (roll-ups stay)")
     return 0
 
 
@@ -67,9 +69,12 @@ def _size_row(one: TankSize) -> dict[str, Any]:
 
 def _keep_ms(text: str) -> int:
     try:
-        return round(1000 * parse(text, "s", "400 days"))
+        keep_ms = round(1000 * parse(text, "s", "400 days"))
     except BadQuantity as error:
         raise CallError(f"--keep: {error}") from error
+    if keep_ms < DAY_MS:
+        raise CallError(f'--keep: "{text}" is less than a day; readings are thinned by whole days')
+    return keep_ms
 
 
 def verify(args: Namespace) -> int:

@@ -10,13 +10,14 @@ from typing import Final, NamedTuple
 
 from gaugehouse.days import iso_ms, parse_ms
 from history.block import FACTOR, LEVEL, Columns, status_parts
-from history.scale import BOUND_CODE, BOUNDS, QUALITIES, REASON_CODE, REASONS, scaled
+from history.scale import BOUND_CODE, BOUNDS, LARGEST, QUALITIES, REASON_CODE, REASONS, scaled
 from models.reading import BAD, GOOD, QUANTITY, READING_COLUMNS, Bound, Reason
 
 QUALITY_CODE: Final = {quality.word: int(quality) for quality in QUALITIES}
 BOUND_OF: Final = {bound.value: BOUND_CODE[bound] for bound in Bound}
 REASON_OF: Final = {reason.value: REASON_CODE[reason] for reason in Reason}
 _PLACE: Final = {name: place for place, name in enumerate(READING_COLUMNS)}
+_FIGURES: Final = tuple((name, _PLACE[name], FACTOR[name]) for name in QUANTITY)
 
 
 def words_of(tank: str, columns: Columns) -> dict[str, list[str]]:
@@ -80,7 +81,20 @@ def row_of(number: int, cells: Sequence[object], tanks: Mapping[str, object]) ->
         wrong.append(f"column tank: no tank {tank!r}; the site file has {', '.join(tanks)}")
     status = [taken("quality", QUALITY_CODE), taken("reason", REASON_OF)]
     status += [taken("stock_quality", QUALITY_CODE), taken("bound", BOUND_OF)]
-    figures = {name: _figure(name, cells[_PLACE[name]], wrong) for name in QUANTITY}
+    figures: dict[str, int | None] = {}
+    for name, place, factor in _FIGURES:
+        cell = cells[place]
+        if cell == "" or cell is None:
+            figures[name] = None
+            continue
+        try:
+            product = float(cell) * factor  # type: ignore[arg-type]  # what is no number raises
+            whole = round(product)
+        except (TypeError, ValueError, OverflowError):
+            figures[name] = _figure(name, cell, wrong)
+            continue
+        plain = -0.499 < product - whole < 0.499 and -LARGEST <= whole <= LARGEST
+        figures[name] = whole if plain and "_" not in str(cell) else _figure(name, cell, wrong)
     if not wrong:
         wrong += _odd(figures, *status[:2])
     if wrong:
@@ -104,8 +118,7 @@ def _time_ms(cell: object, wrong: list[str]) -> int:
 
 
 def _figure(name: str, cell: object, wrong: list[str]) -> int | None:
-    if cell is None or cell == "":
-        return None
+    """The slow way: near a tie, and for what is no number."""
     try:
         value = cell if isinstance(cell, float) else float(str(cell).strip().replace("_", "?"))
         return scaled(value, QUANTITY[name].decimals)

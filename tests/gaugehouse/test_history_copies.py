@@ -183,7 +183,9 @@ def test_size_tells_bytes_by_kind_and_what_a_retention_would_free(tmp_path: Path
     assert told["sealed_bytes"] == parts == sum(tank[f"{kind} [B]"] for kind in ("readings", "minutes", "hours"))
     assert history("size", site) == 0
     assert "kept for good" in capsys.readouterr().out
-    assert history("size", site, "--keep", "400") == 2
+    for wrong in ("400", "-1 d", "1 h", "400 m3"):
+        assert history("size", site, f"--keep={wrong}") == 2
+        assert "--keep:" in capsys.readouterr().err
 
 
 FIRST = "block = (SELECT id FROM block WHERE first_seq = 1)"
