@@ -71,7 +71,7 @@ def test_an_entry_is_written_corrected_and_the_fault_closed(page: Page, console:
     expect(entries).to_contain_text("1\u202f204\u00a0mm")  # 1204.5 mm, to the even millimetre
     page.get_by_role("button", name="correct this entry").click()
     expect(page.locator(".correcting")).to_contain_text("replaces entry 1")
-    page.get_by_label("Cause").fill("<b>loose plug</b>")
+    page.get_by_label("Cause", exact=True).fill("<b>loose plug</b>")
     page.get_by_label("The fault is dealt with").check()
     page.get_by_role("button", name="Write it down").click()
     expect(said).to_have_text("entry 2 written by Ada")
