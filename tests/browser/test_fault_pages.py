@@ -42,13 +42,14 @@ def test_the_fault_trace_is_drawn_and_read_out_by_keys(page: Page, console: Cons
     ink = "c => { const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0;" + (
         " for (let i = 3; i < d.length; i += 4) if (d[i] > 200) n += 1; return n; }"
     )
-    assert canvas.evaluate(ink) > 1000
+    drawn = f"() => ({ink})(document.querySelector('#trace canvas')) > 1000"
+    page.wait_for_function(drawn)
     canvas.focus()
     page.keyboard.press("[")
     expect(page.locator("#trace output")).to_contain_text("mA")
     page.keyboard.press("+")
     page.keyboard.press("0")
-    assert canvas.evaluate(ink) > 1000
+    page.wait_for_function(drawn)
 
 
 def test_an_entry_is_written_corrected_and_the_fault_closed(page: Page, console: Console) -> None:
