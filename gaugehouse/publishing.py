@@ -115,12 +115,16 @@ class BookOutbox:
 
 
 def alarm_payload(entry: Recorded, name: str, *, simulated: bool) -> bytes:
-    """One transition: the columns of alarms.csv, who and why, and the entry's number to tell a repetition by."""
+    """One transition: the columns of alarms.csv, who and why, and the entry's number to tell a repetition by.
+
+    head: the record book's head at this entry: a subscriber who keeps it can verify all that came before.
+    """
     body: Mapping[str, Any] = entry.body
     out: dict[str, Any] = {"n": entry.n, "id": alarm_id_of(entry), "time": iso_ms(entry.time_ms)}
     for key in ("source", "condition", "priority", "event", "state", "occurrence"):
         out[key] = body[key]
     out |= {"by": body.get("by", ""), "comment": body.get("comment", ""), "name": name, "value": body.get("value")}
+    out["head"] = f"{entry.n}:{entry.hash}"
     return _json(out, simulated=simulated)
 
 

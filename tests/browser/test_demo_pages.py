@@ -8,6 +8,7 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
@@ -85,6 +86,34 @@ def test_the_board_of_the_demo_moves_and_an_alarm_is_acknowledged(page: Page, de
     expect(page.locator("#acknowledge output")).to_contain_text("acknowledged by Ada")
     expect(line.locator(".how b")).to_have_text("acknowledged")
     expect(page.locator("#past tr", has_text="loop looked at").first).to_be_visible()
+
+
+def test_two_browsers_that_acknowledge_at_once_make_one_entry_and_both_are_told(browser: Browser, demo: Demo) -> None:
+    with watched(browser, demo) as one, watched(browser, demo) as two:
+        pages = [one.new_page(), two.new_page()]
+        for page, name in zip(pages, ("Ada", "Bo"), strict=True):
+            page.goto(f"{demo.url}/alarms")
+            line = page.locator("main li", has_text="Finch Avgas").filter(has_text="not acknowledged").first
+            expect(line).to_be_visible(timeout=45_000)
+            line.get_by_role("checkbox").check()
+            page.get_by_label("Your name").fill(name)
+        alarm, occurrence = (
+            pages[0].locator("input[name=choose]:checked").get_attribute(f"data-{what}")
+            for what in ("alarm", "occurrence")
+        )
+        for page in pages:
+            page.get_by_role("button", name="Acknowledge 1 chosen").evaluate("button => button.click()")
+        for page in pages:
+            expect(page.locator("#acknowledge output")).to_contain_text("acknowledged by")
+        said = [page.locator("#acknowledge output").inner_text() for page in pages]
+    history = httpx.get(f"{demo.url}/api/alarms/history").json()
+    entries = [
+        row for row in history
+        if (row["id"], str(row["occurrence"]), row["event"]) == (alarm, occurrence, "acknowledged")
+    ]  # fmt: skip
+    assert len(entries) == 1
+    assert all(f"acknowledged by {entries[0]['by']}" in text for text in said), (entries, said)
+    assert sum("was acknowledged by" in text for text in said) == 1
 
 
 def test_a_killed_daemon_is_told_within_six_seconds_and_its_return_is_seen(page: Page, demo: Demo) -> None:

@@ -22,8 +22,9 @@ from gaugehouse.publishing import (
 )
 from gaugehouse.rows import ALARM_COLUMNS, reading_json
 from gaugehouse.site import MqttSpec, load_site
-from gaugehouse.stores import RECORDS
+from gaugehouse.stores import RECORDS, look_into_book
 from gaugehouse.wiring import core_of
+from history.chain import Head
 from history.errors import StoreUnavailable
 from history.readers import ReaderPool
 from models.reading import READING_COLUMNS, Quality, Reading, Reason
@@ -52,7 +53,7 @@ async def test_an_alarm_message_has_the_columns_of_alarms_csv_and_who_why_and_wh
         await site.write(3)
         await until(lambda: len(wire.numbers()) == 3)
     first, _, third = (json.loads(m.payload) for m in wire.taken if m.n)
-    assert set(ALARM_COLUMNS) | {"id", "occurrence", "by", "comment", "name", "n", "value"} == set(first)
+    assert set(ALARM_COLUMNS) | {"id", "occurrence", "by", "comment", "name", "n", "value", "head"} == set(first)
     assert first == {
         "n": 1,
         "id": "palm.high",
@@ -67,7 +68,11 @@ async def test_an_alarm_message_has_the_columns_of_alarms_csv_and_who_why_and_wh
         "comment": "",
         "name": first["name"],
         "value": None,
+        "head": first["head"],
     }
+    with look_into_book(site.site) as book:
+        assert book.verify(Head.parse(first["head"])).unbroken
+        assert str(book.head()) == third["head"]
     assert first["name"] not in ("", "high"), "words for people"
     assert (third["event"], third["by"], third["time"]) == ("acknowledged", "Ana", "2026-01-01T00:00:02.000Z")
     assert [m.topic for m in wire.taken if m.n] == ["gaugehouse/test/alarm/palm.high"] * 3
