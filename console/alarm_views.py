@@ -14,6 +14,8 @@ from console.figures import NBSP, duration, moment, number, parse_time, until
 from console.words import CONDITIONS, EVENTS, GROUPS, PAGE, STATES, URGENCY
 
 WAITING: Final = frozenset({"unacknowledged", "returned_unacknowledged", "latched_unacknowledged"})
+AUDIBLE: Final = frozenset({"unacknowledged", "latched_unacknowledged"})
+"""States that call. Source: ISA-18.2 / IEC 62682 state model (from memory): one that has returned is quiet."""
 MOST_SOUNDING: Final = 500
 """More keys than that need not be told apart: nobody silences them one by one."""
 ASIDE: Final = frozenset({"shelved", "suppressed_by_design", "out_of_service"})
@@ -100,8 +102,10 @@ def can(alarm: Json) -> list[str]:
 
 
 def sounding(alarms: Iterable[Json]) -> list[str]:
-    """What the sound calls for, the most urgent first: priority, alarm and occurrence of all that waits."""
-    return [f"{a['priority']}:{a['id']}#{a['occurrence']}" for a in ordered(alarms) if waits(a)][:MOST_SOUNDING]
+    """What the sound calls for, the most urgent first: priority, alarm and occurrence."""
+    return [f"{a['priority']}:{a['id']}#{a['occurrence']}" for a in ordered(alarms) if a["state"] in AUDIBLE][
+        :MOST_SOUNDING
+    ]
 
 
 def tab(alarm: Json | None) -> Json:

@@ -1,4 +1,4 @@
-// The sound of alarms that wait: one to three tones, as many as the mark has strokes. Off until a person turns it on;
+// The sound of alarms that stand (or are latched) and wait: one to three tones, as many as the mark has strokes. Off until a person turns it on;
 // silencing quiets what waits now and acknowledges nothing: what comes anew is heard again.
 
 const EVERY_MS = 2400;

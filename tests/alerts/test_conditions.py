@@ -264,3 +264,22 @@ def test_poll_and_on_delay_cost_no_more_than_the_latency_budget_says(row: dict[s
 def test_limits_that_cannot_be_judged_are_refused_by_tank_and_name(limits: tuple[Limit, ...], words: str) -> None:
     with pytest.raises(BadSetup, match=rf"tank T1, limit \w+: .*{words}"):
         check_limits(TankAlarms("T1", "L1", limits))
+
+
+RANGE_M = 12.0
+
+
+@pytest.mark.parametrize("row", rows("alarms/alarm_deadband_delay.csv"), ids=lambda row: row["id"])
+def test_the_usual_starting_values_of_deadband_and_delay_are_kept_to_the_tick(row: dict[str, str]) -> None:
+    """A limit set to a row's share of range and its delay: on after the delay, held by the deadband, off after it."""
+    deadband, delay_s = RANGE_M * float(row["deadband_pct_of_range"]) / 100, int(row["delay_s"])
+    watch = LimitWatch(Limit("high", 9.0, deadband, 1000 * delay_s, 1000 * delay_s, 2))
+    active = []
+    inside = 9.0 - deadband + 0.001
+    for second in range(4 * delay_s):
+        watch.trusted(1000 * second, 9.0 if second < delay_s + 1 else inside if second < 2 * delay_s else 8.0)
+        watch.judge(1000 * second)
+        active.append(watch.active)
+    # on at the sample that is a delay old; held inside the deadband; off a delay after the level fell below it
+    expected = [False] * delay_s + [True] * (2 * delay_s) + [False] * delay_s
+    assert active == expected, row["source"]
