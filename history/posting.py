@@ -47,7 +47,7 @@ class Address(Protocol):
 
 
 class InfluxPoster:
-    """token: asked before a connection is made, and anew after it was not accepted; "" for none."""
+    """token: asked before a connection is made, "" for none. After any trouble the connection is made anew."""
 
     def __init__(self, address: Address, token: Callable[[], str], timeout_s: float = TIMEOUT_S) -> None:
         self._address, self._token, self._timeout_s = address, token, timeout_s
@@ -68,6 +68,7 @@ class InfluxPoster:
         except ApiException as error:
             raise self._judged(error) from None
         except HTTPError as error:
+            self.close()
             raise Away(self._said(f"does not answer: {error}")) from error
         except (ValueError, GaugehouseError) as error:  # an address or a token that no request can hold
             self.close()
@@ -97,10 +98,8 @@ class InfluxPoster:
             return Refused(text)
         if status == _TOO_LARGE:
             return TooLarge(text)
-        if status in _LATER or status >= 500:
-            return Away(text, _retry_after_s(error))
-        self.close()  # the token may be another by the next time
-        return Held(text)
+        self.close()  # by the next time the name may lead elsewhere, and the token may be another
+        return Away(text, _retry_after_s(error)) if status in _LATER or status >= 500 else Held(text)
 
     def _said(self, text: str) -> str:
         """What a server or a library said, on one line, without the token."""

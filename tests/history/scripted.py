@@ -32,6 +32,7 @@ class Scripted:
         self.judge: Callable[[Sequence[str]], Answer] = lambda lines: TAKEN
         self.posts: list[list[str]] = []
         self.paths: list[str] = []
+        self.clients: list[int] = []
         self.tokens: list[str | None] = []
         self.taken: list[str] = []
         self.points: dict[tuple[str, str], str] = {}
@@ -63,6 +64,7 @@ def scripted(port: int = 0) -> Iterator[Scripted]:
             open_connections.append(self.connection)
 
         def do_POST(self) -> None:
+            script.clients.append(self.client_address[1])
             body = self.rfile.read(int(self.headers["Content-Length"])).decode()
             answer = script.take(self.path, self.headers.get("Authorization"), body.split("\n"))
             if answer.status == HANG:

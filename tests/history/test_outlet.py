@@ -234,6 +234,18 @@ def test_the_token_is_read_anew_after_it_was_not_accepted_and_never_told(tmp_pat
         poster.close()
 
 
+def test_a_connection_that_brought_trouble_is_not_used_again(tmp_path: Path, server: Scripted) -> None:
+    """A proxy that stands before a dead server keeps answering 502 on an old connection, whatever listens by then."""
+    rig = rig_of(tmp_path, server)
+    with closing(rig.store):
+        rig.store.append(run(1))
+        server.answers = [Answer(502)]
+        rig.outlet.step()
+        assert rig.outlet.step() == 0
+        assert len(set(server.clients)) == 2
+        rig.outlet._poster.close()
+
+
 def test_a_token_that_cannot_be_read_holds_and_says_why(tmp_path: Path, server: Scripted) -> None:
     def token() -> str:
         raise CallError("store.server[main].token_file: /x cannot be read")
