@@ -170,7 +170,7 @@ PROBLEM_TITLES: Final[Mapping[int, str]] = MappingProxyType(
         403: "Not allowed",
         404: "Not found",
         405: "Not for this address",
-        409: "Out of date",
+        409: "Not as things stand",
         413: "Too long",
         422: "The request does not hold together",
         500: "The console failed",

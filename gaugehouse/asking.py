@@ -63,7 +63,7 @@ async def _from_wire(site: Site, tanks: list[Tank]) -> list[dict[str, Any]]:
     samples = [await collector.read_once(bus, instrument) for bus, instrument in asked]
     core = core_of(site)
     core.step(Tick(Instant(1, clock.now_ms(), 0), samples))
-    return [chain_of(core.keepers[tank.id]) for tank in tanks]
+    return [chain_of(site, core.keepers[tank.id]) for tank in tanks]
 
 
 def instruments_of(site: Site, tanks: Iterable[Tank]) -> list[tuple[str, str]]:

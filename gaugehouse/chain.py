@@ -5,6 +5,7 @@ from typing import Any
 from gaugehouse.keeper import TankKeeper
 from gaugehouse.printing import table
 from gaugehouse.rows import reading_json
+from gaugehouse.site import Site
 from models.chain import Step
 from models.gauging import NOTHING, Gauged, gauged, gauging_of, steps_of
 from models.reading import Bound, Quality, Reading, Reason
@@ -16,17 +17,19 @@ from models.uncertainty import Budget, leading
 Json = dict[str, Any]
 
 
-def chain_of(keeper: TankKeeper) -> Json:
+def chain_of(site: Site, keeper: TankKeeper) -> Json:
     """Every step behind a tank's newest reading; `time` is None where there is none yet."""
+    tank = keeper.tank
     latest, sample = keeper.latest, keeper.sample
     reading = latest or Reading(0, 0, keeper.tank.id, Quality.BAD, Reason.NO_COMMUNICATION)
     known = keeper.known or _nothing(keeper)
     budget = keeper.budget()
     raw, values = ({}, {}) if sample is None else (sample.raw, sample.values)
-    steps = steps_of(keeper.stock, keeper.tank, reading, known, budget, raw, values)
+    unit = site.signals[tank.instrument, tank.level.signal].unit
+    steps = steps_of(keeper.stock, tank, reading, known, budget, raw, values, unit)
     result = reading_json(reading)
     result["time"] = None if latest is None else result["time"]
-    return chain_json(keeper.tank.id, steps, budget, result)
+    return chain_json(tank.id, steps, budget, result)
 
 
 def _nothing(keeper: TankKeeper) -> Gauged:

@@ -187,7 +187,7 @@ class DaemonFacts:
         return await asyncio.to_thread(pdf_of, paper)
 
     def chain(self, tank: str) -> Json:
-        return chain_of(self._core.keepers[tank])
+        return chain_of(self._core.site, self._core.keepers[tank])
 
     async def trend(self, tank: str, quantity: str, start_ms: int, span_ms: int, points: int) -> Json:
         trend = await self._ask(self._store.trend, tank, quantity, start_ms, span_ms, points)

@@ -109,7 +109,10 @@ def fault_entry(args: Namespace) -> int:
     instrument, number = fault_of(site, args.fault)
     fields = {"instrument": instrument, "number": number, "by": args.by, "close": args.close, "corrects": args.corrects}
     fields |= {name: getattr(args, name) for name in ("found_by", "cause", "part", "action", "comment")}
-    fields |= {"dip_before_m": _dip(args.dip_before), "dip_after_m": _dip(args.dip_after)}
+    fields |= {
+        "dip_before_m": _dip(args.dip_before, "--dip-before"),
+        "dip_after_m": _dip(args.dip_after, "--dip-after"),
+    }
     answer = perform(site, "fault_entry", fields)
     body = dict(answer.body)
     if args.json:
@@ -121,10 +124,10 @@ def fault_entry(args: Namespace) -> int:
     return 0
 
 
-def _dip(text: str | None) -> float | None:
+def _dip(text: str | None, option: str) -> float | None:
     if text is None:
         return None
     try:
         return parse(text, "m", "9.214 m")
     except BadQuantity as error:
-        raise CallError(f"dip: {error}") from None
+        raise CallError(f"{option}: {error}") from None

@@ -97,12 +97,14 @@ def steps_of(
     budget: Budget | None,
     raw: Mapping[str, tuple[int, ...]],
     values: Mapping[str, float | None],
+    unit: str = "",
 ) -> list[Step]:
     """Every step behind a Reading, from the wire to the stock and its uncertainty, in the order in which it was made.
 
-    raw: registers by signal of the tank's instrument; values: the same after type, scale and offset.
+    raw: registers by signal of the tank's instrument; values: the same after type, scale and offset,
+    that of the level in `unit`.
     """
-    steps = _signal_steps(tank, reading, raw, values)
+    steps = _signal_steps(tank, reading, raw, values, unit)
     for step in model.steps(known.quantities, known.gauging, budget):
         if step.symbol == "h":
             quality = f"{reading.quality.word} {reading.reason}".rstrip()
@@ -112,7 +114,7 @@ def steps_of(
 
 
 def _signal_steps(
-    tank: Tank, reading: Reading, raw: Mapping[str, tuple[int, ...]], values: Mapping[str, float | None]
+    tank: Tank, reading: Reading, raw: Mapping[str, tuple[int, ...]], values: Mapping[str, float | None], unit: str
 ) -> list[Step]:
     signal, quality = tank.level.signal, reading.quality.word
     steps = []
@@ -122,7 +124,7 @@ def _signal_steps(
         steps.append(Step("raw", f"registers of {tank.instrument}.{signal}", words, "hex", "Modbus reply", ""))
     if signal in values:
         value = values[signal]
-        steps.append(Step("x", f"{signal} after type, scale and offset", value, "", "site file", quality))
+        steps.append(Step("x", f"{signal} after type, scale and offset", value, unit, "site file", quality))
     if reading.current_mA is not None:
         band = tank.ne43.band(reading.current_mA)
         steps.append(Step("I", "loop current", reading.current_mA, "mA", f"NE 43: {band.value}", quality))

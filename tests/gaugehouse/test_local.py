@@ -38,6 +38,7 @@ async def test_read_asks_the_instruments_anew_through_the_daemon_s_own_lines(tmp
         after = {bus: h.connects for bus, h in run.daemon.collector.health().items()}
         assert [chain["tank"] for chain in chains] == ["palm", "ridge"]
         assert chains[0]["steps"][0]["symbol"] == "raw"
+        assert (chains[0]["steps"][1]["symbol"], chains[0]["steps"][1]["unit"]) == ("x", "mA")
         assert before == after, "a second connection was made: a second master on the line"
         with pytest.raises(CouldNot, match="another version"):
             await ask(run.site, question | {"settings": "0" * 64})
