@@ -99,6 +99,7 @@ class Api:
         outdated = said(409, "this occurrence is not the newest one, or waits for no acknowledgement")
         post("/alarms/{alarm}/acknowledge", responses=UNREADABLE | UNKNOWN | outdated | SILENT)(self.acknowledge)
         get("/faults", responses=UNKNOWN | SILENT)(self.faults)
+        get("/movements", responses=UNKNOWN | SILENT)(self.movements)
         self.router.add_api_websocket_route("/live/feed", self.live_feed)
 
     async def site(self) -> Json:
@@ -196,6 +197,17 @@ class Api:
         """
         from_ms, to_ms = self._stretch(from_, to)
         return Performance.model_validate(await self._facts.performance(from_ms, to_ms))
+
+    async def movements(
+        self,
+        tank: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
+        from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
+        to: Annotated[AwareDatetime | None, Query()] = None,
+    ) -> list[Json]:
+        """Movements that touch from <= t < to, newest first; without times, the last 30 days."""
+        if tank is not None:
+            known_tank(self._facts.live(), tank)
+        return await self._facts.movements(tank, *self._stretch(from_, to))
 
     async def faults(
         self,

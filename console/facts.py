@@ -196,6 +196,11 @@ class Facts(Protocol):
         """
         ...
 
+    async def movements(self, tank: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        """Movements that touch from <= t < to, newest first: movements.csv columns (`end` and final volumes None
+        while one runs) and `revision`, how many entries of the record book there are about it."""
+        ...
+
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         """The raw samples kept around a fault of a known loop, oldest first; empty where none is kept.
 

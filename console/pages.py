@@ -12,10 +12,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from console import bus_views, figures, tank_views, words
+from console import bus_views, figures, movement_views, tank_views, words
 from console.assets import Assets
-from console.facts import Facts, Json
-from console.lookup import TankId, known_tank
+from console.facts import Facts, FactsUnavailable, Json
+from console.lookup import TankId, known_tank, time_ms
 from console.model import Model
 
 HERE: Final = FilePath(__file__).parent
@@ -25,6 +25,8 @@ CHART_COLUMNS: Final = (
 )  # fmt: skip
 SOUND_STATES: Final = ("off", "on", "blocked", "calls", "silenced")
 FAULT_DAYS: Final = 30
+MOVEMENT_DAYS: Final = 7
+MOST_MOVEMENTS: Final = 30
 DAY_MS: Final = 86_400_000
 
 
@@ -89,6 +91,7 @@ class Pages:
         route("/", self.board)
         route("/tank/{tank}", self.tank)
         route("/tank/{tank}/chain", self.chain)
+        route("/tank/{tank}/movements", self.movements)
         route("/buses", self.buses)
 
     async def board(self, request: Request) -> HTMLResponse:
@@ -104,6 +107,7 @@ class Pages:
             live,
             tank=self._model.fixed(tank),
             steps=tank_views.chain_rows(self._facts.chain(tank)),
+            movements=await self._movements(live, tank),
             columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
             chart=self.chart(tank, CHART_COLUMNS),
         )
@@ -112,6 +116,23 @@ class Pages:
         live = self._facts.live()
         known_tank(live, tank)
         return self.render(request, "_chain.html", live, steps=tank_views.chain_rows(self._facts.chain(tank)))
+
+    async def movements(self, request: Request, tank: TankId) -> HTMLResponse:
+        live = self._facts.live()
+        known_tank(live, tank)
+        return self.render(request, "_movements.html", live, movements=await self._movements(live, tank))
+
+    async def _movements(self, live: Json, tank: str) -> list[Json] | None:
+        """The newest movements of a tank; None where the record book cannot be read now."""
+        now = live["time"]
+        if now is None:
+            return []
+        now_ms = time_ms(now)
+        try:
+            rows = await self._facts.movements(tank, now_ms - MOVEMENT_DAYS * DAY_MS, now_ms + DAY_MS)
+        except FactsUnavailable:
+            return None
+        return [movement_views.movement(row, now, self._model.zone) for row in rows[:MOST_MOVEMENTS]]
 
     async def buses(self, request: Request) -> HTMLResponse:
         live = self._facts.live()

@@ -106,6 +106,19 @@ REASONS: Final[Mapping[str, str]] = MappingProxyType(
 
 FLOWS: Final = _table(filling="filling", emptying="emptying", still="still")
 
+MOVEMENTS: Final = _table(
+    receipt="receipt", issue="issue", transfer_in="transfer in", transfer_out="transfer out", unknown="not clear"
+)
+MOVEMENT_STAGES: Final = _table(moving="so far", settling="so far, surface not calm", final="")
+ORDERED: Final = MappingProxyType({"yes": "ordered", "no": "not ordered", "": ""})
+MOVEMENT_FLAGS: Final = _table(
+    pair="with {pair}",
+    start_unseen="under way when watching began",
+    blind="{seconds} s without a trusted level: {faults}",
+    rough="the surface did not become calm",
+    amended="amended",
+)
+
 DEVICE: Final = _table(F="failure", C="function check", S="out of specification", M="maintenance required")
 """NE 107 status signals by their letter."""
 
@@ -302,6 +315,8 @@ PAGE: Final = _table(
     from_to="{earliest} to {latest}",
     plan_receipt="receipt of {quantity} ordered by {by}: {moved}",
     plan_issue="issue of {quantity} ordered by {by}: {moved}",
+    movements_none="none was found",
+    movements_unread="the record book cannot be read now",
     amount_first="write how much first",
     ordered="ordered by {name}",
     order_ended="ended; it was ordered by {name}",

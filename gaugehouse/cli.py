@@ -107,6 +107,7 @@ def parser() -> argparse.ArgumentParser:
     faults = command("faults", _faults, "the loop faults that are kept, their traces and figures")
     _filters(faults)
     fault_look(faults)
+    _filters(command("movements", _movements, "receipts, issues and transfers, found from the readings"))
     entry = _json(command("fault-entry", _fault_entry, "says by name what was wrong with a loop and what was done"))
     fault_entry_arguments(entry)
     acknowledge = _json(command("acknowledge", _acknowledge, "says by name that an alarm has been seen"))
@@ -258,6 +259,12 @@ def _faults(args: argparse.Namespace) -> int:
     from gaugehouse.faultlook import faults
 
     return faults(args)
+
+
+def _movements(args: argparse.Namespace) -> int:
+    from gaugehouse.movementlook import movements
+
+    return movements(args)
 
 
 def _notify_test(args: argparse.Namespace) -> int:

@@ -1,9 +1,9 @@
 """The one core: everything that became known at one instant goes in, readings and decisions come out.
 
 `Core.step` is synchronous, deterministic and does no I/O; the daemon and `replay` call the same one, so that recorded
-order is processing order. The rooms run in a fixed order (models, quality, faults, alarms) and none knows another: what
-one needs of another it gets as plain values from here, the fault verdicts that a level's quality rests on from the
-tick before.
+order is processing order. The rooms run in a fixed order (models, quality, faults, alarms, movements) and none knows
+another: what one needs of another it gets as plain values from here, the fault verdicts that a level's quality rests on
+from the tick before.
 """
 
 import json
@@ -29,6 +29,7 @@ from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
 from gaugehouse.meterflow import MeterFlows
+from gaugehouse.movementwork import MovementWork
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
 from gaugehouse.records import ALARM, alarm_body
@@ -129,6 +130,7 @@ class Core:
         self.loops = LoopWork(site, self._tanks_of)
         self.faults = self.loops.faults
         self.requalifying = Requalifying()
+        self.movements = MovementWork(site, self.keepers, self.plans, self.faults.declared)
         self.rooms: dict[str, Room] = {
             ROOM: self.requalifying,
             "fault": self.faults,
@@ -140,6 +142,7 @@ class Core:
             "watch": self.loops.watch,
             "casebook": self.loops.casebook,
             "plan": self.plans,
+            "movement": self.movements,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
@@ -197,6 +200,8 @@ class Core:
             decisions += frozen(self, at, change)
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         decisions += plans_over
+        if readings:
+            decisions += self.movements.step(at, readings)
         if self.tests and tick.samples:
             decisions += [proof_entry(proof) for proof in self.tests.see(at, transitions)]
         for outcome in over:
@@ -285,7 +290,7 @@ class Core:
         }
         for name, keeper in self.keepers.items():
             slow[f"tank/{name}"] = _compact(keeper.save())
-        for room in ("fault", "watch", "trace"):
+        for room in ("fault", "watch", "trace", "movement"):
             for key, state in self.rooms[room].save(False).items():
                 slow[f"{room}/{key}"] = None if state is None else _compact(state)
         return slow

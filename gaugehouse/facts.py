@@ -27,6 +27,7 @@ from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopcover import covers
 from gaugehouse.loopjson import supply_json
+from gaugehouse.movementrecords import movement_rows, rounded
 from gaugehouse.paper import pdf_of
 from gaugehouse.records import alarm_rows
 from history.aggregating import Columnar, aggregated
@@ -229,6 +230,16 @@ class DaemonFacts:
     async def faults(self, instrument: str | None, from_ms: int, to_ms: int) -> list[Json]:
         wanted = None if instrument is None else {instrument}
         rows: list[Json] = await self._ask(fault_rows, self._book, wanted, from_ms, to_ms)
+        return rows[::-1]
+
+    async def movements(self, tank: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        wanted = None if tank is None else {tank}
+        rows: list[Json] = await self._ask(movement_rows, self._book, wanted, from_ms, to_ms)
+        running = {(one.tank, one.number): one for one in self._core.movements.open()}
+        for row in rows:  # one that runs has moved on since it was written
+            movement = running.get((row["tank"], row["number"]))
+            if movement is not None:
+                row |= rounded(self._core.movements.row(movement))
         return rows[::-1]
 
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterator
 from itertools import groupby
 from pathlib import Path
-from typing import Final, TextIO
+from typing import Any, Final, TextIO
 
 from alerts.alarm import Transition
 from alerts.faultlog import Case
@@ -18,16 +18,17 @@ from gaugehouse.core import StepResult, Tick
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultrecords import fault_cells
+from gaugehouse.movementrecords import COLUMNS, MOVEMENT, movement_cells, rounded
 from gaugehouse.recording import read_samples
 from gaugehouse.rows import (
     ALARM_COLUMNS,
     FAULT_COLUMNS,
-    MOVEMENT_COLUMNS,
     line,
     reading_cells,
 )
 from gaugehouse.site import Site
 from gaugehouse.wiring import core_of
+from inventory.movement import Stage
 from models.reading import READING_COLUMNS, Instant, Sample
 
 LARGEST_STEP_BACK_MS: Final = 3_600_000
@@ -76,16 +77,25 @@ class Results:
         self._readings = open_file("readings.csv", READING_COLUMNS)
         self._alarms = open_file("alarms.csv", ALARM_COLUMNS)
         self._faults = open_file("faults.csv", FAULT_COLUMNS)
-        open_file("movements.csv", MOVEMENT_COLUMNS)
+        self._movements = open_file("movements.csv", COLUMNS)
+        self._found: dict[tuple[str, int], dict[str, Any]] = {}
 
     def add(self, result: StepResult) -> None:
         for reading in result.readings:
             self._readings.write(line(reading_cells(reading)))
         for transition in result.transitions:
             self._alarms.write(line(alarm_cells(transition)))
+        for decision in result.decisions:
+            if decision.kind == MOVEMENT:  # the newest entry counts
+                self._found[decision.body["tank"], decision.body["number"]] = dict(decision.body)
 
-    def finish(self, faults: list[tuple[Fault, Case]]) -> None:
-        """Write the faults and replace the files of the run before."""
+    def finish(self, faults: list[tuple[Fault, Case]], order: list[str], running: list[dict[str, Any]]) -> None:
+        """Write faults and movements, those that run as they stand now, and replace the files of the run before."""
+        for row in running:
+            self._found[row["tank"], row["number"]] = self._found[row["tank"], row["number"]] | row
+        for body in sorted(self._found.values(), key=lambda one: (one["start_ms"], order.index(one["tank"]))):
+            if body["stage"] != Stage.WITHDRAWN.value:
+                self._movements.write(line(movement_cells(rounded(body))))
         for fault, case in faults:
             self._faults.write(line(fault_cells(fault, case)))
         for name, file in self._files.items():
@@ -120,7 +130,8 @@ def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | No
                 ended += [(change.fault, case) for change, case in result.fault_changes if change.change == ENDED]
             still = [(fault, core.loops.log.case(fault)) for fault in core.faults.open_faults()]
             faults = sorted(ended + still, key=lambda pair: (pair[0].start_ms, order[pair[0].instrument]))
-            results.finish(faults)
+            running = [core.movements.row(movement) for movement in core.movements.open()]
+            results.finish(faults, [tank.id for tank in site.tanks], running)
             tell(f"{samples}: {core.at.seq} ticks; readings, alarms, faults and movements are in {out}")
     except OSError as error:
         raise CouldNot(f"{error.filename or out}: cannot be written: {error.strerror}") from error

@@ -15,9 +15,6 @@ FAULT_COLUMNS: Final = (
     "instrument", "start", "end", "class", "min_mA", "max_mA", "status", "number", "entry_mA", "before_mA", "level_m",
     "noise_before_m", "movement", "blinded", "blinded_s",
 )  # fmt: skip
-MOVEMENT_COLUMNS: Final = (
-    "tank", "kind", "start", "end", "level_start_m", "level_end_m", "gov_m3", "gsv_m3", "ordered", "pair", "gsv_u95_m3",
-)  # fmt: skip
 
 
 def fixed(value: float | None, decimals: int) -> str:

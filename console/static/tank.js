@@ -5,6 +5,8 @@ import { trend } from "./trend.js";
 
 const words = data("words");
 const chain = document.getElementById("chain");
+const movements = document.getElementById("movements");
+let states = 0;
 const form = document.getElementById("reset");
 const said = form.querySelector("output");
 let busy = false;
@@ -13,6 +15,7 @@ document.addEventListener("state", async () => {
   if (busy || document.hidden) return;
   busy = true;
   await refresh(chain, `/tank/${chain.dataset.tank}/chain`);
+  if (++states % 30 === 0) await refresh(movements, `/tank/${chain.dataset.tank}/movements`);
   busy = false;
 });
 

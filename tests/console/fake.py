@@ -114,6 +114,20 @@ def farm() -> list[FakeTank]:
     ]  # fmt: skip
 
 
+MOVED = {
+    "tank": "fennock", "number": 7, "kind": "transfer_out", "stage": "final", "start": "2026-11-25T10:00:00.000Z",
+    "end": "2026-11-25T10:30:00.000Z", "level_start_m": 6.2, "level_end_m": 5.8, "gov_m3": -30.12, "gsv_m3": -29.84,
+    "gsv_u95_m3": 0.85, "gov_u95_m3": 0.55, "tov_m3": -30.2, "tov_u95_m3": 0.6, "ordered": "yes", "pair": "pipit:3",
+    "start_u95_s": 12.0, "end_u95_s": 12.0, "mean_m3_per_h": -60.24, "peak_m3_per_h": -63.0, "blind_s": 0.0,
+    "faults": "", "rough": "", "revision": 2,
+}  # fmt: skip
+RUNS = MOVED | {
+    "number": 8, "kind": "receipt", "stage": "moving", "start": "2026-11-25T11:50:00.000Z", "end": None, "gov_m3": None,
+    "gsv_m3": None, "gsv_u95_m3": None, "gov_u95_m3": None, "tov_m3": 8.4, "ordered": "no", "pair": "",
+    "mean_m3_per_h": 50.4, "blind_s": 95.0, "faults": "no_answer", "start_u95_s": None, "end_u95_s": None,
+}  # fmt: skip
+MOVEMENTS: list[dict[str, Any]] = [RUNS, MOVED]
+
 FIGURES = ((30, 1, None), (90, 3, 116.7))
 UNSAID = dict.fromkeys(("cause", "part", "action", "comment"), "") | {"found_by": "gaugehouse"}
 UNDIPPED = dict.fromkeys(("dip_before_m", "dip_after_m"), None)
@@ -539,6 +553,14 @@ class FakeFacts:
             row for row in rows
             if instrument in (None, row["instrument"])
             and str(row["start"]) < iso(to_ms) and (row["end"] is None or str(row["end"]) > iso(from_ms))
+        ]  # fmt: skip
+
+    async def movements(self, tank: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        self._ask_store()
+        return [
+            row for row in MOVEMENTS
+            if tank in (None, row["tank"])
+            and str(row["start"]) < iso(to_ms) and (row["end"] is None or str(row["end"]) >= iso(from_ms))
         ]  # fmt: skip
 
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:

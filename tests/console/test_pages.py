@@ -17,8 +17,8 @@ PATHS = [
     "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1",
 ]  # fmt: skip
 PARTS = [
-    "/tank/ostler-n/chain", "/alarms/list", "/alarms/every/list", "/alarms/history", "/loops/LI-fennock/faults",
-    "/loops/LI-fennock/faults/2/entries", "/loops/LI-fennock/last", "/loops/LI-pipit/last",
+    "/tank/ostler-n/chain", "/tank/fennock/movements", "/alarms/list", "/alarms/every/list", "/alarms/history",
+    "/loops/LI-fennock/faults", "/loops/LI-fennock/faults/2/entries", "/loops/LI-fennock/last", "/loops/LI-pipit/last",
 ]  # fmt: skip
 
 

@@ -1,0 +1,185 @@
+"""Movements of the site's tanks: a room of the core that feeds the trackers, pairs transfers, joins orders.
+
+Knows how a reading becomes a tracker's input and what a change of a movement becomes in the record book. The book of
+stock is fed by documents; a movement found here only stands beside it. No I/O, no clock.
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Final
+
+from gaugehouse.act import Decision
+from gaugehouse.keeper import HOLE_POLLS, TankKeeper
+from gaugehouse.movementrecords import AMENDED, MOVEMENT, movement_body, movement_row
+from gaugehouse.plans import RECEIPT, Plans
+from gaugehouse.site import Site
+from inventory.moved import moved
+from inventory.movement import Movement, Stage, movement_of
+from inventory.movements import Change, MovementTracker
+from inventory.pairing import partner
+from models.reading import EXACT, GOOD, Instant, Reading
+from models.stock_budget import AFTER_RECEIPT
+
+RECENT: Final = 4
+RECENT_MS: Final = 86_400_000
+"""A transfer's other side is looked for among so many final movements of a tank, no older than a day."""
+
+Faults = Callable[[], Mapping[str, tuple[str, ...]]]
+
+
+class MovementWork:
+    """declared: the loop fault classes in force, by instrument."""
+
+    def __init__(self, site: Site, keepers: Mapping[str, TankKeeper], plans: Plans, declared: Faults) -> None:
+        self._site, self._keepers, self._plans, self._declared = site, keepers, plans, declared
+        self._trackers = {
+            name: MovementTracker(name, keeper.tank.table.area_m2, HOLE_POLLS * site.period_ms[keeper.tank.instrument])
+            for name, keeper in keepers.items()
+        }
+        self._adders = {name: tracker.add for name, tracker in self._trackers.items()}
+        self._recent: dict[str, deque[Movement]] = {name: deque(maxlen=RECENT) for name in keepers}
+        self._dirty: set[str] = set()
+        self._judged_ms = 0
+
+    def step(self, at: Instant, readings: Sequence[Reading]) -> list[Decision]:
+        """What these readings made known of movements."""
+        decisions: list[Decision] = []
+        adders, elapsed_ms = self._adders, at.elapsed_ms
+        for reading in readings:
+            tov = reading.tov_m3
+            if reading.quality is GOOD and tov is not None and reading.bound is EXACT:
+                assert reading.level_m is not None
+                changes = adders[reading.tank](
+                    elapsed_ms, reading.time_ms, reading.level_m, tov, reading.gsv_m3, reading.temperature_degC,
+                    reading.water_m,
+                )  # fmt: skip
+                for change in changes:
+                    decisions += self._told(at, change)
+            else:
+                self._blind(reading.tank)
+        if elapsed_ms - self._judged_ms >= 30_000:
+            self._judged_ms = elapsed_ms
+            decisions += self._joined()
+        return decisions
+
+    def open(self) -> list[Movement]:
+        """The movements that run or settle."""
+        return [tracker.open for tracker in self._trackers.values() if tracker.open is not None]
+
+    def row(self, movement: Movement) -> dict[str, Any]:
+        """A movement with the columns of movements.csv."""
+        return movement_row(movement, self._moved(movement))
+
+    def _blind(self, tank: str) -> None:
+        tracker = self._trackers[tank]
+        if tracker.open is not None:
+            tracker.blind(self._declared().get(self._keepers[tank].tank.instrument, ()))
+
+    def _told(self, at: Instant, change: Change) -> Iterator[Decision]:
+        movement, event = change.movement, change.event
+        air = self._air(movement.tank)
+        movement.ambient_degC = (air, air) if event == "begun" else (movement.ambient_degC[0], air)
+        self._join(movement)
+        if movement.stage in (Stage.FINAL, Stage.WITHDRAWN):
+            if movement.pair and movement.stage is Stage.WITHDRAWN:
+                yield from self._unpair(movement)
+            recent = self._recent[movement.tank]
+            while recent and at.elapsed_ms - recent[0].start_at_ms > RECENT_MS:
+                recent.popleft()
+            if movement.stage is Stage.FINAL:
+                recent.append(movement)
+                yield from self._pair(movement)
+        yield self._entry(event, movement)
+
+    def _entry(self, change: str, movement: Movement) -> Decision:
+        movement.revision += 1
+        self._dirty.add(movement.tank)
+        return Decision(MOVEMENT, movement_body(change, movement, self._moved(movement)))
+
+    def _moved(self, movement: Movement) -> Any:
+        stock = self._keepers[movement.tank].stock
+        return moved(movement, stock, self._site.accuracy[movement.tank][AFTER_RECEIPT])
+
+    def _air(self, tank: str) -> float | None:
+        known = self._keepers[tank].known
+        return None if known is None else known.gauging.ambient_degC
+
+    # What was ordered
+
+    def _join(self, movement: Movement) -> bool:
+        """Whether that made a difference."""
+        if movement.ordered == "yes" or not self._plans:
+            return False
+        plan = self._plans.get(movement.tank)
+        fits = plan is not None and (plan.kind == RECEIPT) == (movement.sign > 0)
+        before, movement.ordered = movement.ordered, "yes" if fits else "no"
+        return before != movement.ordered
+
+    def _joined(self) -> Iterator[Decision]:
+        """Each half minute: what people ordered meanwhile, and two that turn out to be one transfer."""
+        for tracker in self._trackers.values():
+            movement = tracker.open
+            if movement is None:
+                continue
+            if self._join(movement):
+                self._dirty.add(movement.tank)
+            if not movement.pair:
+                yield from self._pair(movement)
+
+    # Transfers
+
+    def _others(self, movement: Movement) -> Iterator[Movement]:
+        product = self._keepers[movement.tank].tank.product
+        for name, tracker in self._trackers.items():
+            if name != movement.tank and self._keepers[name].tank.product == product:
+                if tracker.open is not None:
+                    yield tracker.open
+                yield from self._recent[name]
+
+    def _pair(self, movement: Movement) -> Iterator[Decision]:
+        """Look for the other side; one that is final already is amended. A pair that no longer fits is undone."""
+        mine, others = _name(movement), list(self._others(movement))
+        free = [other for other in others if other.pair in ("", mine)]
+        other = partner(movement, free)
+        if other is not None and movement.pair == _name(other):
+            return
+        if movement.pair:
+            yield from self._unpair(movement)
+        if other is None or (movement.stage is not Stage.FINAL and other.stage is Stage.FINAL):
+            return
+        movement.pair, other.pair = _name(other), mine
+        self._dirty |= {movement.tank, other.tank}
+        if other.stage is Stage.FINAL:
+            yield self._entry(AMENDED, other)
+
+    def _unpair(self, movement: Movement) -> Iterator[Decision]:
+        for other in self._others(movement):
+            if _name(other) == movement.pair:
+                other.pair = ""
+                self._dirty.add(other.tank)
+                if other.stage is Stage.FINAL:
+                    yield self._entry(AMENDED, other)
+        movement.pair = ""
+
+    # The room
+
+    def save(self, changed_only: bool) -> Mapping[str, Any]:
+        names = sorted(self._dirty) if changed_only else list(self._trackers)
+        self._dirty.clear()
+        return {
+            name: {
+                "tracker": self._trackers[name].save(),
+                "recent": [movement.json() for movement in self._recent[name]],
+            }
+            for name in names
+        }
+
+    def restore(self, saved: Mapping[str, Any]) -> None:
+        for name, state in saved.items():
+            if name in self._trackers:
+                self._trackers[name].restore(state["tracker"])
+                self._recent[name].extend(movement_of(one) for one in state["recent"])
+
+
+def _name(movement: Movement) -> str:
+    return f"{movement.tank}:{movement.number}"
