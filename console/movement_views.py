@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from console.facts import Json
 from console.figures import NOTHING, moment, written
-from console.words import MOVEMENT_FLAGS, MOVEMENT_STAGES, MOVEMENTS, ORDERED
+from console.words import FAULTS, MOVEMENT_FLAGS, MOVEMENT_STAGES, MOVEMENTS, ORDERED
 
 FINAL: Final = "final"
 
@@ -41,7 +41,8 @@ def _notes(row: Json) -> list[str]:
     if row["start_u95_s"] is None:
         notes.append(MOVEMENT_FLAGS["start_unseen"])
     if row["faults"] or row["blind_s"]:
-        notes.append(MOVEMENT_FLAGS["blind"].format(seconds=f"{row['blind_s']:.0f}", faults=row["faults"]).rstrip(": "))
+        named = ", ".join(FAULTS.get(one, one) for one in row["faults"].split())
+        notes.append(MOVEMENT_FLAGS["blind"].format(seconds=f"{row['blind_s']:.0f}", faults=named).rstrip(": "))
     if row["rough"]:
         notes.append(MOVEMENT_FLAGS["rough"])
     if row.get("revision", 1) > 2:

@@ -13,6 +13,7 @@ BENCHES = (
     "bench_notify",
     "bench_flood",
     "bench_diagnosis",
+    "bench_movements",
 )
 
 if __name__ == "__main__":

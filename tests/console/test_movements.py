@@ -34,7 +34,7 @@ def test_one_that_runs_is_told_so_far_and_with_what_was_not_seen_of_it() -> None
     shown = movement_views.movement(RUNS, NOW, UTC)
     assert (shown["stage"], shown["ordered"]) == ("so far", "not ordered")
     assert shown["gross"].replace("\u202f", " ") == "8 400 ± 600"
-    assert shown["notes"] == "under way when watching began; 95 s without a trusted level: no_answer"
+    assert shown["notes"] == "under way when watching began; 95 s without a trusted level: no answer"
 
 
 async def test_the_tank_page_lists_them(client: httpx.AsyncClient) -> None:
