@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from models.rate import SlopeWindow
 from tests.reference import rows
 
-SLOPES = [row for row in rows("signal/slope_uncertainty.csv") if int(row["N"]) >= 10]  # fewer give no rate at all
+SLOPES = rows("signal/slope_uncertainty.csv")
 
 
 @pytest.mark.parametrize("row", SLOPES, ids=lambda row: row["id"])
@@ -18,7 +18,7 @@ def test_the_slope_is_as_sure_as_least_squares_says(row: dict[str, str]) -> None
     draws = np.random.default_rng(20).normal(0, sigma, (400, n))
     slopes, said = [], []
     for noise in draws:
-        window = SlopeWindow(10**9, hole_ms=10**9)
+        window = SlopeWindow(10**9, hole_ms=10**9, least=2)
         for k, value in enumerate(noise):
             window.add(round(k * dt * 1000), float(value))
         rate = window.rate(round((n - 1) * dt * 1000))
@@ -27,7 +27,8 @@ def test_the_slope_is_as_sure_as_least_squares_says(row: dict[str, str]) -> None
         said.append(rate.sd_per_s)
     expected = float(row["ols_sd_mm_per_s"])
     assert np.std(slopes) == pytest.approx(expected, rel=0.12), row["source"]
-    assert math.sqrt(np.mean(np.square(said))) == pytest.approx(expected, rel=0.06), row["source"]
+    if n > 2:  # a line through two points leaves nothing to tell its spread by
+        assert math.sqrt(np.mean(np.square(said))) == pytest.approx(expected, rel=0.06), row["source"]
 
 
 @given(st.lists(st.tuples(st.integers(200, 3000), st.floats(-50, 900)), min_size=12, max_size=200))
