@@ -45,6 +45,8 @@ STANDING: Final = 10
 """Means that make the level at rest before and after a movement: five minutes."""
 SAVED: Final = 24
 BEND_M: Final = 0.003
+LAST_MS: Final = 60_000
+"""The end is fitted to at least the last minute of flow: the tail that a damped gauge draws is none of it."""
 PEAK_M: Final = 0.005
 PEAK_MEANS: Final = 41
 SLOW_BEND_M: Final = 0.008
@@ -348,6 +350,8 @@ class MovementTracker:
         flat = sum(one.volume_m3 for one in calm) / len(calm)
         slow = self._mean_rate(movement) < SLOW_M_PER_MS * self._area_m2(level)
         reach = max(SLOW_BEND_M if slow else BEND_M, STEPS * self._known_step_m) * self._area_m2(level)
+        half = abs(movement.moved_m3) / 2
+        reach = max(reach, min(half, LAST_MS * self._mean_rate(movement)))
         means = turned([(float(one.at_ms), one.volume_m3) for one in self._means if one.at_ms >= movement.start_at_ms])
         found = bend(means) or Bend(-calm[0].at_ms, flat, 0.0, MEAN_MS)
         points = [p for p in self._fine if p[0] >= movement.start_at_ms]
