@@ -10,7 +10,10 @@ from typing import Any, Final, NamedTuple
 DAY_MS: Final = 86_400_000
 KEPT_DAYS: Final = 92
 MISSED_POLLS: Final = 3
-"""A hole longer than so many polls was not watched."""
+"""A hole longer than so many polls was not watched,"""
+SILENT_MS: Final = 60_000
+"""but for one that follows a signal that could not be trusted: a dead unit is asked less often, and is lost all the
+same for so long at the least."""
 
 
 class Watched(NamedTuple):
@@ -26,6 +29,7 @@ class WatchTime:
     def __init__(self, period_ms: Mapping[str, int]) -> None:
         self._longest = {name: MISSED_POLLS * period for name, period in period_ms.items()}
         self._last: dict[str, int] = {}
+        self._lost: set[str] = set()
         self._days: dict[str, dict[int, list[int]]] = {name: {} for name in period_ms}
         self._dirty: set[str] = set()
 
@@ -35,11 +39,18 @@ class WatchTime:
         if days is None:
             return
         last, self._last[instrument] = self._last.get(instrument), elapsed_ms
+        was_lost = instrument in self._lost
+        if trusted:
+            self._lost.discard(instrument)
+        else:
+            self._lost.add(instrument)
         if last is None:
             return
         span = elapsed_ms - last
-        if not 0 < span <= self._longest[instrument]:
+        longest = self._longest[instrument]
+        if not 0 < span <= (max(longest, SILENT_MS) if was_lost else longest):
             return
+        trusted = trusted and not (was_lost and span > longest)
         today = days.get(time_ms // DAY_MS)
         if today is None:
             today = days[time_ms // DAY_MS] = [0, 0]

@@ -138,6 +138,8 @@ def plan(args: Namespace) -> int:
     else:
         word = f"ended by {args.by}" if args.end else f"ordered by {body['by']} at {body['made']}"
         print(f"{body['tank']}: {body['kind']} of {body['quantity_m3']:.3f} m3 {body['product']} {word}")
+        if answer.text:
+            print(answer.text)
     return 0
 
 

@@ -9,6 +9,7 @@ from alerts.casebook import Casebook
 from alerts.faultlog import Case, FaultLog
 from alerts.faults import FaultChange, FaultTracker, current_of
 from alerts.faulttrace import FaultTraces, Heard
+from alerts.strands import SATURATED
 from alerts.watchtime import WatchTime
 from gaugehouse.keeper import TankKeeper
 from gaugehouse.site import Site
@@ -45,8 +46,11 @@ class LoopWork:
                 self.traces.hear(self._heard(at, sample, around))
         changes = self.faults.step(at, samples, checked, metered)
         for sample in samples:
-            trusted = sample.instrument not in checked and not self.faults.out_of_trust(sample.instrument)
-            self.watch.heard(sample.instrument, at.elapsed_ms, at.time_ms, trusted=trusted)
+            name = sample.instrument
+            lost = (
+                name in checked or self.faults.out_of_trust(name) or SATURATED in self.faults.declared().get(name, ())
+            )
+            self.watch.heard(name, at.elapsed_ms, at.time_ms, trusted=not lost)
         if not changes:
             return []
         cases = self.log.tell(changes, self.traces, around)

@@ -50,7 +50,9 @@ class PlanMovement(NamedTuple):
         )  # fmt: skip
         core.plans.make(plan)
         body = plan_json(plan)
-        return Outcome(Answer(Taken.DONE, "", body), [Decision(KIND, {"event": "made", **body})])
+        note = _unjudged(core, self)
+        answer = Answer(Taken.DONE, note, {**body, "note": note} if note else body)
+        return Outcome(answer, [Decision(KIND, {"event": "made", **body})])
 
 
 class EndPlan(NamedTuple):
@@ -101,23 +103,47 @@ def _objection(core: "Core", wanted: PlanMovement) -> str:
     response = site.extras[wanted.tank].response
     rate = wanted.rate_m3_per_s
     if wanted.kind != RECEIPT:
+        level_m = _level_m(core, wanted.tank)
+        content = None if level_m is None else keeper.tank.table.volume_m3(keeper.tank.table.nearest_m(level_m))
+        if content is not None and wanted.quantity_m3 > content:
+            return f"{wanted.quantity_m3:.3f} m3 are more than the {content:.3f} m3 that are in it; write what is meant"
         return ""
     if rate is not None and response is not None and rate > response.max_fill_m3_per_s * (1 + 1e-9):
         return (
             f"{60_000 * rate:.0f} L/min is more than the {60_000 * response.max_fill_m3_per_s:.0f} L/min that its "
             "limits were set for; agree a lower rate, or have the limits set anew"
         )
-    reading = keeper.latest
-    high = next((limit.at for limit in site.alarms_of(wanted.tank).limits if limit.condition == "high"), None)
-    if reading is None or reading.quality is BAD or reading.level_m is None or high is None:
+    level_m = _level_m(core, wanted.tank)
+    if level_m is None:
         return ""
     table = keeper.tank.table
-    room = room_m3(table, table.nearest_m(reading.level_m), high)
+    room = room_m3(table, table.nearest_m(level_m), _top_m(core, wanted.tank))
     if wanted.quantity_m3 > room:
         return (
             f"{wanted.quantity_m3:.3f} m3 do not fit: {max(room, 0.0):.3f} m3 are left below the maximum working level"
         )
     return ""
+
+
+def _unjudged(core: "Core", wanted: PlanMovement) -> str:
+    """What the person who ordered must know: nobody could judge whether the tank can take or give it."""
+    if _level_m(core, wanted.tank) is not None:
+        return ""
+    can = "whether it fits" if wanted.kind == RECEIPT else "whether so much is in the tank"
+    return f"{can} was not judged: the level is not known now; gauge the tank by hand before anything moves"
+
+
+def _level_m(core: "Core", tank: str) -> float | None:
+    """The level that an order is held against; None where nobody knows it."""
+    reading = core.keepers[tank].latest
+    return None if reading is None or reading.quality is BAD else reading.level_m
+
+
+def _top_m(core: "Core", tank: str) -> float:
+    """Up to where a tank is filled: its maximum working level, else the next limit above it, else its table's end."""
+    at = {limit.condition: limit.at for limit in core.site.alarms_of(tank).limits}
+    return next((at[name] for name in ("high", "high_high", "critical_high") if name in at),
+                core.keepers[tank].tank.table.top_m)  # fmt: skip
 
 
 def plan_of(fields: Json) -> PlanMovement:

@@ -58,6 +58,17 @@ def test_a_hole_was_not_watched_and_the_daemon_s_own_rest_neither() -> None:
     assert again.over("L1", NOW + 10 * HOUR, 30) == Watched(30_000, 0)
 
 
+def test_a_dead_unit_that_is_asked_less_often_is_lost_between_two_askings() -> None:
+    watch = WatchTime({"L1": 1000})
+    watched(watch, range(11))
+    watched(watch, (11, 41, 71, 101), trusted=False)
+    watched(watch, (131, 132, 133))
+    assert watch.over("L1", NOW, 30) == Watched(133_000, 121_000)
+    watched(watch, (200,), trusted=False)
+    watched(watch, (300,))
+    assert watch.over("L1", NOW, 30) == Watched(133_000, 121_000), "holes of a minute and more were not watched"
+
+
 def test_days_are_summed_and_the_oldest_are_dropped() -> None:
     watch = WatchTime({"L1": HOUR})
     for hour in range(24 * 120):

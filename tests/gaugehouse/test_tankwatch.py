@@ -314,3 +314,17 @@ def test_the_command_orders_and_ends_with_the_record_book_alone(
     with look_into_book(load_site(site)) as book:
         entries = [(entry.body["event"], entry.body["by"]) for entry in book.entries(["plan"])]
     assert entries == [("made", "Ann"), ("ended", "Ann")]
+
+
+def test_an_order_that_nobody_can_judge_says_so_and_one_beyond_the_content_is_refused(tmp_path: Path) -> None:
+    player = Player(core(tmp_path, ""))
+    unseen = order(player)
+    assert (unseen.status, unseen.body["note"]) == (Taken.DONE, unseen.text)
+    assert "whether it fits was not judged: the level is not known now" in unseen.text
+    assert do(player, 1, "end_plan", tank="palm", by="Ann").status is Taken.DONE
+    run(player, range(2, 20))
+    beyond = order(player, 20, quantity=5_000.0, kind="issue")
+    assert beyond.status is Taken.REFUSED
+    assert "m3 that are in it" in beyond.text
+    within = order(player, 21, quantity=1.0, kind="issue")
+    assert (within.status, within.text) == (Taken.DONE, "")
