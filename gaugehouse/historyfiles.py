@@ -6,6 +6,7 @@ floats that print as in the CSV, missing is null.
 
 import csv
 import importlib
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
@@ -35,7 +36,7 @@ def writer(path: Path) -> "Writer":
     return _Csv(path) if kind_of(path) == CSV else _Parquet(path)
 
 
-class Writer:
+class Writer(ABC):
     """A file that is written beside its place; leaving the block without an error puts it there."""
 
     def __init__(self, path: Path) -> None:
@@ -53,12 +54,13 @@ class Writer:
         else:
             self._part.unlink(missing_ok=True)
 
+    @abstractmethod
     def add(self, tank: str, columns: Columns) -> None:
         """The readings of a stretch."""
-        raise NotImplementedError
 
+    @abstractmethod
     def _close(self) -> None:
-        raise NotImplementedError
+        """The part is whole."""
 
 
 class _Csv(Writer):
