@@ -47,6 +47,6 @@ export function data(id) {
 
 // The name of who acts, offered again on the next page of this browser tab.
 export function rememberName(input) {
-  input.value = sessionStorage.getItem("by") ?? "";
+  if (!input.value) input.value = sessionStorage.getItem("by") ?? ""; // who was quicker than the page is not wiped out
   input.addEventListener("change", () => sessionStorage.setItem("by", input.value.trim()));
 }
