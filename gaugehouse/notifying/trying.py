@@ -39,15 +39,19 @@ async def _try(site: Site, channel: str, by: str) -> dict[str, Any]:
         there = f"there are {known}" if known else "there is no [[notify]] in it"
         raise CallError(f"{site.path}: no channel {channel!r}; {there}")
     hush_libraries()
-    logging.getLogger("collector").setLevel(logging.ERROR)
     url = f"http://{site.console_host}:{site.console_port}"
     letter = letter_of_test(spec.id, house_of(site, spec, url, simulated=False), time.time_ns() // 1_000_000, by)
     begun = time.monotonic()
     taken = True
+    quiet = logging.getLogger("collector")
+    level = quiet.level
+    quiet.setLevel(logging.ERROR)  # the answer tells what the connection's log would
     try:
         answer = await sender_of(spec, site).send(letter)
     except SendTrouble as trouble:
         taken, answer = False, str(trouble)
+    finally:
+        quiet.setLevel(level)
     return {
         "channel": spec.id,
         "kind": spec.kind,

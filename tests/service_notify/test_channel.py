@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import logging
 from pathlib import Path
 
 import pytest
@@ -116,6 +117,7 @@ def test_the_command_says_no_with_1_and_an_unknown_channel_with_2(
     assert said["taken"] is False
     assert "cannot be reached" in said["answer"]
     assert main(["notify-test", str(path), "nobody"]) == 2
+    assert logging.getLogger("collector").level == logging.NOTSET, "the connection's log is left as it was"
     assert "no channel 'nobody'; there are duty" in capsys.readouterr().err
 
 
