@@ -24,6 +24,7 @@ from gaugehouse.sitefile.stockschema import (
     SafeFillTable,
     ShapeTable,
 )
+from gaugehouse.sitefile.stocktable import StockTable
 from gaugehouse.sitefile.table import Finite, Table, Text
 from gaugehouse.sitefile.watchschema import Priority, SecondLevelTable, WatchTable, spread
 from modbus.signals import READ_FUNCTIONS, Order, RegisterType
@@ -343,6 +344,7 @@ class SiteFile(Table):
     system: SystemTable = SystemTable()
     mqtt: MqttTable | None = None
     loop_check: LoopCheckTable = LoopCheckTable()
+    stock: StockTable = StockTable()
     bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])
     instrument: list[InstrumentTable] = Field(min_length=1, examples=["[[instrument]]"])
     product: list[ProductTable] = Field(min_length=1, examples=["[[product]]"])

@@ -28,6 +28,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[system]`": schema.SystemTable,
     "`[mqtt]`": schema.MqttTable,
     "`[loop_check]`": schema.LoopCheckTable,
+    "`[stock]`": schema.StockTable,
     "`[[notify]]`": notifyschema.NotifyTable,
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,

@@ -1,0 +1,7 @@
+"""The `[stock]` table of the site file: one sub-table for each part of the stock book."""
+
+from gaugehouse.sitefile.table import Table
+
+
+class StockTable(Table):
+    """How this site keeps its stock book. Everything in it has a default."""
