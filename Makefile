@@ -16,13 +16,16 @@ $(STAMP): pyproject.toml
 demo: $(STAMP)
 	$(BIN)/gaugehouse demo $(ARGS)
 
-# Most tests wait more than they work, so several run at once; those that judge the wire by the clock run alone after them.
+# Most tests wait more than they work, so several run at once; then browsers, which need a core each; then those that
+# judge the wire by the clock, alone.
 WORKERS ?= 4
+BROWSER := tests/browser
 WIRE := tests/collector tests/service_wire
 
 test: $(STAMP)
 ifeq ($(strip $(ARGS)),)
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(WIRE:%=--ignore=%)
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%)
+	$(BIN)/python -m pytest -n 2 --dist loadfile $(BROWSER)
 	$(BIN)/python -m pytest $(WIRE)
 else
 	$(BIN)/python -m pytest $(ARGS)

@@ -5,7 +5,9 @@ A step of the computer's own clock moves `now_ms`, never `elapsed_ms`.
 
 import asyncio
 import time
-from typing import Protocol
+from typing import Final, Protocol
+
+_ONE_MOMENT_MS: Final = 50
 
 
 class Clock(Protocol):
@@ -16,6 +18,9 @@ class Clock(Protocol):
 
     def elapsed_ms(self) -> int:
         """The site's monotonic time in ms, from an origin of its own."""
+
+    def both_ms(self) -> tuple[int, int]:
+        """`now_ms()` and `elapsed_ms()` of one moment, however busy the machine is between two readings."""
 
     async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
         """Return when `elapsed_ms()` has reached this; yield at least once."""
@@ -44,6 +49,15 @@ class RealClock:
 
     def elapsed_ms(self) -> int:
         return int((time.monotonic() - self._start_s) * 1000.0 * self._speed)
+
+    def both_ms(self) -> tuple[int, int]:
+        if self._speed != 1.0:
+            elapsed_ms = self.elapsed_ms()
+            return self._start_utc_ms + elapsed_ms, elapsed_ms
+        while True:
+            before_ms, now_ms = self.elapsed_ms(), self.now_ms()
+            if self.elapsed_ms() - before_ms <= _ONE_MOMENT_MS:
+                return now_ms, before_ms
 
     async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
         due_s = self._start_s + elapsed_ms / (1000.0 * self._speed)

@@ -132,7 +132,8 @@ class Poller:
                 break
         if failed:
             self._put_last(failed, bool(values))
-        sample = Sample(self._instrument.id, clock.now_ms(), outcome_of(first), values, raw)
+        now_ms, elapsed_ms = clock.both_ms()
+        sample = Sample(self._instrument.id, now_ms, outcome_of(first), values, raw, elapsed_ms)
         return Polled(sample, first, requests)
 
     def _put_last(self, failed: list[tuple[_Read, Failure]], others_answer: bool) -> None:

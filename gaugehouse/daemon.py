@@ -97,12 +97,12 @@ class Daemon:
 
     def _take(self, sample: Sample) -> None:
         """A bus task has a Sample."""
-        self._inbox.put(Arrival(sample.time_ms, self._clock.elapsed_ms(), sample))
+        self._inbox.put(Arrival(sample.time_ms, sample.elapsed_ms, sample))
 
     async def submit(self, act: Act) -> Answer:
         """A person's act: answered after it is in the record book, and after all that came in before it."""
         answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
-        self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
+        self._inbox.put(Arrival(*self._clock.both_ms(), PendingAct(act, answer)))
         return await answer
 
     async def run(self) -> None:
@@ -156,7 +156,7 @@ class Daemon:
     def _report(self, act: Act) -> None:
         """Something that the daemon itself found out; nobody waits for an answer."""
         answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
-        self._inbox.put(Arrival(self._clock.now_ms(), self._clock.elapsed_ms(), PendingAct(act, answer)))
+        self._inbox.put(Arrival(*self._clock.both_ms(), PendingAct(act, answer)))
 
     def _listen(self, stack: contextlib.ExitStack) -> socket.socket:
         host, port = self.site.console_host, self.site.console_port

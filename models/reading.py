@@ -80,7 +80,8 @@ class Sample(NamedTuple):
     `values` holds engineering values in each signal's declared unit. A signal that answered with something that is
     not a number (NaN, a device's "invalid" code) is there as ``None``; a signal whose block failed is absent, and
     `outcome` says how it failed: ``ok``, ``timeout``, ``wrong-reply`` or ``exception-02``. `raw` keeps the registers
-    for people to look at; no figure is made from it.
+    for people to look at; no figure is made from it. `elapsed_ms` is the monotonic clock at `time_ms`, both read at
+    once; a recording has one clock only and leaves it 0.
     """
 
     instrument: str
@@ -88,6 +89,7 @@ class Sample(NamedTuple):
     outcome: str
     values: Mapping[str, float | None]
     raw: Mapping[str, tuple[int, ...]] = EMPTY
+    elapsed_ms: int = 0
 
     @property
     def answered(self) -> bool:

@@ -43,6 +43,9 @@ class FullSpeed:
     def elapsed_ms(self) -> int:
         return self._elapsed_ms
 
+    def both_ms(self) -> tuple[int, int]:
+        return self._elapsed_ms, self._elapsed_ms
+
     async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
         self._elapsed_ms = max(self._elapsed_ms, elapsed_ms)
         await asyncio.sleep(0)

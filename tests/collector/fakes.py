@@ -30,6 +30,9 @@ class JumpingClock:
     def elapsed_ms(self) -> int:
         return self.elapsed
 
+    def both_ms(self) -> tuple[int, int]:
+        return START_UTC_MS + self.elapsed, self.elapsed
+
     async def sleep_until_elapsed(self, elapsed_ms: int) -> None:
         if elapsed_ms > self.end_ms:
             self.over.set()

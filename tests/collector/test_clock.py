@@ -1,8 +1,15 @@
 import time
+from collections.abc import Iterator
 
 import pytest
 
 from collector.clock import RealClock
+
+_time_ns = time.time_ns
+
+
+def time_of_day_s() -> float:
+    return _time_ns() / 1e9
 
 
 async def test_at_normal_speed_it_is_the_computers_clock() -> None:
@@ -43,3 +50,23 @@ async def test_sleeping_never_ends_early() -> None:
 def test_an_impossible_speed_is_refused(speed: float) -> None:
     with pytest.raises(ValueError, match="allowed above 0 to 10000"):
         RealClock(speed)
+
+
+def test_both_clocks_are_of_one_moment_at_any_speed(monkeypatch: pytest.MonkeyPatch) -> None:
+    real_s = time.monotonic
+    for speed in (1.0, 120.0):
+        clock = RealClock(speed)
+        first_now_ms, first_elapsed_ms = clock.both_ms()
+        stalls = iter([3.0, 0.0, 0.0, 3.0] + [0.0] * 50)  # the machine stands still between two readings
+        behind = [0.0]
+
+        def stalled(behind: list[float] = behind, stalls: Iterator[float] = stalls) -> float:
+            behind[0] += next(stalls)
+            return real_s() + behind[0]
+
+        monkeypatch.setattr(time, "monotonic", stalled)
+        monkeypatch.setattr(time, "time_ns", lambda behind=behind: int((time_of_day_s() + behind[0]) * 1e9))
+        now_ms, elapsed_ms = clock.both_ms()
+        monkeypatch.undo()
+        assert elapsed_ms - first_elapsed_ms >= 3000
+        assert abs((now_ms - first_now_ms) - (elapsed_ms - first_elapsed_ms)) <= 60

@@ -10,6 +10,7 @@ import random
 import sys
 from pathlib import Path
 
+from collector.clock import Clock
 from models.reading import OK, TIMEOUT, Sample
 from tests.gaugehouse.farms import Running, running
 
@@ -17,9 +18,8 @@ CURRENTS = (3.5, 3.7, 4.3, 6.0, 12.0, 19.0, 19.6, 19.95, 20.6, 21.5)
 ACTS = ("acknowledge", "acknowledge", "shelve", "unshelve", "remove_from_service", "return_to_service", "reset_latch")
 
 
-async def _storm(run: Running, chance: random.Random, now_ms: object) -> None:
+async def _storm(run: Running, chance: random.Random, clock: Clock) -> None:
     """Some 50 wild samples a second, each between two real ones."""
-    assert callable(now_ms)
     instruments = [loop.instrument for loop in run.site.loops]
     names = run.site.signal_names
     while True:
@@ -29,7 +29,9 @@ async def _storm(run: Running, chance: random.Random, now_ms: object) -> None:
         wild = {"current": current, "percent": 100 * share, "level": 13_000 * share, "temperature": 20.0, "water": 5.0}
         values = {name: wild[name] for name in names[instrument] if name in wild}
         outcome = TIMEOUT if chance.random() < 0.05 else OK
-        run.daemon._take(Sample(instrument, now_ms(), outcome, {} if outcome == TIMEOUT else values))
+        time_ms, elapsed_ms = clock.both_ms()
+        answered = {} if outcome == TIMEOUT else values
+        run.daemon._take(Sample(instrument, time_ms, outcome, answered, elapsed_ms=elapsed_ms))
         await asyncio.sleep(0.02)
 
 
@@ -60,7 +62,7 @@ async def _main(folder: Path, speed: float, seed: int) -> None:
     chance = random.Random(seed)
     async with running(folder, speed=speed) as run, asyncio.TaskGroup() as group:
         print(run.daemon.url, flush=True)
-        group.create_task(_storm(run, chance, run.clock.now_ms))
+        group.create_task(_storm(run, chance, run.clock))
         group.create_task(_people(run, chance, str(seed)))
 
 
