@@ -21,6 +21,8 @@ from console.model import Model
 from console.pages import Pages
 from console.record_api import RecordApi
 from console.security import Guard
+from console.stock_api import StockApi
+from console.stock_pages import StockPages
 
 
 def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> FastAPI:
@@ -55,11 +57,13 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(CheckApi(facts).router)
     app.include_router(FaultApi(facts).router)
     app.include_router(HistoryApi(facts).router)
+    app.include_router(StockApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
+    app.include_router(StockPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)

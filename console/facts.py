@@ -201,6 +201,15 @@ class Facts(Protocol):
         while one runs) and `revision`, how many entries of the record book there are about it."""
         ...
 
+    def stock(self) -> Json:
+        """What every tank holds now: ``{time, tanks, products}``.
+
+        A tank: ``{tank, name, product, time, quality, stock_quality, level_m, temperature_degC, tov_m3, gov_m3,
+        gsv_m3, mass_kg, why, gsv_u95_m3}``; a product: ``{product, gov_m3, gsv_m3, mass_kg, missing: [tanks],
+        gsv_u95_m3}``, its figures None where a tank of it is not measured.
+        """
+        ...
+
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         """The raw samples kept around a fault of a known loop, oldest first; empty where none is kept.
 

@@ -30,6 +30,7 @@ from gaugehouse.loopjson import supply_json
 from gaugehouse.movementrecords import movement_rows, rounded
 from gaugehouse.paper import pdf_of
 from gaugehouse.records import alarm_rows
+from gaugehouse.stocksheet import sheet_now, stock_json
 from history.aggregating import Columnar, aggregated
 from history.book import BookReader
 from history.errors import BadQuestion, StoreUnavailable
@@ -241,6 +242,10 @@ class DaemonFacts:
             if movement is not None:
                 row |= rounded(self._core.movements.row(movement))
         return rows[::-1]
+
+    def stock(self) -> Json:
+        now_ms = self._core.at.time_ms or self._clock.now_ms()
+        return stock_json(sheet_now(self._core, now_ms), now_ms)
 
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         samples = await self._ask(self._traces.trace, instrument, number)

@@ -18,6 +18,7 @@ from gaugehouse.printing import as_json, table
 from gaugehouse.records import alarm_rows, told_rows
 from gaugehouse.rows import ALARM_COLUMNS
 from gaugehouse.site import Site, load_site
+from gaugehouse.stocksheet import NEWEST_AGE_MS, sheet_json
 from gaugehouse.stores import look_into_book, look_into_readings
 from history.book import BookReader
 from history.chain import Head
@@ -25,9 +26,6 @@ from history.errors import BadQuestion
 from history.sqlite import SqliteStore
 from inventory.sheet import SheetTank, StockSheet, stock_sheet
 from models.reading import Reading
-
-NEWEST_AGE_MS: Final = 10 * 60_000
-"""A reading older than this is no measurement of the stock now."""
 
 SIMULATED: Final = "SIMULATED FARM: invented figures"
 
@@ -142,7 +140,7 @@ def stock(args: Namespace) -> int:
         ]
     sheet = stock_sheet(tanks, now_ms, NEWEST_AGE_MS)
     if args.json:
-        print(as_json(_sheet_json(sheet)))
+        print(as_json(sheet_json(sheet)))
     else:
         if simulated:
             print(SIMULATED)
@@ -155,17 +153,6 @@ def _reading(store: SqliteStore, tank: str, at_ms: int | None) -> Reading | None
         return store.latest(tank)
     last = deque(store.read(tank, at_ms - NEWEST_AGE_MS, at_ms + 1), maxlen=1)
     return last[0] if last else None
-
-
-def _sheet_json(sheet: StockSheet) -> list[dict[str, Any]]:
-    lines = []
-    for line in sheet.tanks:
-        row = line._asdict()
-        time_ms = row.pop("time_ms")
-        row["time"] = None if time_ms is None else iso_ms(time_ms)
-        row["quality"], row["stock_quality"] = line.quality.word, line.stock_quality.word
-        lines.append(row)
-    return lines
 
 
 def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
@@ -183,6 +170,7 @@ def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
             "TOV [m3]": _fixed(line.tov_m3, 3),
             "GOV [m3]": _fixed(line.gov_m3, 3),
             "GSV [m3]": _fixed(line.gsv_m3, 3),
+            "+- [m3]": _fixed(line.gsv_u95_m3, 3),
             "mass [kg]": _fixed(line.mass_kg, 0),
             "quality": line.stock_quality.word,
             "": line.why,
@@ -192,6 +180,7 @@ def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
     out = [
         f"{site.name} ({site.id}): stock at {local:%Y-%m-%d %H:%M:%S %Z}",
         f"standard volume at {site.reference_degC:g} degC by {site.volume_correction}; mass in vacuo",
+        "+-: expanded uncertainty of GSV, 95 %; of a product's sum, its tanks taken as independent",
         "",
         table(tuple(rows[0]), rows),
         "",
@@ -200,7 +189,8 @@ def _sheet_text(site: Site, sheet: StockSheet, at_ms: int) -> str:
         if product.gsv_m3 is None or product.mass_kg is None:
             out.append(f"{product.product}: sum not known, not measured: {', '.join(product.missing)}")
         else:
-            out.append(f"{product.product}: GSV {product.gsv_m3:.3f} m3, mass {product.mass_kg:.0f} kg")
+            u95 = "" if product.gsv_u95_m3 is None else f" +- {product.gsv_u95_m3:.3f} m3"
+            out.append(f"{product.product}: GSV {product.gsv_m3:.3f} m3{u95}, mass {product.mass_kg:.0f} kg")
     return "\n".join(out)
 
 

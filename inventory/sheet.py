@@ -4,6 +4,7 @@ A tank without a usable reading is there as not measured, and its product's sum 
 tank out would look like stock.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
@@ -11,7 +12,10 @@ from models.reading import Quality, Reading
 
 
 class TankStock(NamedTuple):
-    """A line of the sheet. Volumes in m3, mass in kg; None where the figure cannot be stood by."""
+    """A line of the sheet. Volumes in m3, mass in kg; None where the figure cannot be stood by.
+
+    gsv_u95_m3: expanded uncertainty of `gsv_m3`, 95 %; None where it is not known.
+    """
 
     tank: str
     name: str
@@ -26,16 +30,22 @@ class TankStock(NamedTuple):
     gsv_m3: float | None
     mass_kg: float | None
     why: str
+    gsv_u95_m3: float | None = None
 
 
 class ProductStock(NamedTuple):
-    """The sum of a product's tanks. None where any of them is not measured; `missing` names those."""
+    """The sum of a product's tanks. None where any of them is not measured; `missing` names those.
+
+    gsv_u95_m3: of the sum, the tanks' own taken as independent (JCGM 100, 5.1.2, from memory); what they share, such
+    as one hydrometer, is left out. None where any tank's is not known.
+    """
 
     product: str
     gov_m3: float | None
     gsv_m3: float | None
     mass_kg: float | None
     missing: tuple[str, ...]
+    gsv_u95_m3: float | None = None
 
 
 class StockSheet(NamedTuple):
@@ -91,6 +101,7 @@ def _line(tank: SheetTank, at_ms: int, max_age_ms: int) -> TankStock:
         reading.gsv_m3 if usable else None,
         reading.mass_kg if usable else None,
         why,
+        reading.gsv_u95_m3 if usable and reading.gsv_m3 is not None else None,
     )
 
 
@@ -99,7 +110,9 @@ def _sum(product: str, lines: Sequence[TankStock]) -> ProductStock:
     of = [line for line in lines if line.product == product]
     missing = tuple(line.tank for line in of if line.gsv_m3 is None)
     gov, gsv, mass = zip(*((line.gov_m3, line.gsv_m3, line.mass_kg) for line in of), strict=True)
-    return ProductStock(product, _total(gov), _total(gsv), _total(mass), missing)
+    squares = _total([None if line.gsv_u95_m3 is None else line.gsv_u95_m3**2 for line in of])
+    u95 = None if squares is None or missing else math.sqrt(squares)
+    return ProductStock(product, _total(gov), _total(gsv), _total(mass), missing, u95)
 
 
 def _total(figures: Sequence[float | None]) -> float | None:

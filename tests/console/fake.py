@@ -318,6 +318,19 @@ class FakeFacts:
             "units": units,
         }
 
+    def stock(self) -> Json:
+        kept = ("tank", "name", "product", "time", "quality", "stock_quality", "level_m", "temperature_degC", "tov_m3",
+                "gov_m3", "gsv_m3", "mass_kg", "gsv_u95_m3")  # fmt: skip
+        entries = [self._entry(tank) for tank in self.tanks]
+        lines = [{k: e[k] for k in kept} | {"why": "" if e["gsv_m3"] else "level is Bad"} for e in entries]
+        products = []
+        for product in dict.fromkeys(line["product"] for line in lines):
+            of = [line for line in lines if line["product"] == product]
+            missing = [line["tank"] for line in of if line["gsv_m3"] is None]
+            sums = {k: None if missing else sum(line[k] for line in of) for k in ("gov_m3", "gsv_m3", "mass_kg")}
+            products.append({"product": product, **sums, "missing": missing, "gsv_u95_m3": None if missing else 3.0})
+        return {"time": iso(self.now_ms), "tanks": lines, "products": products}
+
     async def newer_live(self, seq: int) -> Json:
         while self.seq == seq:
             await self._newer.wait()

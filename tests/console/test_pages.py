@@ -14,7 +14,7 @@ from tests.console.fake import FakeFacts
 
 PATHS = [
     "/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance", "/buses", "/loops",
-    "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1",
+    "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1", "/stock",
 ]  # fmt: skip
 PARTS = [
     "/tank/ostler-n/chain", "/tank/fennock/movements", "/alarms/list", "/alarms/every/list", "/alarms/history",

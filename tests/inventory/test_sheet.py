@@ -57,3 +57,17 @@ def test_what_is_known_of_a_bad_tank_is_its_temperature_only() -> None:
     line = stock_sheet([SheetTank("palm", "Palm", "Jet", bad)], NOW, AGE).tanks[0]
     assert (line.level_m, line.tov_m3, line.gov_m3, line.mass_kg) == (None, None, None, None)
     assert line.temperature_degC == 25.0
+
+
+def test_a_stock_carries_its_uncertainty_and_a_sum_that_of_independent_tanks() -> None:
+    tanks = [
+        SheetTank("palm", "Palm", "Jet", reading("palm", 100.0, gsv_u95_m3=0.3)),
+        SheetTank("north", "North", "Jet", reading("north", 50.0, gsv_u95_m3=0.4)),
+        SheetTank("elm", "Elm", "Avgas", reading("elm", 20.0)),
+    ]
+    sheet = stock_sheet(tanks, NOW, AGE)
+    assert [tank.gsv_u95_m3 for tank in sheet.tanks] == [0.3, 0.4, None]
+    assert sheet.products[0].gsv_u95_m3 == pytest.approx(0.5)  # 3-4-5
+    assert sheet.products[1].gsv_u95_m3 is None
+    bad = [tanks[0]._replace(reading=reading("palm", None, gsv_u95_m3=0.3)), tanks[1]]
+    assert stock_sheet(bad, NOW, AGE).products[0].gsv_u95_m3 is None
