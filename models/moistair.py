@@ -116,6 +116,11 @@ def humidity_ratio(vapour_pressure_Pa: float, pressure_Pa: float = SEA_LEVEL_PA)
     return MASS_RATIO * vapour_pressure_Pa / (pressure_Pa - vapour_pressure_Pa)
 
 
+def vapour_density_kgpm3(temperature_degC: float, humidity_percent: float) -> float:
+    """Mass of water vapour in a cubic metre of air, as an ideal gas."""
+    return vapour_Pa(temperature_degC, humidity_percent) * MASS_RATIO / (_R_DRY * (temperature_degC + _KELVIN))
+
+
 def air_density_kgpm3(
     temperature_degC: float, humidity_percent: float = 0.0, pressure_Pa: float = SEA_LEVEL_PA
 ) -> float:

@@ -22,6 +22,7 @@ from models.moistair import (
     pressure_at_Pa,
     saturation_Pa,
     temperature_at_degC,
+    vapour_density_kgpm3,
     vapour_Pa,
 )
 from tests.models.stock_cases import cases
@@ -140,3 +141,17 @@ def test_the_magnus_form_lies_beside_the_equation_over_water(t: float) -> None:
 def test_air_that_cannot_be_is_refused(words: str, call: object) -> None:
     with pytest.raises(OutOfRange, match=words):
         call()  # type: ignore[operator]
+
+
+@given(st.floats(1, 45), st.floats(1, 100))
+def test_water_in_a_cubic_metre_is_psychrolibs(t: float, humidity: float) -> None:
+    """General reference library: humidity ratio by density of the dry air in the same volume."""
+    ratio = psychrolib.GetHumRatioFromRelHum(t, humidity / 100, 101325.0)
+    expected = ratio / psychrolib.GetMoistAirVolume(t, ratio, 101325.0)
+    assert vapour_density_kgpm3(t, humidity) == pytest.approx(expected, rel=2e-3)
+
+
+def test_a_hundred_cubic_metres_of_tropical_air_carry_two_kilograms_and_a_half() -> None:
+    """Computed elsewhere: 100 m3 at 30 degC and 80 % hold 2.4 kg; 26 degC saturated, 28 m3 hold 0.69 kg."""
+    assert 100 * vapour_density_kgpm3(30, 80) == pytest.approx(2.43, abs=0.02)
+    assert 28.2 * vapour_density_kgpm3(26, 100) == pytest.approx(0.69, abs=0.01)
