@@ -14,6 +14,7 @@ BENCHES = (
     "bench_flood",
     "bench_diagnosis",
     "bench_movements",
+    "bench_forecast",
 )
 
 if __name__ == "__main__":
