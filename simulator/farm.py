@@ -18,7 +18,7 @@ from simulator.gauge import SimUnit
 from simulator.layout import STEP_MS, Act, FarmLayout, Planned
 from simulator.movement import Movement, Stage
 from simulator.tank import SimTank, Truth
-from simulator.weather import DAY_MS, Weather
+from simulator.weather import DAY_MS, Sky, Weather
 
 SETTLE_MS: Final = 20_000
 _MINUTE_MS: Final = 60_000
@@ -42,7 +42,7 @@ class Farm:
         seed: int = 1,
         start_ms: int = 0,
         layout: FarmLayout = DEMO,
-        weather: Weather | None = None,
+        weather: Sky | None = None,
         step_ms: int = STEP_MS,
     ) -> None:
         layout.check()
@@ -54,7 +54,7 @@ class Farm:
         self._start_ms = start_ms
         self._now_ms = start_ms
         self._steps = 0
-        self._weather = weather or Weather(stream(seed, "weather"))
+        self._weather: Sky = weather or Weather(stream(seed, "weather"))
         self._tanks = {t.id: SimTank(t, seed) for t in layout.tanks}
         for tank in self._tanks.values():
             tank.settle(0.0, self._weather.at(start_ms))

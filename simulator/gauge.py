@@ -159,23 +159,30 @@ class LevelGauge:
 
 
 class Probe:
-    """A spot thermometer that follows its surroundings late and a little wrong, and an interface probe for water."""
+    """A thermometer of one spot or several, each late and a little wrong, and an interface probe for water."""
 
-    __slots__ = ("_bias_degC", "_chance", "_lagged_degC", "_layout", "_tank", "temperature_degC", "water_m")
+    __slots__ = ("_bias_degC", "_chance", "_lagged_degC", "_layout", "_spots_m", "_tank", "temperature_degC", "water_m")
 
     def __init__(self, layout: ProbeLayout, tank: SimTank, seed: int, name: str) -> None:
         self._layout, self._tank = layout, tank
         self._chance = stream(seed, name, "probe")
-        self._bias_degC = stream(seed, name, "probe setting").gauss(0, 0.25)
-        self._lagged_degC = tank.temperature_at(layout.height_m)
-        self.temperature_degC = self._lagged_degC + self._bias_degC
+        setting = stream(seed, name, "probe setting")
+        self._spots_m = layout.spots_m or (layout.height_m,)
+        self._bias_degC = [setting.gauss(0, layout.bias_degC) for _ in self._spots_m]
+        self._lagged_degC = [tank.temperature_at(height_m) for height_m in self._spots_m]
+        self.temperature_degC = self._mean_degC()
         self.water_m = tank.water_m
 
+    def _mean_degC(self) -> float:
+        """Of the spots under the surface; the lowest one counts always."""
+        wet = max(1, sum(height_m < self._tank.level_m for height_m in self._spots_m))
+        return sum(self._lagged_degC[k] + self._bias_degC[k] for k in range(wet)) / wet
+
     def update(self, dt_s: float) -> None:
-        layout = self._layout
-        here = self._tank.temperature_at(layout.height_m)
-        self._lagged_degC += (here - self._lagged_degC) * (1 - math.exp(-dt_s / layout.lag_s))
-        self.temperature_degC = self._lagged_degC + self._bias_degC + self._chance.gauss(0, layout.noise_degC)
+        layout, follows = self._layout, 1 - math.exp(-dt_s / self._layout.lag_s)
+        for k, height_m in enumerate(self._spots_m):
+            self._lagged_degC[k] += (self._tank.temperature_at(height_m) - self._lagged_degC[k]) * follows
+        self.temperature_degC = self._mean_degC() + self._chance.gauss(0, layout.noise_degC)
         self.water_m = max(0.0, self._tank.water_m + self._chance.gauss(0, 0.0006))
 
 

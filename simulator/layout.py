@@ -46,6 +46,7 @@ class TankLayout:
     ripple_m: float = 0.0003
     generator_hz: float = 24.8
     vibration_m: float = 0.0
+    evaporates_m3_per_h: float = 0.0
 
 
 class Indicates(StrEnum):
@@ -75,11 +76,17 @@ class GaugeLayout:
 
 @dataclass(frozen=True, slots=True)
 class ProbeLayout:
-    """A spot thermometer in a pocket of the shell, and an interface probe for free water."""
+    """A spot thermometer in a pocket of the shell, and an interface probe for free water.
+
+    spots_m: heights of an averaging thermometer's spots instead of `height_m`; those under the surface count.
+    bias_degC: spread from which each spot's own error is drawn.
+    """
 
     height_m: float = 1.2
     lag_s: float = 600.0
     noise_degC: float = 0.03
+    spots_m: tuple[float, ...] = ()
+    bias_degC: float = 0.25
 
 
 @dataclass(frozen=True, slots=True)

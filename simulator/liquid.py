@@ -111,12 +111,12 @@ class Column:
     def _exchange(self, dt_s: float, level_m: float, shape: Shape, air: Air, ground_degC: float) -> None:
         temperatures = self.temperatures_degC
         level_m = max(level_m, 0.05)
-        wall = air.ambient_degC + _SUN_ON_WALL_DEGC * air.sun_frac
+        wall = air.ambient_degC + _SUN_ON_WALL_DEGC * air.sun_frac - air.sky_K / 2
         wall_W = _WALL_W * shape.wall_m2_per_m * level_m / LAYERS
         between_W = _BETWEEN_W_PER_M * shape.top_m2 * LAYERS / level_m
         heats = [wall_W * (wall - t) for t in temperatures]
         heats[0] += _GROUND_W * shape.top_m2 * (ground_degC - temperatures[0])
-        top = air.ambient_degC + _SUN_ON_TOP_DEGC * air.sun_frac
+        top = air.ambient_degC + _SUN_ON_TOP_DEGC * air.sun_frac - air.sky_K
         heats[-1] += _TOP_W * shape.top_m2 * (top - temperatures[-1])
         for k in range(LAYERS - 1):
             up = between_W * (temperatures[k] - temperatures[k + 1])

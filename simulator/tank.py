@@ -148,12 +148,14 @@ class SimTank:
 
     def settle(self, dt_s: float, air: Air) -> None:
         """Exchange heat with the world for a while, then see where the level and the gauge's mount stand."""
+        if self.layout.evaporates_m3_per_h:
+            self._column.pump_out(self.layout.evaporates_m3_per_h * dt_s / 3600)
         self._column.settle(dt_s, self.level_m, self.layout.shape, air, _GROUND_DEGC)
         mean_degC = self._column.mean_degC
         self._shell_swelling = self._swelling(mean_degC)
         self._find_level()
         level, height = self.level_m, self.layout.reference_height_m
-        dry_degC = air.ambient_degC + _SUN_ON_DRY_SHELL_DEGC * air.sun_frac
+        dry_degC = air.ambient_degC + _SUN_ON_DRY_SHELL_DEGC * air.sun_frac - air.sky_K / 2  # a wall sees half the sky
         stretch = level * (mean_degC - REFERENCE_DEGC) + (height - level) * (dry_degC - REFERENCE_DEGC)
         self._mount_rise_m = STEEL_PER_DEGC * stretch - _SAG_PER_M * level * level
         self._slosh_hz = self.layout.shape.slosh_hz(level)

@@ -5,7 +5,7 @@ Invented warm climate: a daily swing, slow weather of a few days, clouds, damp a
 
 import math
 from random import Random
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, Protocol
 
 from simulator.chance import stream
 
@@ -15,10 +15,22 @@ _SLOW: Final = 3
 
 
 class Air(NamedTuple):
-    """The air at one moment; `sun_frac` is the strength of the sun against a clear noon overhead."""
+    """The air at one moment; `sun_frac` is the strength of the sun against a clear noon overhead.
+
+    sky_K: by how much a clear sky pulls a roof below the air, sun aside.
+    """
 
     ambient_degC: float
     sun_frac: float
+    sky_K: float = 0.0
+
+
+class Sky(Protocol):
+    """Whatever tells a farm its weather; times are ms since 1970, UTC."""
+
+    def at(self, time_ms: int) -> Air: ...
+
+    def humidity_percent(self, time_ms: int) -> float: ...
 
 
 class Weather:

@@ -17,7 +17,7 @@ from simulator.layout import (
     UnitLayout,
 )
 from simulator.liquid import Product
-from simulator.weather import Weather, still
+from simulator.weather import Sky, still
 
 JET = Product("jet", 800.0, 9.2e-4, 4e-7)
 
@@ -59,7 +59,7 @@ def farm(
     gauge: GaugeLayout = GAUGE,
     probe: ProbeLayout | None = None,
     programme: Programme = Programme(),  # noqa: B008  (frozen)
-    weather: Weather | None = None,
+    weather: Sky | None = None,
     step_ms: int = STEP_MS,
 ) -> Farm:
     """One tank of 10 m, calm and as warm as the air unless told otherwise."""
