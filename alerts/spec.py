@@ -19,7 +19,7 @@ SIGNAL_CONDITIONS: Final = (
 CONCERN_CONDITIONS: Final = ("response_short", "fill_rate_high")
 """Conditions of a receipt that leaves less time than the levels of concern were set for."""
 
-MOVEMENT_CONDITIONS: Final = ("wrong_tank", "no_rise", "unordered_movement")
+MOVEMENT_CONDITIONS: Final = ("wrong_tank", "no_rise", "unordered_movement", "receipt_divergence")
 """Conditions of a level that moves where nobody wants it to, or does not where somebody does."""
 
 CONTENT_CONDITIONS: Final = (

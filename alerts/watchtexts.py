@@ -41,6 +41,13 @@ WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
         "Find out who moves fuel; if nobody does, close the tank's valves, walk the line, and dip the tank",
         "within the hour; at once for a fall that goes on",
     ),
+    "receipt_divergence": (
+        "Line and tank disagree on a receipt",
+        "Fuel goes elsewhere (another tank, a leak, a line that is being filled), or the meter or the gauge is wrong",
+        "Fuel that was paid for is not in the tank, or more is in it than anybody counts",
+        "Stop the receipt; check the line-up and walk the line; dip the tank; go on only when the difference is found",
+        "at once",
+    ),
     "level_deviation": (
         "The two gauges of the tank disagree",
         "One of them drifts, sticks, has lost its reference, or hangs in foam or vapour",

@@ -37,6 +37,7 @@ CONDITIONS: Final = _table(
     wrong_tank="Another tank fills than was planned",
     no_rise="A planned receipt does not arrive",
     unordered_movement="Unordered movement",
+    receipt_divergence="Line and tank disagree on a receipt",
     level_deviation="The two gauges disagree",
     water_high="High water",
     water_rising="Water rises",

@@ -18,6 +18,7 @@ from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.planacts import PLAN_ACTS
+from gaugehouse.receiptacts import RECEIPT_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import REQUALIFY_ACTS
 from models.reading import Instant
@@ -120,6 +121,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **LOOP_ACTS,
         **FAULT_ACTS,
         **PLAN_ACTS,
+        **RECEIPT_ACTS,
         **REQUALIFY_ACTS,
     }
 )

@@ -32,6 +32,9 @@ from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementwork import MovementWork
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
+from gaugehouse.receiptjson import flow_seen
+from gaugehouse.receiptroom import Receipts
+from gaugehouse.receiptwork import ReceiptWork
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import ROOM, Requalifying, frozen
 from gaugehouse.site import Site
@@ -131,6 +134,8 @@ class Core:
         self.faults = self.loops.faults
         self.requalifying = Requalifying()
         self.movements = MovementWork(site, self.keepers, self.plans, self.faults.declared)
+        self.receipts = Receipts()
+        self.receiving = ReceiptWork(self)
         self.rooms: dict[str, Room] = {
             ROOM: self.requalifying,
             "fault": self.faults,
@@ -143,6 +148,7 @@ class Core:
             "casebook": self.loops.casebook,
             "plan": self.plans,
             "movement": self.movements,
+            "receipt": self.receipts,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
@@ -193,6 +199,8 @@ class Core:
             if self._reported:
                 told = [*told, *self._reported.values()]
                 self._reported.clear()
+            if self.receipts or self.receiving.busy:
+                told = [*told, *self.receiving.tell()]
             plans_over = [plan_over(over, at) for over in ended]
             transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
@@ -202,6 +210,8 @@ class Core:
         decisions += plans_over
         if readings:
             decisions += self.movements.step(at, readings)
+            if self.receipts:
+                decisions += [flow_seen(receipt, at) for receipt in self.receiving.step(at)]
         if self.tests and tick.samples:
             decisions += [proof_entry(proof) for proof in self.tests.see(at, transitions)]
         for outcome in over:

@@ -14,7 +14,7 @@ from gaugehouse.movementrecords import AMENDED, MOVEMENT, movement_body, movemen
 from gaugehouse.plans import RECEIPT, Plans
 from gaugehouse.site import Site
 from inventory.moved import moved
-from inventory.movement import Movement, Stage, movement_of
+from inventory.movement import Movement, Stage, Stand, movement_of
 from inventory.movements import Change, MovementTracker
 from inventory.pairing import partner
 from models.reading import EXACT, GOOD, Instant, Reading
@@ -65,6 +65,19 @@ class MovementWork:
     def open(self) -> list[Movement]:
         """The movements that run or settle."""
         return [tracker.open for tracker in self._trackers.values() if tracker.open is not None]
+
+    def running(self, tank: str) -> Movement | None:
+        """The movement of a tank that runs or settles."""
+        return self._trackers[tank].open
+
+    def rest_of(self, tank: str, at: Instant) -> Stand | None:
+        """The tank at rest, by the means of its last minutes."""
+        return self._trackers[tank].rest_stand(at.elapsed_ms)
+
+    def since(self, tank: str, from_ms: int) -> list[Movement]:
+        """What has moved in a tank since a time: the newest final ones, and the one that runs."""
+        known = [*self._recent[tank], *(one for one in (self._trackers[tank].open,) if one is not None)]
+        return [one for one in known if (one.end_ms or one.start_ms) >= from_ms or one.stage is not Stage.FINAL]
 
     def row(self, movement: Movement) -> dict[str, Any]:
         """A movement with the columns of movements.csv."""

@@ -85,6 +85,7 @@ def plan_json(plan: Plan) -> Json:
         "made": iso_ms(plan.made_ms),
         "begun": plan.begun,
         "moved_m3": plan.moved_m3,
+        "receipt": plan.receipt,
     }
 
 

@@ -30,7 +30,8 @@ TIME_OVER: Final = "time over"
 @dataclass(slots=True)
 class Plan:
     """One plan. tov_m3: the tank's volume when it was made, None until a reading tells. begun: the tank has moved the
-    planned way since. rest_ms: elapsed time since when it has been still after that."""
+    planned way since. rest_ms: elapsed time since when it has been still after that.
+    receipt: the number of the receipt that it watches, where there is one."""
 
     tank: str
     kind: str
@@ -44,6 +45,7 @@ class Plan:
     begun: bool = False
     rest_ms: int | None = None
     moved_m3: float = 0.0
+    receipt: int | None = None
 
     def json(self) -> dict[str, Any]:
         return {name: getattr(self, name) for name in self.__slots__}

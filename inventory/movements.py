@@ -388,6 +388,15 @@ class MovementTracker:
             self._means.popleft()
         return (Change(movement.stage.value, movement),)
 
+    def rest_stand(self, at_ms: int) -> Stand | None:
+        """The tank at rest: means of the last minutes. None while it moves, or where nothing was seen just now."""
+        if self.open is not None or self._restored or not self._means:
+            return None
+        newest = self._means[-1].at_ms
+        if at_ms - newest > 2 * self._hole_ms:
+            return None
+        return _stand([one for one in self._means if one.at_ms > newest - STANDING * MEAN_MS])
+
     def save(self) -> dict[str, Any]:
         """What outlives a restart: the movement that runs, the last minutes, what was learned."""
         return {

@@ -95,6 +95,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
             file.system.clock_step,
             file.system.failed_check,
         ),
+        receipts=file.stock.receipts.rules(),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         buses=buses,
         products=tuple(_product(p) for p in file.product),

@@ -22,6 +22,7 @@ from gaugehouse.sitefile.loopfacts import Power
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
 from gaugehouse.sitefile.serverfacts import ServerSpec
+from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
 from models.density import DensityRange, density_objection
@@ -284,6 +285,7 @@ class Site:
     sheet: Sheet = field(default_factory=Sheet)
     loop_powered: frozenset[str] = frozenset()
     fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
+    receipts: ReceiptRules = ReceiptRules()  # noqa: RUF009 (immutable)
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""

@@ -45,6 +45,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("faults", site.fault_trace)
     put("system", site.system)
     put("mqtt", site.mqtt)
+    put("stock.receipts", site.receipts)
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}

@@ -57,6 +57,7 @@ def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
         yield _limit("fill_rate_high", rate, DEADBAND_FRAC * rate)
     yield _verdict("wrong_tank")
     yield _limit("no_rise", NO_RISE_S, 0.0)
+    yield _verdict("receipt_divergence")
     yield from site.watches[tank].limits
 
 
