@@ -14,6 +14,7 @@ from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.alarmtestacts import TEST_ACTS
 from gaugehouse.corrections import CORRECTION_ACTS
 from gaugehouse.days import iso_ms
+from gaugehouse.dipacts import DIP_ACTS
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
@@ -123,6 +124,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **PLAN_ACTS,
         **RECEIPT_ACTS,
         **REQUALIFY_ACTS,
+        **DIP_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

@@ -6,6 +6,7 @@ another: what one needs of another it gets as plain values from here, the fault 
 from the tick before.
 """
 
+import contextlib
 import json
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
@@ -23,6 +24,7 @@ from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.alarmtestacts import proof_entry
 from gaugehouse.days import Days
+from gaugehouse.diproom import DipRoom
 from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
@@ -38,11 +40,14 @@ from gaugehouse.receiptwork import ReceiptWork
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import ROOM, Requalifying, frozen
 from gaugehouse.site import Site
+from gaugehouse.stockof import stock_of
 from gaugehouse.watching import Watchers
+from models.density import rebased_kgpm3
+from models.errors import OutOfRange
 from models.gauging import NOTHING, Extra
 from models.reading import Instant, Reading, Sample
 from models.stock import StockModel
-from models.tank import Linear
+from models.tank import Linear, Tank
 
 
 class Tick(NamedTuple):
@@ -125,6 +130,7 @@ class Core:
         self.tests = AlarmTests()
         self.checks = LoopChecks()
         self.plans = Plans()
+        self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
         self._watchers = Watchers(site, self.plans, self.newest, self.samples.get)
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
@@ -149,6 +155,7 @@ class Core:
             "plan": self.plans,
             "movement": self.movements,
             "receipt": self.receipts,
+            "dip": self.dips,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
@@ -232,7 +239,7 @@ class Core:
             at,
             sample,
             self.newest(tank.temperature, tank.max_age_ms),
-            self.newest(tank.water, tank.max_age_ms),
+            self.water(tank),
             self.newest(tank.ambient, tank.max_age_ms),
             frozen=sample.instrument in self._context.frozen,
             checked=self.checks.get(sample.instrument) is not None,
@@ -261,6 +268,27 @@ class Core:
         if newest.value is None or age > max_age_ms:
             return Extra(None, age)
         return Extra(newest.value * source.factor + source.constant, age)
+
+    def water(self, tank: Tank) -> Extra:
+        """The newest free water of a tank, by its signal or by dips; missing when it is too old."""
+        if tank.water_from_dips:
+            return self.dips.water(tank.id, self.at.time_ms)
+        return self.newest(tank.water, tank.max_age_ms)
+
+    def stock_at(self, tank: str, density_kgpm3: float | None) -> StockModel:
+        """A tank's stock model with another base density than its product's. Raises `OutOfRange` for one that the
+        site's volume correction does not take."""
+        return stock_of(self.site, tank, density_kgpm3=density_kgpm3)
+
+    def restock(self, tank: str) -> None:
+        """From now on the newest accepted density sample stands for the tank's product, as long as it is of it."""
+        sample = self.dips.latest_density(tank)
+        keeper, site = self.keepers[tank], self.site
+        density: float | None = None
+        if sample is not None and sample.product == keeper.tank.product:
+            group, alpha60 = site.product_of(tank).group, site.product_of(tank).alpha60_per_degF
+            density = rebased_kgpm3(group, sample.base_kgpm3, sample.base_degC, site.reference_degC, alpha60)
+        keeper.stock = self.stock_at(tank, density)
 
     def _around(self) -> dict[str, float]:
         """What the site's points and meters (m3 or m3/s) say now: what stands around a fault."""
@@ -317,7 +345,15 @@ class Core:
                 self.keepers[name].restore(saved)
         for name, room in self.rooms.items():
             room.restore(past.get(name, {}))
+        for name in self.keepers:
+            if self.dips.latest_density(name) is not None:
+                self._restock_or_not(name)
         self._context = self._told()
+
+    def _restock_or_not(self, tank: str) -> None:
+        """A sample that the site file no longer takes (another edition, another product) is left alone."""
+        with contextlib.suppress(OutOfRange):
+            self.restock(tank)
 
     def _told(self) -> Context:
         """What the next tick may know of this one."""

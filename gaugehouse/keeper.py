@@ -65,6 +65,7 @@ class TankKeeper:
         self.last_good: Reading | None = None
         self.sample: Sample | None = None
         self.flow = ""
+        self.flowed: tuple[int, int] | None = None  # site's time of the newest stretch that flowed: first and last seen
         self.slopes = NO_SLOPES
         self.stock = stock
         self.known: Gauged | None = None
@@ -101,6 +102,8 @@ class TankKeeper:
         gauging = gauging_of(measured, trust, temperature, water, ambient)
         known = self.known = gauged(self.stock, gauging, self._rest(at, trust.quality))
         rate = self._follow(at.elapsed_ms, known, trust.quality)
+        if rate is not None and self.flow != STILL:
+            self._flows(at.time_ms)
         u95_m3 = self.stock.u95_m3(known.quantities, gauging, known.rest)
         reading = reading_of(at, self.tank, measured, trust, known, u95_m3, rate)
         if trust.quality is GOOD:
@@ -161,6 +164,12 @@ class TankKeeper:
             return STILL
         return FILLING if rate.per_s > 0 else EMPTYING
 
+    def _flows(self, time_ms: int) -> None:
+        """The tank fills or empties now."""
+        before = self.flowed
+        goes_on = before is not None and 0 <= time_ms - before[1] <= UNWATCHED_MS
+        self.flowed = (before[0] if before is not None and goes_on else time_ms, time_ms)
+
     def doubt(self) -> None:
         """A loop check has ended: the level comes back as it does after a fault."""
         self._trust.doubt()
@@ -171,6 +180,7 @@ class TankKeeper:
             "trust": self._trust.save(),
             "extremes": self.extremes.save(),
             "flow": self.flow,
+            "flowed": self.flowed,
             "level": self._level_ms,
             "receiving": self._receiving_ms,
             "time": self._stopped_ms if self.latest is None else self.latest.time_ms,
@@ -183,6 +193,8 @@ class TankKeeper:
         self._trust.restore(state["trust"])
         self.extremes.restore(state["extremes"])
         self.flow = state["flow"]
+        flowed = state.get("flowed")
+        self.flowed = None if flowed is None else (flowed[0], flowed[1])
         self._level_ms, self._receiving_ms = state.get("level"), state.get("receiving", 0)
         self._stopped_ms = state.get("time")
         if self._filter is not None:

@@ -107,7 +107,7 @@ class LiveView:
         good = keeper.last_good
         last = {} if good is None else reading_json(good)
         extremes = keeper.extremes
-        water = self._core.newest(tank.water, tank.max_age_ms)
+        water = self._core.water(tank)
         out |= {
             "time": None if latest is None else out["time"],
             "name": tank.name,

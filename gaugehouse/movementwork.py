@@ -79,6 +79,14 @@ class MovementWork:
         known = [*self._recent[tank], *(one for one in (self._trackers[tank].open,) if one is not None)]
         return [one for one in known if (one.end_ms or one.start_ms) >= from_ms or one.stage is not Stage.FINAL]
 
+    def stretches(self, tank: str) -> Iterator[tuple[int, int | None]]:
+        """From when to when a tank has moved lately, site's time; None for an end that is not known yet."""
+        tracker = self._trackers[tank]
+        for movement in self._recent[tank]:
+            yield movement.start_ms, movement.end_ms
+        if tracker.open is not None and tracker.open.stage is Stage.MOVING:
+            yield tracker.open.start_ms, None
+
     def row(self, movement: Movement) -> dict[str, Any]:
         """A movement with the columns of movements.csv."""
         return movement_row(movement, self._moved(movement))

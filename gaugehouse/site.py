@@ -8,6 +8,7 @@ from pathlib import Path
 
 from gaugehouse.sitefile.advice import advise
 from gaugehouse.sitefile.alarmsheet import AlarmSheet, Sources, read_sheet
+from gaugehouse.sitefile.dipchecks import check_dips
 from gaugehouse.sitefile.domain import build, settled
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import (
@@ -106,4 +107,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_tanks(draft)
     check_notify(draft)
     check_servers(draft)
+    check_dips(draft)
     return draft

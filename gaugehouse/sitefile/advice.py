@@ -6,6 +6,7 @@ from typing import Final
 
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS
 from gaugehouse.sitefile.budget import budget_of, damped_of
+from gaugehouse.sitefile.dipchecks import advise_dips
 from gaugehouse.sitefile.domain import level_step_m
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
@@ -47,6 +48,7 @@ def advise(draft: Draft, site: Site) -> None:
     advise_wires(draft, site)
     advise_notify(site, report)
     advise_servers(site, report)
+    advise_dips(site, report)
     _names(site, report)
     _densities(site, report)
     _power(site, report)

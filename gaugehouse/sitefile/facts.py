@@ -22,6 +22,7 @@ from gaugehouse.sitefile.loopfacts import Power
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
 from gaugehouse.sitefile.serverfacts import ServerSpec
+from inventory.dips import DipRules
 from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
@@ -280,6 +281,7 @@ class Site:
     servers: tuple[ServerSpec, ...] = ()
     keep_readings_ms: int | None = None
     loop_check: LoopCheckRules = LoopCheckRules()
+    dip_rules: DipRules = DipRules()  # noqa: RUF009 (immutable)
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)

@@ -1,5 +1,6 @@
 """The `[stock]` table of the site file: one sub-table for each part of the stock book."""
 
+from gaugehouse.sitefile.stock_dips import DipsTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
 from gaugehouse.sitefile.table import Table
 
@@ -8,3 +9,4 @@ class StockTable(Table):
     """How this site keeps its stock book. Everything in it has a default."""
 
     receipts: ReceiptsTable = ReceiptsTable()
+    dips: DipsTable = DipsTable()

@@ -7,7 +7,16 @@ import pytest
 
 from alerts.notify.policy import TELLS
 from alerts.sheet import BUILT_IN
-from gaugehouse.sitefile import loopschema, notifyschema, schema, serverschema, stock_receipts, stockschema, watchschema
+from gaugehouse.sitefile import (
+    loopschema,
+    notifyschema,
+    schema,
+    serverschema,
+    stock_dips,
+    stock_receipts,
+    stockschema,
+    watchschema,
+)
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from modbus.signals import RegisterType
@@ -30,6 +39,7 @@ SECTIONS: dict[str, type[Table]] = {
     "`[loop_check]`": schema.LoopCheckTable,
     "`[stock]`": schema.StockTable,
     "`[stock.receipts]`": stock_receipts.ReceiptsTable,
+    "`[stock.dips]`": stock_dips.DipsTable,
     "`[[notify]]`": notifyschema.NotifyTable,
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,
@@ -77,7 +87,16 @@ def rows(section: str) -> dict[str, list[str]]:
 def test_every_table_of_the_site_file_has_its_section():
     both = [
         value
-        for module in (stock_receipts, schema, serverschema, stockschema, loopschema, notifyschema, watchschema)
+        for module in (
+            schema,
+            serverschema,
+            stock_dips,
+            stock_receipts,
+            stockschema,
+            loopschema,
+            notifyschema,
+            watchschema,
+        )
         for value in vars(module).values()
     ]
     tables = {value for value in both if isinstance(value, type) and issubclass(value, Table)}
