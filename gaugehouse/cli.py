@@ -58,7 +58,10 @@ def parser() -> argparse.ArgumentParser:
     run = command("run", _run, "the daemon: polls, stores, raises alarms, serves the console")
     run.add_argument("--record", type=Path, metavar="FILE.csv", help="also write every Sample, for `replay`")
 
-    _json(command("check", _check, "validates a site file; prints the read plan, capacities and limits"))
+    checked = _json(command("check", _check, "validates a site file; prints the read plan, capacities and limits"))
+    checked.add_argument("--map", action="store_true", help="the register map for the control room instead")
+    checked.add_argument("--csv", action="store_true", help="with --map: as CSV")
+    checked.add_argument("--pdf", metavar="FILE.pdf", help="with --map: as a paper")
     read = _json(command("read", _read, "asks once and prints every step from the registers to the stock"))
     read.add_argument("tank", nargs="?", metavar="TANK", help="one tank only")
     explorecall.add_arguments(read)
@@ -185,6 +188,10 @@ def _run(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
+    if args.map or args.csv or args.pdf:
+        from gaugehouse.mapcall import print_map
+
+        return print_map(args)
     from gaugehouse.checking import check
     from gaugehouse.printing import as_json
 

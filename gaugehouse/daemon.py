@@ -31,6 +31,7 @@ from gaugehouse.local import door
 from gaugehouse.notifying.postroom import PostRoom, post_room
 from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
+from gaugehouse.registerserver import RegisterServer, SiteRegisters
 from gaugehouse.requalifying import pinned
 from gaugehouse.servers import serving
 from gaugehouse.site import Site
@@ -90,6 +91,7 @@ class Daemon:
         self.publishing: Publishing | None = None
         self.post: PostRoom | None = None
         self.system: SystemWatch | None = None
+        self.register_server: RegisterServer | None = None
         self.collector = Collector(site.buses, self._take, clock)
 
     def stop(self) -> None:
@@ -140,8 +142,20 @@ class Daemon:
                 found = found._replace(damaged=lambda: files.faults)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
                 writing = _Writing(book, readings, servers.store, traces, record, ticker, publishing, post)
-                async with door(self.site, self.url, handlers_of(self, self.facts)):
+                async with self._registers(self.facts), door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
+
+    @contextlib.asynccontextmanager
+    async def _registers(self, facts: DaemonFacts) -> AsyncIterator[None]:
+        """The register server, where the site has one."""
+        spec = self.site.register_server
+        if spec is None:
+            yield
+            return
+        source = SiteRegisters(spec, facts, self._clock.now_ms, simulated=self._options.simulated)
+        self.register_server = RegisterServer(spec, source)
+        async with self.register_server.serving():
+            yield
 
     @contextlib.asynccontextmanager
     async def _outward(self, book: BookWriter) -> AsyncIterator[tuple[Publishing | None, PostRoom | None]]:

@@ -26,6 +26,7 @@ from gaugehouse.sitefile.notifychecks import check_notify
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem, Report, Severity, SiteError
 from gaugehouse.sitefile.reading import read_text
+from gaugehouse.sitefile.registerschecks import check_register_server
 from gaugehouse.sitefile.secret import read_password
 from gaugehouse.sitefile.serverchecks import check_servers
 from gaugehouse.sitefile.sheetlines import check_set_points
@@ -108,4 +109,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_notify(draft)
     check_servers(draft)
     check_dips(draft)
+    check_register_server(draft)
     return draft

@@ -12,6 +12,7 @@ from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.notifyadvice import advise_notify
 from gaugehouse.sitefile.problems import Report
+from gaugehouse.sitefile.registerschecks import advise_register_server
 from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.serverchecks import advise_servers
 from gaugehouse.sitefile.tankchecks import range_m
@@ -49,6 +50,7 @@ def advise(draft: Draft, site: Site) -> None:
     advise_notify(site, report)
     advise_servers(site, report)
     advise_dips(site, report)
+    advise_register_server(site, report)
     _names(site, report)
     _densities(site, report)
     _power(site, report)

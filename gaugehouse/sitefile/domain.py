@@ -18,6 +18,7 @@ from gaugehouse.sitefile.filterfacts import filter_of
 from gaugehouse.sitefile.loopfacts import power_of
 from gaugehouse.sitefile.notifyfacts import notify_of
 from gaugehouse.sitefile.quantities import linear
+from gaugehouse.sitefile.registersfacts import register_server_of
 from gaugehouse.sitefile.schema import (
     ROLES,
     BusTable,
@@ -99,6 +100,9 @@ def build(draft: Draft, path: Path) -> facts.Site:
         ),
         receipts=file.stock.receipts.rules(),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
+        register_server=None
+        if file.register_server is None
+        else register_server_of(file.register_server, [tank.id for tank in tanks]),
         buses=buses,
         products=tuple(_product(p) for p in file.product),
         tanks=tanks,

@@ -21,6 +21,7 @@ from collector.spec import BusSpec
 from gaugehouse.sitefile.loopfacts import Power
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
+from gaugehouse.sitefile.registersfacts import RegisterServerSpec
 from gaugehouse.sitefile.serverfacts import ServerSpec
 from inventory.dips import DipRules
 from inventory.receiptrules import ReceiptRules
@@ -279,6 +280,7 @@ class Site:
     watched: tuple[Watched, ...] = ()
     channels: tuple[NotifySpec, ...] = ()
     servers: tuple[ServerSpec, ...] = ()
+    register_server: RegisterServerSpec | None = None
     keep_readings_ms: int | None = None
     loop_check: LoopCheckRules = LoopCheckRules()
     dip_rules: DipRules = DipRules()  # noqa: RUF009 (immutable)

@@ -15,6 +15,7 @@ from gaugehouse.sitefile import fields as f
 from gaugehouse.sitefile.fields import Id, milliseconds, number_of, one_of, quantity, refuse, whole
 from gaugehouse.sitefile.loopschema import LoopTable, SupplyTable
 from gaugehouse.sitefile.notifyschema import NotifyTable
+from gaugehouse.sitefile.registersschema import RegisterServerTable
 from gaugehouse.sitefile.serverschema import ServerTable
 from gaugehouse.sitefile.stockschema import (
     AccuracyTable,
@@ -343,6 +344,7 @@ class SiteFile(Table):
     faults: FaultsTable = FaultsTable()
     system: SystemTable = SystemTable()
     mqtt: MqttTable | None = None
+    register_server: RegisterServerTable | None = None
     loop_check: LoopCheckTable = LoopCheckTable()
     stock: StockTable = StockTable()
     bus: list[BusTable] = Field(min_length=1, examples=["[[bus]]"])

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from gaugehouse.sitefile.facts import Site, digest, frozen
 from gaugehouse.sitefile.notifyfacts import settings_of_channel
+from gaugehouse.sitefile.registersfacts import settings_of_registers
 from gaugehouse.sitefile.serverfacts import settings_of_server
 from gaugehouse.sitefile.sheetlines import lines, own_words
 from models.capacity import CapacityTable
@@ -47,6 +48,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("system", site.system)
     put("mqtt", site.mqtt)
     put("stock.receipts", site.receipts)
+    put("register_server", None if site.register_server is None else settings_of_registers(site.register_server))
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}
