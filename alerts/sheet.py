@@ -12,7 +12,7 @@ from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import PLAIN, Kind
-from alerts.spec import CONCERN_CONDITIONS, MOVEMENT_CONDITIONS, POINT_CONDITIONS, Limit
+from alerts.spec import CONCERN_CONDITIONS, MOVEMENT_CONDITIONS, POINT_CONDITIONS, STATUS_CONDITIONS, Limit
 from alerts.watchtexts import WATCH_TEXTS
 
 NOT_INDEPENDENT: Final = "not independent"
@@ -23,7 +23,8 @@ def mark_of(condition: str) -> str:
     """Whether an alarm comes from the gauging instrument itself: when that fails, so does the alarm."""
     if condition in POINT_CONDITIONS:
         return INDEPENDENT
-    return NOT_INDEPENDENT if condition in (*LIMIT_DEFAULTS, *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS) else ""
+    own = (*LIMIT_DEFAULTS, *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS)
+    return NOT_INDEPENDENT if condition in own else ""
 
 
 class While(NamedTuple):
@@ -93,6 +94,8 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "no_rise": LimitDefaults(None, 0, 0, 2),
         "unordered_movement": LimitDefaults(None, 0, 0, 2),
         "receipt_divergence": LimitDefaults(None, 0, 0, 2),
+        "issue_not_released": LimitDefaults(None, 10_000, 10_000, 1),
+        "receipt_with_issue": LimitDefaults(None, 10_000, 10_000, 2),
         "level_deviation": LimitDefaults(None, 60_000, 60_000, 2),
         "water_high": LimitDefaults(0.005, 60_000, 60_000, 2),
         "water_rising": LimitDefaults(None, 0, 0, 3),
@@ -119,6 +122,8 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "no_rise": "s",
         "unordered_movement": "m",
         "receipt_divergence": "",
+        "issue_not_released": "",
+        "receipt_with_issue": "",
         "level_deviation": "m",
         "water_high": "m",
         "water_rising": "m",

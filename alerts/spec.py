@@ -27,6 +27,9 @@ CONTENT_CONDITIONS: Final = (
 )  # fmt: skip
 """Other conditions of a tank."""
 
+STATUS_CONDITIONS: Final = ("issue_not_released", "receipt_with_issue")
+"""Conditions of fuel that flows where a tank's status does not let it."""
+
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
@@ -44,8 +47,8 @@ CHANNEL_CONDITIONS: Final = ("notification_failing",)
 """Conditions of the channels by which people are told."""
 
 WATCHED_CONDITIONS: Final = (
-    *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *CONTENT_CONDITIONS, *POINT_CONDITIONS, *CHANNEL_CONDITIONS,
-    *SYSTEM_CONDITIONS,
+    *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS, *CONTENT_CONDITIONS, *POINT_CONDITIONS,
+    *CHANNEL_CONDITIONS, *SYSTEM_CONDITIONS,
 )  # fmt: skip
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 

@@ -48,6 +48,20 @@ WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
         "Stop the receipt; check the line-up and walk the line; dip the tank; go on only when the difference is found",
         "at once",
     ),
+    "issue_not_released": (
+        "Issue from a tank that is not released",
+        "The wrong tank was lined up, a valve leaks, or somebody issues before the fuel has settled and was tested",
+        "Fuel that nobody has tested, with water or dirt in it, goes out to aircraft",
+        "Stop the issue now; hold back what has gone out until a sample shows what it is; line up a released tank",
+        "at once",
+    ),
+    "receipt_with_issue": (
+        "Receipt and issue from one tank at once",
+        "A tank that receives was left lined up for issue, or two valves are open between tanks",
+        "Unsettled fuel goes straight out, and the gauge sees neither quantity: only their difference",
+        "Stop the issue; line up another tank that is released; write down what the meters showed",
+        "within minutes",
+    ),
     "level_deviation": (
         "The two gauges of the tank disagree",
         "One of them drifts, sticks, has lost its reference, or hangs in foam or vapour",

@@ -22,6 +22,7 @@ from gaugehouse.planacts import PLAN_ACTS
 from gaugehouse.receiptacts import RECEIPT_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import REQUALIFY_ACTS
+from gaugehouse.statusacts import STATUS_ACTS
 from models.reading import Instant
 
 if TYPE_CHECKING:
@@ -125,6 +126,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **RECEIPT_ACTS,
         **REQUALIFY_ACTS,
         **DIP_ACTS,
+        **STATUS_ACTS,
     }
 )
 """Every act by its name, made of the fields that a page or a command sends; `CallError` for fields that are wrong."""

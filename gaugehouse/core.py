@@ -1,9 +1,9 @@
 """The one core: everything that became known at one instant goes in, readings and decisions come out.
 
 `Core.step` is synchronous, deterministic and does no I/O; the daemon and `replay` call the same one, so that recorded
-order is processing order. The rooms run in a fixed order (models, quality, faults, alarms, movements) and none knows
-another: what one needs of another it gets as plain values from here, the fault verdicts that a level's quality rests on
-from the tick before.
+order is processing order. The rooms run in a fixed order (models, quality, faults, alarms, movements, tank status) and
+none knows another: what one needs of another it gets as plain values from here, the fault verdicts that a level's
+quality rests on from the tick before.
 """
 
 import contextlib
@@ -40,6 +40,7 @@ from gaugehouse.receiptwork import ReceiptWork
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import ROOM, Requalifying, frozen
 from gaugehouse.site import Site
+from gaugehouse.statusroom import StatusRoom
 from gaugehouse.stockof import stock_of
 from gaugehouse.watching import Watchers
 from models.density import rebased_kgpm3
@@ -131,7 +132,6 @@ class Core:
         self.checks = LoopChecks()
         self.plans = Plans()
         self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
-        self._watchers = Watchers(site, self.plans, self.newest, self.samples.get)
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -142,6 +142,8 @@ class Core:
         self.movements = MovementWork(site, self.keepers, self.plans, self.faults.declared)
         self.receipts = Receipts()
         self.receiving = ReceiptWork(self)
+        self.status = StatusRoom(site, self.keepers, self.movements.flowing, self.newest)
+        self._watchers = Watchers(site, self.plans, self.newest, self.samples.get, self.status)
         self.rooms: dict[str, Room] = {
             ROOM: self.requalifying,
             "fault": self.faults,
@@ -156,6 +158,7 @@ class Core:
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,
+            "status": self.status,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
         sources += [meter.source for meter in site.meters]
@@ -216,9 +219,12 @@ class Core:
         decisions += [Decision(ALARM, alarm_body(transition)) for transition in transitions]
         decisions += plans_over
         if readings:
-            decisions += self.movements.step(at, readings)
+            moved = self.movements.step(at, readings)
+            decisions += moved
             if self.receipts:
                 decisions += [flow_seen(receipt, at) for receipt in self.receiving.step(at)]
+            if self.status:
+                decisions += self.status.step(at, readings, moved)
         if self.tests and tick.samples:
             decisions += [proof_entry(proof) for proof in self.tests.see(at, transitions)]
         for outcome in over:
@@ -328,7 +334,7 @@ class Core:
         }
         for name, keeper in self.keepers.items():
             slow[f"tank/{name}"] = _compact(keeper.save())
-        for room in ("fault", "watch", "trace", "movement"):
+        for room in ("fault", "watch", "trace", "movement", "status"):
             for key, state in self.rooms[room].save(False).items():
                 slow[f"{room}/{key}"] = None if state is None else _compact(state)
         return slow

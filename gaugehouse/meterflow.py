@@ -35,6 +35,10 @@ class MeterFlows:
                         sums[tank] = sums.get(tank, 0.0) + sign * flow
         return {tank: flow for tank, flow in sums.items() if abs(flow) >= LEAST_M3PS}
 
+    def running(self, elapsed_ms: int, values: Mapping[str, float | None]) -> set[str]:
+        """Ids of the meters that something flows through by the newest values, in m3 or m3/s."""
+        return {m.id for m in self.meters if self._flow_of(m, elapsed_ms, values.get(m.id)) >= LEAST_M3PS}
+
     def _flow_of(self, meter: MeterSpec, elapsed_ms: int, value: float | None) -> float:
         """A meter that is not read tells of no flow; one that turned over or was reset neither, for once."""
         if value is None:

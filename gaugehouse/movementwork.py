@@ -87,6 +87,11 @@ class MovementWork:
         if tracker.open is not None and tracker.open.stage is Stage.MOVING:
             yield tracker.open.start_ms, None
 
+    def flowing(self, tank: str) -> int:
+        """Which way a tank's movement runs now: +1 in, -1 out, 0 where none does; one whose surface settles is over."""
+        movement = self._trackers[tank].open
+        return movement.sign if movement is not None and movement.stage is Stage.MOVING else 0
+
     def row(self, movement: Movement) -> dict[str, Any]:
         """A movement with the columns of movements.csv."""
         return movement_row(movement, self._moved(movement))

@@ -29,6 +29,7 @@ from gaugehouse.sitefile.reading import read_text
 from gaugehouse.sitefile.registerschecks import check_register_server
 from gaugehouse.sitefile.secret import read_password
 from gaugehouse.sitefile.serverchecks import check_servers
+from gaugehouse.sitefile.settlingfacts import check_settling
 from gaugehouse.sitefile.sheetlines import check_set_points
 from gaugehouse.sitefile.sitechecks import check_site
 from gaugehouse.sitefile.tankchecks import check_tanks
@@ -110,4 +111,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_servers(draft)
     check_dips(draft)
     check_register_server(draft)
+    check_settling(draft)
     return draft

@@ -12,6 +12,8 @@ from alerts.watched import Told
 from gaugehouse.concernwatch import concern_of
 from gaugehouse.plans import RECEIPT, Ended, Plans
 from gaugehouse.site import PointSpec, Site
+from gaugehouse.statusroom import StatusRoom
+from gaugehouse.statuswatch import StatusWatch
 from gaugehouse.tankwatch import (
     CondensationWatch,
     DeviationWatch,
@@ -47,12 +49,15 @@ NOTHING_SEEN: Final = Seen((), ())
 class Watchers:
     """Everything that watches something in a site."""
 
-    def __init__(self, site: Site, plans: Plans, newest: Newest, sample_of: NewestSample) -> None:
+    def __init__(self, site: Site, plans: Plans, newest: Newest, sample_of: NewestSample, status: StatusRoom) -> None:
         self._switches: dict[str, list[PointSpec]] = {}
         for point in site.points:
             if point.role == SWITCH:
                 self._switches.setdefault(point.source.instrument, []).append(point)
         found = {tank.id: list(_watchers(site, tank.id, plans, newest, sample_of)) for tank in site.tanks}
+        for tank, watchers in found.items():
+            if status.get(tank) is not None:
+                watchers.append(StatusWatch(tank, status))
         self._tanks: dict[str, list[TankWatcher]] = {tank: watchers for tank, watchers in found.items() if watchers}
         self._plans = plans
         self._planned = {tank.id: PlanWatch(tank.id, plans) for tank in site.tanks}

@@ -31,6 +31,7 @@ from gaugehouse.sitefile.schema import (
 )
 from gaugehouse.sitefile.serverfacts import server_of
 from gaugehouse.sitefile.settings import settings_of
+from gaugehouse.sitefile.settlingfacts import settling_of
 from gaugehouse.sitefile.stock_dips import dip_rules_of
 from gaugehouse.sitefile.stockfacts import (
     accuracies,
@@ -88,6 +89,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
             file.loop_check.limit, file.loop_check.longest, file.loop_check.samples, file.loop_check.steady
         ),
         dip_rules=dip_rules_of(file.stock.dips),
+        settling=settling_of(draft),
         alarm_rules=facts.AlarmRules(file.alarms.longest_shelf, tuple(file.alarms.acknowledged_by_return)),
         operator_positions=file.alarms.operator_positions,
         fault_trace=TraceSpec(file.faults.trace_before, file.faults.trace_after, file.faults.trace_sparse),

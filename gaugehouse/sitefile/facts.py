@@ -23,6 +23,7 @@ from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.problems import Problem
 from gaugehouse.sitefile.registersfacts import RegisterServerSpec
 from gaugehouse.sitefile.serverfacts import ServerSpec
+from gaugehouse.sitefile.settlingspec import Settling
 from inventory.dips import DipRules
 from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
@@ -237,9 +238,9 @@ class Site:
     whichever is lowest; the table's top where none of them is given).
     `loop_powered`: instruments that live on their loop's current.
     `period_ms` is per instrument, `rate_window_ms` and `extras` per tank; so are `accuracy` and `safe_fill`, which are
-    worked out from the rest. `power`: supplies and the loops on them. `factors`: whether correction factors keep all
-    their digits. `signals` has every signal of every instrument by (instrument, signal). `source_files`: the
-    site file and all that it points to.
+    worked out from the rest. `settling`: None where no tank status is kept. `power`: supplies and the loops on them.
+    `factors`: whether correction factors keep all their digits. `signals` has every signal of every instrument by
+    (instrument, signal). `source_files`: the site file and all that it points to.
     """
 
     path: Path
@@ -288,6 +289,7 @@ class Site:
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)
     loop_powered: frozenset[str] = frozenset()
+    settling: Settling | None = None
     fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
     receipts: ReceiptRules = ReceiptRules()  # noqa: RUF009 (immutable)
 

@@ -49,6 +49,8 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("mqtt", site.mqtt)
     put("stock.receipts", site.receipts)
     put("register_server", None if site.register_server is None else settings_of_registers(site.register_server))
+    if site.settling is not None:
+        put("stock.settling", site.settling)
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}

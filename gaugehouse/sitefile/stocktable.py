@@ -2,6 +2,7 @@
 
 from gaugehouse.sitefile.stock_dips import DipsTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
+from gaugehouse.sitefile.stock_settling import SettlingTable
 from gaugehouse.sitefile.table import Table
 
 
@@ -10,3 +11,4 @@ class StockTable(Table):
 
     receipts: ReceiptsTable = ReceiptsTable()
     dips: DipsTable = DipsTable()
+    settling: SettlingTable | None = None

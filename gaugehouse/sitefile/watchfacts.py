@@ -58,6 +58,9 @@ def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
     yield _verdict("wrong_tank")
     yield _limit("no_rise", NO_RISE_S, 0.0)
     yield _verdict("receipt_divergence")
+    if site.settling is not None:
+        yield _verdict("issue_not_released")
+        yield _verdict("receipt_with_issue")
     yield from site.watches[tank].limits
 
 

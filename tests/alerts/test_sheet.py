@@ -25,6 +25,7 @@ from alerts.spec import (
     POINT_CONDITIONS,
     RATE_CONDITIONS,
     SIGNAL_CONDITIONS,
+    STATUS_CONDITIONS,
     WATCHED_CONDITIONS,
 )
 
@@ -45,6 +46,7 @@ def test_alarms_of_the_gauging_instrument_are_marked_not_independent() -> None:
         *LIMITS,
         *CONCERN_CONDITIONS,
         *MOVEMENT_CONDITIONS,
+        *STATUS_CONDITIONS,
     }
     assert {c for c in BUILT_IN if mark_of(c) == INDEPENDENT} == set(POINT_CONDITIONS)
 

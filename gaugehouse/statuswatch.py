@@ -1,0 +1,22 @@
+"""What is watched of a tank's status: fuel that goes out of a tank nobody released, or in and out at once.
+
+Judged by the state of the tick before: the movements of this one come after the alarms.
+"""
+
+from collections.abc import Iterator
+
+from alerts.conditions import TankFacts
+from alerts.watched import Told
+from gaugehouse.statusroom import StatusRoom
+from models.reading import Instant
+
+
+class StatusWatch:
+    """One tank's. A tank of which nothing is known neither raises nor clears."""
+
+    def __init__(self, tank: str, room: StatusRoom) -> None:
+        self._tank, self._room = tank, room
+
+    def tell(self, at: Instant, facts: TankFacts) -> Iterator[Told]:
+        yield Told(self._tank, "issue_not_released", None, self._room.issues_unreleased(self._tank))
+        yield Told(self._tank, "receipt_with_issue", None, self._room.both_ways(self._tank))
