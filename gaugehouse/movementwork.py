@@ -18,7 +18,7 @@ from inventory.movement import Movement, Stage, Stand, movement_of
 from inventory.movements import Change, MovementTracker
 from inventory.pairing import partner
 from models.reading import EXACT, GOOD, Instant, Reading
-from models.stock_budget import AFTER_RECEIPT
+from models.stock_budget import AT_REST
 
 RECENT: Final = 4
 RECENT_MS: Final = 86_400_000
@@ -33,7 +33,12 @@ class MovementWork:
     def __init__(self, site: Site, keepers: Mapping[str, TankKeeper], plans: Plans, declared: Faults) -> None:
         self._site, self._keepers, self._plans, self._declared = site, keepers, plans, declared
         self._trackers = {
-            name: MovementTracker(name, keeper.tank.table.area_m2, HOLE_POLLS * site.period_ms[keeper.tank.instrument])
+            name: MovementTracker(
+                name,
+                keeper.tank.table.area_m2,
+                HOLE_POLLS * site.period_ms[keeper.tank.instrument],
+                _damping_ms(site, name),
+            )
             for name, keeper in keepers.items()
         }
         self._adders = {name: tracker.add for name, tracker in self._trackers.items()}
@@ -103,8 +108,13 @@ class MovementWork:
 
     def _told(self, at: Instant, change: Change) -> Iterator[Decision]:
         movement, event = change.movement, change.event
-        air = self._air(movement.tank)
-        movement.ambient_degC = (air, air) if event == "begun" else (movement.ambient_degC[0], air)
+        known = self._keepers[movement.tank].known
+        air = None if known is None else known.gauging.ambient_degC
+        if event == "begun":
+            movement.ambient_degC = air, air
+            movement.rested = known is not None and known.rest is AT_REST
+        else:
+            movement.ambient_degC = movement.ambient_degC[0], air
         self._join(movement)
         if movement.stage in (Stage.FINAL, Stage.WITHDRAWN):
             if movement.pair and movement.stage is Stage.WITHDRAWN:
@@ -124,11 +134,7 @@ class MovementWork:
 
     def _moved(self, movement: Movement) -> Any:
         stock = self._keepers[movement.tank].stock
-        return moved(movement, stock, self._site.accuracy[movement.tank][AFTER_RECEIPT])
-
-    def _air(self, tank: str) -> float | None:
-        known = self._keepers[tank].known
-        return None if known is None else known.gauging.ambient_degC
+        return moved(movement, stock, self._site.accuracy[movement.tank])
 
     # What was ordered
 
@@ -205,6 +211,12 @@ class MovementWork:
             if name in self._trackers:
                 self._trackers[name].restore(state["tracker"])
                 self._recent[name].extend(movement_of(one) for one in state["recent"])
+
+
+def _damping_ms(site: Site, tank: str) -> int:
+    """The time constant of the tank's transmitter, where the site tells it."""
+    response = site.extras[tank].response
+    return 0 if response is None else response.damping_ms
 
 
 def _name(movement: Movement) -> str:

@@ -112,7 +112,7 @@ def received(core: "Core", receipt: Receipt, now: Stand | None = None) -> Moved 
         receipt.tank, 0, 1, 0, receipt.opening_ms, None, receipt.opening, now, lasted_ms,
         ambient_degC=(receipt.opening_air_degC, air_degC(core, receipt.tank)),
     )  # fmt: skip
-    return moved(movement, core.keepers[receipt.tank].stock, core.site.accuracy[receipt.tank][AFTER_RECEIPT])
+    return moved(movement, core.keepers[receipt.tank].stock, core.site.accuracy[receipt.tank])
 
 
 def bounds_of(core: "Core", tank: str) -> Bounds:

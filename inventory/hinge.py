@@ -6,13 +6,18 @@ and its own delay would have to be taken out again by the rate, which is what th
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
 Point = tuple[float, float]
 
 FEWEST: Final = 4
 ROOT3: Final = math.sqrt(3)
+PLACES: Final = 12
+ROUNDS: Final = 4
+"""Twelve places, four times over: a fortieth of a thousandth of the stretch that is searched."""
+LAG_KNOWN: Final = 0.1
+"""A time constant as it is set is known to a tenth (ours)."""
 
 
 class Bend(NamedTuple):
@@ -72,3 +77,63 @@ def _sums_from_the_end(t: Sequence[float], v: Sequence[float]) -> list[tuple[int
 def turned(points: Sequence[Point]) -> list[Point]:
     """The same, run backwards: its bend is where the line becomes flat; `at` and `slope` change their sign."""
     return [(-t, v) for t, v in reversed(points)]
+
+
+def start_behind(points: Sequence[Point], lag: float, near: Bend) -> Bend:
+    """A bend from flat into a line, seen through a first-order filter of time constant `lag`, looked for about `near`.
+
+    The filter's answer to a ramp that begins at 0: s - lag (1 - exp(-s / lag)).
+    """
+
+    def shape(t: float, at: float) -> float:
+        s = t - at
+        return s + lag * math.expm1(-s / lag) if s > 0 else 0.0
+
+    return _through(points, lag, near, shape)
+
+
+def end_behind(points: Sequence[Point], lag: float, near: Bend) -> Bend:
+    """A bend from a line into flat behind the same filter: it trails the line by `lag`, then creeps up to the flat."""
+
+    def shape(t: float, at: float) -> float:
+        s = t - at
+        return -lag * math.exp(-s / lag) if s > 0 else s - lag
+
+    return _through(points, lag, near, shape)
+
+
+def _through(points: Sequence[Point], lag: float, near: Bend, shape: Callable[[float, float], float]) -> Bend:
+    """The place at which a shape fits best by least squares, its flat and its slope free: a grid that grows finer."""
+    n = len(points)
+    v0 = points[0][1]
+    values = [v - v0 for _, v in points]
+    mean_v = sum(values) / n
+    vv = sum((v - mean_v) ** 2 for v in values)
+    times = [t for t, _ in points]
+
+    def fit(at: float) -> tuple[float, float, float]:
+        b = [shape(t, at) for t in times]
+        mean_b = sum(b) / n
+        bb = sum((one - mean_b) ** 2 for one in b)
+        if bb <= 0:
+            return vv, at, 0.0
+        slope = sum((one - mean_b) * v for one, v in zip(b, values, strict=True)) / bb
+        return max(0.0, vv - slope * slope * bb), at, slope
+
+    reach = 4 * lag + 2 * near.u95
+    low, high = max(times[0], near.at - reach), min(times[-1], near.at + reach)
+    best = fit(near.at)
+    for _ in range(ROUNDS):
+        step = (high - low) / PLACES
+        if step <= 0:
+            break
+        best = min(best, *(fit(low + k * step) for k in range(PLACES + 1)))
+        low, high = max(low, best[1] - step), min(high, best[1] + step)
+    off, at, slope = best
+    if slope == 0:
+        return near
+    before = sum(t <= at for t in times)
+    after = max(1, n - before)
+    scatter = math.sqrt(off / max(1, n - 3)) / abs(slope) * math.sqrt(1 / max(1, before) + 4 / after)
+    hole = max(2 * scatter, near.u95 / 2)
+    return Bend(at, near.flat, slope, math.hypot(hole, 2 * LAG_KNOWN * lag))

@@ -62,7 +62,8 @@ class Movement:
     """sign: +1 into the tank, -1 out of it. end: the newest stand while it runs. u95: expanded, s; None: not seen.
 
     blind_s: how long no trusted level came meanwhile; faults: the loop fault classes told in that time. rough: made
-    final without a calm surface. revision: counts the entries of the record book about it.
+    final without a calm surface. rested: the liquid had lain at rest when it began. revision: counts the entries of the
+    record book about it.
     """
 
     tank: str
@@ -87,6 +88,7 @@ class Movement:
     ordered: str = ""
     pair: str = ""
     revision: int = 0
+    rested: bool = False
     ambient_degC: tuple[float | None, float | None] = (None, None)
 
     @property

@@ -14,7 +14,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
-from inventory.hinge import Bend, bend, turned
+from inventory.hinge import Bend, bend, end_behind, start_behind, turned
 from inventory.movement import Event, Movement, Stage, Stand, movement_of
 
 MEAN_MS: Final = 30_000
@@ -44,14 +44,14 @@ FINEST: Final = 1500
 STANDING: Final = 10
 """Means that make the level at rest before and after a movement: five minutes."""
 SAVED: Final = 24
-BEND_M: Final = 0.003
+BEND_M: Final = 0.002
 LAST_MS: Final = 60_000
 """The end is fitted to at least the last minute of flow: the tail that a damped gauge draws is none of it."""
 PEAK_M: Final = 0.005
 PEAK_MEANS: Final = 41
-SLOW_BEND_M: Final = 0.008
-SLOW_M_PER_MS: Final = 0.001 / 60_000
-"""So far from the flat the line is fitted; farther where it is slow, as the register's steps are then minutes long."""
+END_M: Final = 0.008
+END_STEPS: Final = 8.0
+"""So far from the flat the end's line is fitted: some steps of the register, or its last one alone would tell."""
 
 
 class Mean(NamedTuple):
@@ -74,15 +74,19 @@ class Change(NamedTuple):
 
 
 class MovementTracker:
-    """One tank. area_m2: of its surface at an innage; hole_ms: so long without a sample is a hole (three polls)."""
+    """One tank. area_m2: of its surface at an innage; hole_ms: so long without a sample is a hole (three polls).
+
+    lag_ms: time constant of the transmitter's damping where it is known: times are those of the level ahead of it.
+    """
 
     __slots__ = (
-        "_area_m2", "_clock_ms", "_count", "_fine", "_hole_ms", "_last", "_last_ms", "_level_m", "_levels", "_means",
-        "_noise_m3", "_number", "_past", "_ratio", "_ratio_known", "_restored", "_step_m",
+        "_area_m2", "_clock_ms", "_count", "_fine", "_hole_ms", "_lag_ms", "_last", "_last_ms", "_level_m", "_levels",
+        "_means", "_noise_m3", "_number", "_past", "_ratio", "_ratio_known", "_restored", "_step_m",
         "_tank", "_volumes", "made", "open",
     )  # fmt: skip
 
-    def __init__(self, tank: str, area_m2: Callable[[float], float], hole_ms: int) -> None:
+    def __init__(self, tank: str, area_m2: Callable[[float], float], hole_ms: int, lag_ms: float = 0.0) -> None:
+        self._lag_ms = lag_ms
         self._tank, self._area_m2, self._hole_ms = tank, area_m2, max(GAP_MS, hole_ms)
         self._means: deque[Mean] = deque()
         self._fine: deque[tuple[float, float]] = deque(maxlen=FINEST)
@@ -253,23 +257,12 @@ class MovementTracker:
         means = [(float(one.at_ms), one.volume_m3) for one in self._means]
         found = bend(means) or Bend(means[0][0], means[0][1], 0.0, MEAN_MS)
         reach = max(BEND_M, STEPS * self._known_step_m) * self._area_m2(mean.level_m)
-        fine = self._bend_of(
-            [p for p in self._fine if found.at - FINE_MS <= p[0]], found.flat, reach, found.at - MEAN_MS
-        )
-        best = found if fine is None or abs(fine.at - found.at) > 4 * MEAN_MS + found.u95 else fine
+        points = _till_beyond([p for p in self._fine if found.at - FINE_MS <= p[0]], found.flat, reach)
+        fine = bend(points) if points and points[0][0] <= found.at - MEAN_MS else None
+        if fine is None or abs(fine.at - found.at) > 4 * MEAN_MS + found.u95:
+            return round(found.at - self._lag_ms), found.u95 / 1000
+        best = start_behind(points, self._lag_ms, fine) if self._lag_ms else fine
         return round(best.at), best.u95 / 1000
-
-    def _bend_of(self, points: Sequence[tuple[float, float]], flat: float, reach: float, from_ms: float) -> Bend | None:
-        """The bend in samples, of the first part of the movement only: what a pump does later is no line."""
-        if not points or points[0][0] > from_ms:
-            return None
-        some, beyond = [], 0
-        for point in points:
-            some.append(point)
-            beyond = beyond + 1 if abs(point[1] - flat) > reach else 0
-            if beyond >= 2:
-                break
-        return bend(some)
 
     # Moving: has it come to its end?
 
@@ -348,19 +341,26 @@ class MovementTracker:
     def _finish(self, movement: Movement, calm: list[Mean], event: Event) -> Sequence[Change]:
         level = calm[-1].level_m
         flat = sum(one.volume_m3 for one in calm) / len(calm)
-        slow = self._mean_rate(movement) < SLOW_M_PER_MS * self._area_m2(level)
-        reach = max(SLOW_BEND_M if slow else BEND_M, STEPS * self._known_step_m) * self._area_m2(level)
+        reach = max(END_M, END_STEPS * self._known_step_m) * self._area_m2(level)
         half = abs(movement.moved_m3) / 2
-        reach = max(reach, min(half, LAST_MS * self._mean_rate(movement)))
+        reach = min(half, max(reach, LAST_MS * self._mean_rate(movement)))
         means = turned([(float(one.at_ms), one.volume_m3) for one in self._means if one.at_ms >= movement.start_at_ms])
         found = bend(means) or Bend(-calm[0].at_ms, flat, 0.0, MEAN_MS)
         points = [p for p in self._fine if p[0] >= movement.start_at_ms]
         late = next((k for k in range(len(points) - 1, -1, -1) if abs(points[k][1] - flat) > reach), None)
         fine = None
         if late is not None and points[late][0] > points[0][0]:
-            fine = self._bend_of(turned(points), flat, reach, -points[late][0])
+            points = _till_beyond(turned(points), flat, reach)
+            fine = bend(points)
         best = found if fine is None else fine
-        at_ms = min(max(round(-best.at), movement.start_at_ms), self._means[-1].at_ms)
+        end = -best.at
+        if self._lag_ms:
+            if fine is None:
+                end -= self._lag_ms
+            else:
+                best = end_behind(turned(points), self._lag_ms, best._replace(at=end))
+                end = best.at
+        at_ms = min(max(round(end), movement.start_at_ms), self._means[-1].at_ms)
         movement.end_at_ms, movement.end_ms, movement.end_u95_s = at_ms, at_ms + self._clock_ms, best.u95 / 1000
         rest = [one for one in self._means if one.at_ms - MEAN_MS // 2 >= at_ms][:STANDING]
         movement.end = _stand(rest or calm)
@@ -418,13 +418,25 @@ class MovementTracker:
             self._restored = True
 
 
+def _till_beyond(points: Sequence[tuple[float, float]], flat: float, reach: float) -> list[tuple[float, float]]:
+    """The first part of a movement only, until two points in a row lie beyond: what a pump does later is no line."""
+    some, beyond = [], 0
+    for point in points:
+        some.append(point)
+        beyond = beyond + 1 if abs(point[1] - flat) > reach else 0
+        if beyond >= 2:
+            break
+    return some
+
+
 def _stand(means: Sequence[Mean]) -> Stand:
     n = len(means)
     told = [one.temperature_degC for one in means if one.temperature_degC is not None]
+    water = [one.water_m for one in means if one.water_m is not None]
     return Stand(
         sum(one.level_m for one in means) / n,
         sum(one.volume_m3 for one in means) / n,
         sum(one.tov_m3 for one in means) / n,
         sum(told) / len(told) if told else None,
-        means[-1].water_m,
+        sum(water) / len(water) if water else None,
     )

@@ -18,8 +18,14 @@ from models.errors import OutOfRange
 from models.quantity import Gauging, Product, Quantities, Vessel, quantities
 from models.uncertainty import COVERAGE, Budget, Known, Term, rectangular
 
-TABLE_DECAY_M: Final = 2.0
-"""How far apart two levels are when the table's local errors are strangers: about a course of plates (our model)."""
+TABLE_FADES: Final = 1.0
+"""How the table's local errors become strangers: by the ratio of two innages, 0.61 where one is 2.7 times the other.
+
+Its error up to a height is the mean of what each course got wrong, so that it depends on how much of one stretch lies
+in the other. A small movement is then known by its table to about the certificate's own share of what moved, as law
+takes it to be: 0.3 % holds for a delivery of 2 m on (French order of 16 April 1999, minimum delivery height of upright
+tanks with a fixed roof; secondary). The form is ours.
+"""
 
 TABLE_LOCAL_SHARE: Final = 0.5
 """Part of the table's variance that is local; the rest is one scale error of the whole table (our model, no source)."""
@@ -101,7 +107,7 @@ class Input(NamedTuple):
     unit: str
     acts: str
     shared: float
-    decay_m: float | None = None
+    fades: float | None = None
 
 
 LEVEL, SPAN, TABLE, TEMPERATURE, DENSITY = "level", "span", "table", "temperature", "density"
@@ -125,7 +131,7 @@ def _inputs(vessel: Vessel, accuracy: Accuracy) -> tuple[Input, ...]:
         Input("level repeatability", a.level_repeat_m, "m", LEVEL, 0.0),
         Input("level span", a.level_span_frac, "1", SPAN, 1.0),
         Input("capacity table, scale", _part(table, 1 - TABLE_LOCAL_SHARE), "1", TABLE, 1.0),
-        Input("capacity table, local", _part(table, TABLE_LOCAL_SHARE), "1", TABLE, 0.0, TABLE_DECAY_M),
+        Input("capacity table, local", _part(table, TABLE_LOCAL_SHARE), "1", TABLE, 0.0, TABLE_FADES),
         Input("temperature probe", a.temperature_probe_degC, "degC", TEMPERATURE, 1.0),
         Input("temperature profile", a.temperature_profile_degC, "degC", TEMPERATURE, 0.0),
         Input("density", a.density_kgpm3, "kg/m3", DENSITY, 1.0),
@@ -209,8 +215,8 @@ class StockBudgeter:
             scale = self._density
             by[DENSITY] += q.gsv_m3 / self._density
         terms = tuple(
-            Term(name, known.standard, unit, scale * by[acts], shared, known.source, decay_m)
-            for name, known, unit, acts, shared, decay_m in self._inputs
+            Term(name, known.standard, unit, scale * by[acts], shared, known.source, fades)
+            for name, known, unit, acts, shared, fades in self._inputs
         )
         if figure is Figure.MASS:
             return Budget("mass", q.mass_kg, "kg", terms, q.innage_m)

@@ -14,6 +14,9 @@ from models.errors import OutOfRange
 COVERAGE: Final = 2.0
 """k = 2, about 95 % for a normal distribution (JCGM 100, 6.2-6.3)."""
 
+LEAST_INNAGE_M: Final = 0.05
+"""Below it two innages count as one: no table knows a part of itself there (ours)."""
+
 
 class Known(NamedTuple):
     """A standard uncertainty, in the unit of its quantity, and where it comes from."""
@@ -36,7 +39,7 @@ class Term(NamedTuple):
     """One input of a budget. contribution = sensitivity x standard, signed, in the unit of the result.
 
     shared: correlation of its error between two readings of one tank, 1 for a bias that stays, 0 for what is new each
-    time. decay_m: where given, the correlation is exp(-(dh / decay)^2) of the two innages instead.
+    time. fades: where given, the correlation is exp(-(ln(h2 / h1) / fades)^2 / 2) of the two innages h instead.
     """
 
     name: str
@@ -45,7 +48,7 @@ class Term(NamedTuple):
     sensitivity: float
     shared: float
     source: str
-    decay_m: float | None = None
+    fades: float | None = None
 
     @property
     def contribution(self) -> float:
@@ -128,9 +131,15 @@ def difference(opening: Budget, closing: Budget, shared: Mapping[str, float] | N
 
 
 def _correlation(term: Term, opening_m: float | None, closing_m: float | None) -> float:
-    if term.decay_m is None or opening_m is None or closing_m is None:
+    if term.fades is None or opening_m is None or closing_m is None:
         return term.shared
-    return math.exp(-(((closing_m - opening_m) / term.decay_m) ** 2))
+    return faded(term.fades, opening_m, closing_m)
+
+
+def faded(fades: float, first_m: float, second_m: float) -> float:
+    """Correlation of an error that belongs to a height, between two innages in m, by their ratio."""
+    ratio = max(second_m, LEAST_INNAGE_M) / max(first_m, LEAST_INNAGE_M)
+    return math.exp(-((math.log(ratio) / fades) ** 2) / 2)
 
 
 class DipComparison(NamedTuple):

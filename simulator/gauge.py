@@ -54,6 +54,7 @@ class LevelGauge:
         "_span_off",
         "_tank",
         "_trim_mA",
+        "_wave",
         "_wired",
         "_zero_m",
         "cabinet",
@@ -74,6 +75,9 @@ class LevelGauge:
         self._zero_m = luck.gauss(0, 0.0015)
         self._span_off = luck.gauss(0, 1.0e-4)
         self._trim_mA = luck.gauss(0, 0.0015)
+        wave = stream(seed, name, "wave")
+        turns_per_m = math.tau / wave.uniform(0.1, 0.5)  # lengths of a wave in m (invented)
+        self._wave = (layout.wave_m, turns_per_m, wave.uniform(0, math.tau)) if layout.wave_m else None
         height = tank.layout.reference_height_m
         ends = (layout.at_4mA_m, layout.at_20mA_m)
         self._at_4mA_m, at_20mA_m = (height - ends[0], height - ends[1]) if layout.distance else ends
@@ -86,6 +90,9 @@ class LevelGauge:
     def _sight_m(self, innage_m: float) -> float:
         """What the gauge makes of a surface at an innage, with its setting and its mount as they are."""
         seen_m = innage_m * (1 + self._span_off) + self._zero_m - self._tank.mount_rise_m
+        if self._wave is not None:
+            size_m, turns_per_m, phase = self._wave
+            seen_m += size_m * math.sin(turns_per_m * innage_m + phase)
         return min(seen_m, self._layout.reach_m)
 
     def _measured_mA(self, level_m: float, noise_mA: float) -> float:

@@ -61,6 +61,7 @@ class GaugeLayout:
     """A level gauge with its 4-20 mA loop. at_4mA_m and at_20mA_m are innages, or distances down from the reference.
 
     reach_m: the highest innage that the gauge sees (blocking distance, flange); above it the reading stands still.
+    wave_m: how far it may be from straight over its range, a slow wave drawn by seed.
     """
 
     at_4mA_m: float
@@ -70,6 +71,7 @@ class GaugeLayout:
     damping_s: float = 3.0
     update_ms: int = 1000
     noise_mA: float = 0.001
+    wave_m: float = 0.0
     indicates: Indicates = Indicates.GAUGE
     loop_powered: bool = False
 

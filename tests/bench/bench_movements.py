@@ -75,7 +75,11 @@ class Watched:
         step_ms: int = STEP_MS,
     ) -> None:
         with tempfile.TemporaryDirectory() as folder:
-            site = load_site(write_demo(Path(folder), [1, 2], f"{poll_s} s"))
+            path = write_demo(Path(folder), [1, 2], f"{poll_s} s")
+            if damping_s is not None:
+                text = path.read_text(encoding="utf-8")
+                path.write_text(text.replace('damping = "2 s"', f'damping = "{damping_s:g} s"', 1), encoding="utf-8")
+            site = load_site(path)
         self._core = core_of(site)
         tanks = tuple(
             replace(tank, level_m=tank.level_m if level_m is None else level_m)

@@ -2,10 +2,11 @@
 over many noises against the uncertainty that is told with it."""
 
 import random
+from collections.abc import Callable
 
 import pytest
 
-from inventory.hinge import bend, turned
+from inventory.hinge import bend, end_behind, start_behind, turned
 
 
 def line(at: float, slope: float, noise: float = 0.0, seed: int = 1, step: float = 1.0) -> list[tuple[float, float]]:
@@ -43,3 +44,34 @@ def test_the_told_uncertainty_holds_the_bend_in_about_95_of_100_noises() -> None
 @pytest.mark.parametrize("points", [[], [(0.0, 1.0)] * 3, [(float(k), 1.0) for k in range(9)]])
 def test_where_nothing_bends_nothing_is_found(points: list[tuple[float, float]]) -> None:
     assert bend(points) is None
+
+
+def behind(lag: float, level: Callable[[float], float], noise: float, seed: int) -> list[tuple[float, float]]:
+    """A level through a first-order filter, in a hundred small steps a second; the filter is none of ours."""
+    chance, seen, points = random.Random(seed), level(0.0), []
+    for k in range(60_000):
+        seen += (level(k / 100) - seen) * 0.01 / lag
+        if k % 100 == 0:
+            points.append((k / 100, seen + chance.gauss(0, noise)))
+    return points
+
+
+@pytest.mark.parametrize("lag", [3.0, 10.0, 30.0])
+def test_a_start_behind_a_filter_is_found_where_the_level_left_its_flat(lag: float) -> None:
+    points = [p for p in behind(lag, lambda s: 5.0 + 0.05 * max(0.0, s - 300), 0.05, 1) if p[0] < 380]
+    rough = bend(points)
+    assert rough is not None
+    found = start_behind(points, lag, rough)
+    assert found.at == pytest.approx(300, abs=2.5)
+    assert found.slope == pytest.approx(0.05, rel=0.1)
+    assert abs(found.at - 300) <= abs(rough.at - 300) + 0.5
+
+
+@pytest.mark.parametrize("lag", [3.0, 10.0, 30.0])
+def test_an_end_behind_a_filter_is_found_where_the_level_became_flat(lag: float) -> None:
+    points = [p for p in behind(lag, lambda s: 5.0 + 0.05 * min(s, 300), 0.05, 2) if p[0] > 200]
+    rough = bend(turned(points))
+    assert rough is not None
+    found = end_behind(points, lag, rough._replace(at=-rough.at))
+    assert found.at == pytest.approx(300, abs=2.5)
+    assert found.slope == pytest.approx(0.05, rel=0.1)

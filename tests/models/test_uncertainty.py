@@ -14,7 +14,7 @@ from models.geometry import LyingCylinder, UprightCylinder
 from models.geometry_tables import table_of
 from models.quantity import Gauging, Product, Shell, Vessel, quantities
 from models.roof import FloatingRoof
-from models.stock_budget import TABLE_DECAY_M, Accuracy, Figure, Rest, accuracy_of, stock_budget
+from models.stock_budget import TABLE_FADES, Accuracy, Figure, Rest, accuracy_of, stock_budget
 from models.uncertainty import Budget, Known, Term, difference, expanded, from_dips, rectangular
 from tests.reference import rows
 
@@ -154,7 +154,7 @@ def test_monte_carlo_finds_the_same_spread_of_a_movement() -> None:
     rho = 804.0 + error(accuracy.density_kgpm3)
     half = Known(accuracy.table_frac.standard / math.sqrt(2), "half of the variance")
     scale, one, other = error(half), error(half), error(half)
-    r = math.exp(-((1.5 / TABLE_DECAY_M) ** 2))
+    r = math.exp(-((math.log(5.5 / 4.0) / TABLE_FADES) ** 2) / 2)
     locals_ = (one, r * one + math.sqrt(1 - r * r) * other)
     table = FastTable(vessel.table)
     gsv = []
@@ -190,6 +190,16 @@ def test_the_tables_error_in_a_small_movement_grows_with_what_moved() -> None:
     moved = [difference(opening, stock_budget(vessel, JET, Gauging(5 + d, 15.0), table)).standard for d in (0.01, 0.1)]
     assert moved[1] / moved[0] == pytest.approx(10, rel=0.02)
     assert moved[0] < 0.01 * opening.standard
+
+
+@pytest.mark.parametrize("top_m", [3.0, 7.0, 12.0])
+def test_a_delivery_of_two_metres_is_known_by_the_table_about_as_well_as_the_certificate_says(top_m: float) -> None:
+    """French order of 16 April 1999: an upright tank's table holds its share for deliveries of 2 m on (secondary)."""
+    vessel = Vessel(UPRIGHT.table, 13.5, water_measured=False)
+    table = only(table_frac=Known(0.0015, "0.3 % at k = 2"))
+    low, high = (stock_budget(vessel, JET, Gauging(h, 15.0), table) for h in (top_m - 2.0, top_m))
+    change = difference(low, high)
+    assert 1.0 <= change.standard / change.value / 0.0015 <= 1.3
 
 
 def test_a_new_sample_between_the_readings_undoes_the_shared_density() -> None:
