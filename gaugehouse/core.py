@@ -43,6 +43,7 @@ from gaugehouse.site import Site
 from gaugehouse.statusroom import StatusRoom
 from gaugehouse.stockof import stock_of
 from gaugehouse.watching import Watchers
+from gaugehouse.waterroom import AirNow, WaterRoom
 from models.density import rebased_kgpm3
 from models.errors import OutOfRange
 from models.gauging import NOTHING, Extra
@@ -132,6 +133,7 @@ class Core:
         self.checks = LoopChecks()
         self.plans = Plans()
         self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
+        self.waterlog = WaterRoom(site)
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -155,6 +157,7 @@ class Core:
             "watch": self.loops.watch,
             "casebook": self.loops.casebook,
             "plan": self.plans,
+            "water": self.waterlog,
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,
@@ -221,10 +224,16 @@ class Core:
         if readings:
             moved = self.movements.step(at, readings)
             decisions += moved
+            if moved:
+                self.waterlog.see_moved(at, moved)
             if self.receipts:
                 decisions += [flow_seen(receipt, at) for receipt in self.receiving.step(at)]
             if self.status:
                 decisions += self.status.step(at, readings, moved)
+        if tick.samples and self.waterlog.looks(at):
+            self.waterlog.see_air(
+                at, AirNow(*(self.newest(point, POINT_AGE_MS).value for point in self.waterlog.points))
+            )
         if self.tests and tick.samples:
             decisions += [proof_entry(proof) for proof in self.tests.see(at, transitions)]
         for outcome in over:
@@ -327,7 +336,8 @@ class Core:
         return changed
 
     def slow_state(self) -> dict[str, str | None]:
-        """Everything that may be some seconds old after a crash: trust, extremes, learned noise, the core's clock."""
+        """Everything that may be some seconds old after a crash: trust, extremes, learned noise, the air
+        of today, the core's clock."""
         slow: dict[str, str | None] = {
             "core/elapsed_ms": str(self.at.elapsed_ms),
             "core/time_ms": str(self.at.time_ms),
@@ -337,6 +347,8 @@ class Core:
         for room in ("fault", "watch", "trace", "movement", "status"):
             for key, state in self.rooms[room].save(False).items():
                 slow[f"{room}/{key}"] = None if state is None else _compact(state)
+        for key, state in self.waterlog.save_today().items():
+            slow[f"water/{key}"] = _compact(state)
         return slow
 
     def restore(self, state: Mapping[str, str]) -> None:

@@ -24,6 +24,7 @@ from gaugehouse.sitefile.problems import Problem
 from gaugehouse.sitefile.registersfacts import RegisterServerSpec
 from gaugehouse.sitefile.serverfacts import ServerSpec
 from gaugehouse.sitefile.settlingspec import Settling
+from gaugehouse.sitefile.stock_waterspec import ForecastSpec, WaterSpec
 from inventory.dips import DipRules
 from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
@@ -285,6 +286,8 @@ class Site:
     keep_readings_ms: int | None = None
     loop_check: LoopCheckRules = LoopCheckRules()
     dip_rules: DipRules = DipRules()  # noqa: RUF009 (immutable)
+    water: WaterSpec = WaterSpec()  # noqa: RUF009 (immutable)
+    forecast: ForecastSpec = ForecastSpec()  # noqa: RUF009 (immutable)
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)

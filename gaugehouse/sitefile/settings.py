@@ -51,6 +51,8 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("register_server", None if site.register_server is None else settings_of_registers(site.register_server))
     if site.settling is not None:
         put("stock.settling", site.settling)
+    put("stock.water", site.water)
+    put("stock.forecast", site.forecast)
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}

@@ -3,6 +3,7 @@
 from gaugehouse.sitefile.stock_dips import DipsTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
 from gaugehouse.sitefile.stock_settling import SettlingTable
+from gaugehouse.sitefile.stock_water import ForecastTable, WaterTable
 from gaugehouse.sitefile.table import Table
 
 
@@ -12,3 +13,5 @@ class StockTable(Table):
     receipts: ReceiptsTable = ReceiptsTable()
     dips: DipsTable = DipsTable()
     settling: SettlingTable | None = None
+    water: WaterTable = WaterTable()
+    forecast: ForecastTable = ForecastTable()
