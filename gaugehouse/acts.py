@@ -15,6 +15,7 @@ from gaugehouse.alarmtestacts import TEST_ACTS
 from gaugehouse.corrections import CORRECTION_ACTS
 from gaugehouse.days import iso_ms
 from gaugehouse.dipacts import DIP_ACTS
+from gaugehouse.documentacts import DOCUMENT_ACTS
 from gaugehouse.drainacts import DRAIN_ACTS
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
@@ -126,6 +127,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **PLAN_ACTS,
         **RECEIPT_ACTS,
         **DRAIN_ACTS,
+        **DOCUMENT_ACTS,
         **REQUALIFY_ACTS,
         **DIP_ACTS,
         **STATUS_ACTS,

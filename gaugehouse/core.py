@@ -25,6 +25,7 @@ from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.alarmtestacts import proof_entry
 from gaugehouse.days import Days
 from gaugehouse.diproom import DipRoom
+from gaugehouse.documentroom import Documents
 from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
@@ -134,6 +135,7 @@ class Core:
         self.plans = Plans()
         self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
         self.waterlog = WaterRoom(site)
+        self.documents = Documents()
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -158,6 +160,7 @@ class Core:
             "casebook": self.loops.casebook,
             "plan": self.plans,
             "water": self.waterlog,
+            "document": self.documents,
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,

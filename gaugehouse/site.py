@@ -32,6 +32,7 @@ from gaugehouse.sitefile.serverchecks import check_servers
 from gaugehouse.sitefile.settlingfacts import check_settling
 from gaugehouse.sitefile.sheetlines import check_set_points
 from gaugehouse.sitefile.sitechecks import check_site
+from gaugehouse.sitefile.stock_documentfacts import check_documents
 from gaugehouse.sitefile.stock_waterfacts import check_water
 from gaugehouse.sitefile.tankchecks import check_tanks
 from gaugehouse.sitefile.watchfacts import watched_of
@@ -109,6 +110,7 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_wires(draft)
     check_tanks(draft)
     check_water(draft)
+    check_documents(draft)
     check_notify(draft)
     check_servers(draft)
     check_dips(draft)

@@ -33,6 +33,7 @@ from gaugehouse.sitefile.serverfacts import server_of
 from gaugehouse.sitefile.settings import settings_of
 from gaugehouse.sitefile.settlingfacts import settling_of
 from gaugehouse.sitefile.stock_dips import dip_rules_of
+from gaugehouse.sitefile.stock_documentfacts import documents_of
 from gaugehouse.sitefile.stock_waterfacts import forecast_of, water_of
 from gaugehouse.sitefile.stockfacts import (
     accuracies,
@@ -151,6 +152,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         power=power_of(file.supply, file.instrument),
         water=water_of(file),
         forecast=forecast_of(file),
+        documents=documents_of(file),
     )
     watches = facts.frozen({t.id: watch_of(draft, t, tank) for t, tank in zip(file.tank, tanks, strict=True)})
     accuracy = facts.frozen({t.id: accuracies(site, t, _level_step(draft, t)) for t in site.tanks})

@@ -26,6 +26,7 @@ from gaugehouse.sitefile.serverfacts import ServerSpec
 from gaugehouse.sitefile.settlingspec import Settling
 from gaugehouse.sitefile.stock_waterspec import ForecastSpec, WaterSpec
 from inventory.dips import DipRules
+from inventory.documentrules import DocumentRules
 from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
@@ -295,6 +296,7 @@ class Site:
     settling: Settling | None = None
     fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
     receipts: ReceiptRules = ReceiptRules()  # noqa: RUF009 (immutable)
+    documents: DocumentRules = DocumentRules()  # noqa: RUF009 (immutable)
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""

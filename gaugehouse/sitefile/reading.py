@@ -35,6 +35,7 @@ _KINDS = {
 _SEVERAL = (
     "bus", "instrument", "product", "tank", "meter", "point", "notify", "supply", "supply.load", "instrument.signal",
     "store.server", "stock.settling.rule",
+    "stock.documents.owner", "stock.documents.place", "stock.documents.meter",
 )  # fmt: skip
 _NEVER_HERE = (
     "a password never stands in the site file; name a file with `password_file` or a variable with `password_env`"

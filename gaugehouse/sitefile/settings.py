@@ -53,6 +53,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put("stock.settling", site.settling)
     put("stock.water", site.water)
     put("stock.forecast", site.forecast)
+    put("stock.documents", site.documents)
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}

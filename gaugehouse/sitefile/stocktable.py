@@ -1,6 +1,7 @@
 """The `[stock]` table of the site file: one sub-table for each part of the stock book."""
 
 from gaugehouse.sitefile.stock_dips import DipsTable
+from gaugehouse.sitefile.stock_documents import DocumentsTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
 from gaugehouse.sitefile.stock_settling import SettlingTable
 from gaugehouse.sitefile.stock_water import ForecastTable, WaterTable
@@ -15,3 +16,4 @@ class StockTable(Table):
     settling: SettlingTable | None = None
     water: WaterTable = WaterTable()
     forecast: ForecastTable = ForecastTable()
+    documents: DocumentsTable = DocumentsTable()

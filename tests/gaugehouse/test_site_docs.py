@@ -16,6 +16,7 @@ from gaugehouse.sitefile import (
     schema,
     serverschema,
     stock_dips,
+    stock_documents,
     stock_receipts,
     stock_settling,
     stock_water,
@@ -25,6 +26,7 @@ from gaugehouse.sitefile import (
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
 from inventory.batches import MIXINGS
+from inventory.documentrules import Counts, Direction, PlaceKind
 from inventory.settling import SUCTIONS
 from modbus.signals import RegisterType
 from models import breathing
@@ -48,6 +50,10 @@ SECTIONS: dict[str, type[Table]] = {
     "`[register_server]`": registersschema.RegisterServerTable,
     "`[loop_check]`": schema.LoopCheckTable,
     "`[stock]`": schema.StockTable,
+    "`[stock.documents]`": stock_documents.DocumentsTable,
+    "`[[stock.documents.owner]]`": stock_documents.OwnerTable,
+    "`[[stock.documents.place]]`": stock_documents.PlaceTable,
+    "`[[stock.documents.meter]]`": stock_documents.BookMeterTable,
     "`[stock.receipts]`": stock_receipts.ReceiptsTable,
     "`[stock.dips]`": stock_dips.DipsTable,
     "`[stock.water]`": stock_water.WaterTable,
@@ -136,6 +142,9 @@ def test_the_page_says_which_keys_are_required(section):
         ("`[[notify]]`", "security", list(notifyschema.SECURITIES)),
         ("`[[notify]]`", "tells", list(TELLS)),
         ("`[[notify]]`", "days", list(notifyschema.DAYS)),
+        ("`[[stock.documents.place]]`", "kind", [kind.value for kind in PlaceKind]),
+        ("`[[stock.documents.meter]]`", "direction", [one.value for one in Direction]),
+        ("`[[stock.documents.meter]]`", "counts", [one.value for one in Counts]),
         ("`shape`", "kind", list(stockschema.SHAPES)),
         ("An end", "kind", list(stockschema.HEADS)),
         ("`[tank.filter]`", "kind", [kind.value for kind in FilterKind]),
