@@ -19,6 +19,8 @@ from console.live import Feed
 from console.loop_pages import LoopPages
 from console.model import Model
 from console.pages import Pages
+from console.receipt_api import ReceiptApi
+from console.receipt_pages import ReceiptPages
 from console.record_api import RecordApi
 from console.security import Guard
 from console.stock_api import StockApi
@@ -56,12 +58,14 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(RecordApi(facts).router)
     app.include_router(CheckApi(facts).router)
     app.include_router(FaultApi(facts).router)
+    app.include_router(ReceiptApi(facts).router)
     app.include_router(HistoryApi(facts).router)
     app.include_router(StockApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
+    app.include_router(ReceiptPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.include_router(StockPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)

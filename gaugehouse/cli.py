@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__, capacitycall, dipcall, explorecall, historycall, loopcall
+from gaugehouse import __version__, capacitycall, dipcall, explorecall, historycall, loopcall, receiptcall
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
@@ -126,6 +126,8 @@ def parser() -> argparse.ArgumentParser:
     notify_test.add_argument("--by", default="somebody", metavar="NAME", help="who tries it; stands in the message")
     plan_arguments(command("plan", _plan, "orders a movement of a tank, so that it is watched, or ends that order"))
     dipcall.add_arguments(command("dip", _dip, "dips and density samples by hand, and gauge against dip", site=False))
+    words = "a delivery from call to signature: checked before, followed, held against its papers"
+    receiptcall.add_arguments(command("receipt", receiptcall.run, words, site=False))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     records = _json(command("records", _records, "the entries of the record book"))

@@ -29,6 +29,9 @@ from gaugehouse.loopcover import covers
 from gaugehouse.loopjson import supply_json
 from gaugehouse.movementrecords import movement_rows, rounded
 from gaugehouse.paper import pdf_of
+from gaugehouse.receiptjson import receipt_json
+from gaugehouse.receiptpaper import paper_of as receipt_paper_of
+from gaugehouse.receiptrecords import receipt_record, receipts_of
 from gaugehouse.records import alarm_rows
 from gaugehouse.stocksheet import sheet_now, stock_json
 from history.aggregating import Columnar, aggregated
@@ -270,6 +273,24 @@ class DaemonFacts:
             view = self._core.alarms.view(row["id"])
             row["name"] = row["condition"] if view is None else view.name
         return rows[::-1]
+
+    async def receipts(self) -> list[Json]:
+        over: list[Json] = await self._ask(receipts_of, self._book)
+        return [receipt_json(self._core, one) for one in reversed(self._core.receipts.all())] + over
+
+    async def receipt(self, number: int) -> Json | None:
+        open_one = self._core.receipts.get(number)
+        if open_one is not None:
+            return receipt_json(self._core, open_one)
+        found: Json | None = await self._ask(receipt_record, self._book, number)
+        return found
+
+    async def receipt_paper(self, number: int, size: PaperSize) -> bytes | None:
+        found: Json | None = await self._ask(receipt_record, self._book, number)
+        if found is None:
+            return None
+        paper = receipt_paper_of(found, self._site.name, self._site.zone, size=size)
+        return await asyncio.to_thread(pdf_of, paper)
 
     async def act(self, name: str, fields: Json) -> ActAnswer:
         try:

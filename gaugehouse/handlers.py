@@ -42,7 +42,11 @@ def handlers_of(daemon: Served, facts: DaemonFacts) -> Mapping[str, Handler]:
         answer = await daemon.submit(act_of(str(question["act"]), dict(question["fields"])))
         return {"status": answer.status.value, "text": answer.text, "body": dict(answer.body)}
 
-    return {"read": read, "act": act}
+    async def receipts(question: Json) -> object:
+        number = question["number"]
+        return await facts.receipts() if number is None else await facts.receipt(int(number))
+
+    return {"read": read, "act": act, "receipts": receipts}
 
 
 async def read_tanks(daemon: Served, facts: DaemonFacts, tanks: list[str]) -> list[Json]:

@@ -48,11 +48,13 @@ class Bounds(NamedTuple):
 
 
 class Passed(NamedTuple):
-    """A high-side limit. room_m3: up to it; after_s: of flow at the agreed rate; None: not passed, or no rate."""
+    """A high-side limit. room_m3: up to it, left_m3: in the end; after_s: of flow at the agreed rate; None: not
+    passed, or no rate."""
 
     condition: str
     level_m: float
     room_m3: float
+    left_m3: float
     passed: bool
     after_s: float | None
 
@@ -149,10 +151,10 @@ def _mixed_degC(before: Before, paper: DeliveryPaper, standard_m3: float | None)
 def _passed(
     table: CapacityTable, condition: str, at_m: float, now_m3: float, end_m3: float, rate: float | None
 ) -> Passed:
-    room = table.volume_m3(at_m) - now_m3
-    passed = end_m3 >= table.volume_m3(at_m)
+    room, left = table.volume_m3(at_m) - now_m3, table.volume_m3(at_m) - end_m3
+    passed = left <= 0
     after = max(0.0, room) / rate if passed and rate is not None else None
-    return Passed(condition, at_m, room, passed, after)
+    return Passed(condition, at_m, room, left, passed, after)
 
 
 def _response(table: CapacityTable, bounds: Bounds, rate: float | None) -> ResponseCheck:

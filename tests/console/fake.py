@@ -19,6 +19,7 @@ from gaugehouse.days import parse_ms
 from gaugehouse.loopjson import supply_json
 from models.loopbudget import Circuit, Supply, supply_budget
 from tests.console.fake_checks import FakeChecks
+from tests.console.fake_receipts import FakeReceipts
 
 ALARM_STATE_AFTER = {
     "shelve": ("shelved", "shelved"),
@@ -211,6 +212,7 @@ class FakeFacts:
         self.rows: list[Json] = []
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
+        self.receiving = FakeReceipts()
         self._newer = asyncio.Event()
         for tank in self.tanks:
             for rank, condition in enumerate(tank.alarms):
@@ -226,6 +228,7 @@ class FakeFacts:
     def advance(self, ms: int = 1000) -> None:
         self.now_ms += ms
         self.seq += 1
+        self.receiving.advance()
         self._newer.set()
         self._newer = asyncio.Event()
 
@@ -669,6 +672,18 @@ class FakeFacts:
         record = await self.check_record(instrument, number)
         return None if record is None else f"%PDF of {number} on {size}".encode()
 
+    async def receipts(self) -> list[Json]:
+        self._ask_store()
+        return self.receiving.all()
+
+    async def receipt(self, number: int) -> Json | None:
+        self._ask_store()
+        return self.receiving.one(number)
+
+    async def receipt_paper(self, number: int, size: PaperSize) -> bytes | None:
+        self._ask_store()
+        return self.receiving.paper(number, size)
+
     async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
         if name == "reset_extremes":
@@ -679,6 +694,8 @@ class FakeFacts:
             said = self.checks.act(name, fields, iso(self.now_ms), iso(self.now_ms + 3_600_000))
             self.advance(0)
             return said
+        if "receipt" in name:
+            return self.receiving.act(name, fields)
         if name == "fault_entry":
             return self.loopbook.write(fields, iso(self.now_ms))
         if name == "requalify":

@@ -1,0 +1,80 @@
+// One receipt: what moves is shown anew with each state; a person's acts stand below it and keep what was typed.
+
+import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { amount } from "./amount.js";
+
+const words = data("words");
+const place = document.getElementById("receipt");
+const now = document.getElementById("now");
+const by = document.getElementById("by");
+const said = document.getElementById("said");
+const path = `/api/receipts/${place.dataset.number}`;
+let busy = false;
+
+// Which forms there are, by how far the receipt is.
+function offer() {
+  const state = now.querySelector("[data-stage]").dataset;
+  for (const form of place.querySelectorAll("form[data-stages]")) {
+    form.hidden = !form.dataset.stages.split(" ").includes(state.stage);
+  }
+}
+
+async function show() {
+  if (busy || document.hidden) return;
+  busy = true;
+  await refresh(now, `/receipts/${place.dataset.number}/now`);
+  offer();
+  busy = false;
+}
+
+async function send(way, body, telling) {
+  body.by = by.value.trim();
+  if (!body.by) {
+    said.textContent = words.name_first;
+    by.focus();
+    return false;
+  }
+  for (const value of Object.values(body)) {
+    if (Number.isNaN(value)) {
+      said.textContent = words.no_number;
+      return false;
+    }
+  }
+  const answer = await act(`${path}/${way}`, body, words.offline);
+  said.textContent = answer.ok ? telling : fill(words.failed, { why: answer.body.detail });
+  if (answer.ok && ["decide", "off"].includes(way)) location.reload();
+  else await show();
+  return answer.ok;
+}
+
+function form(id, handle) {
+  document.getElementById(id)?.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    if (await handle(event.target.elements, event.submitter?.value)) event.target.reset();
+  });
+}
+
+function litres(input) {
+  const value = amount(input);
+  return value === null ? NaN : value / 1000;
+}
+
+if (by) {
+  form("line", (f) => send("line", { figure_m3: litres(f.figure), comment: f.comment.value }, words.line));
+  form("done", (f) => send("done", { what: f.what.value, found: f.found.value }, words.noted));
+  form("sample", (f) =>
+    send(
+      "sample",
+      { density_kgpm3: amount(f.density), density_degC: amount(f.at), meter: f.meter.value, temperature_degC: amount(f.temperature) },
+      words.noted,
+    ),
+  );
+  form("start", () => send("start", {}, words.started));
+  form("decide", (f, decision) =>
+    send("decide", { decision, comment: f.comment.value, without_tank: f.without.checked }, words.decided),
+  );
+  form("off", (f) => send("off", { reason: f.reason.value }, words.off));
+  document.addEventListener("state", show);
+  rememberName(by);
+  offer();
+}
