@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__, capacitycall, dipcall, explorecall, historycall, loopcall, receiptcall
+from gaugehouse import __version__, capacitycall, dipcall, explorecall, historycall, loopcall, receiptcall, watercall
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
@@ -130,6 +130,10 @@ def parser() -> argparse.ArgumentParser:
     receiptcall.add_arguments(command("receipt", receiptcall.run, words, site=False))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
+    watercall.add_water(command("water", _water, "the water accounts of the tanks, and the drain checks that are kept"))
+    watercall.add_drain_check(command("drain-check", _drain_check, "says by name what came of a look at a drain"))
+    watercall.add_forecast(command("forecast", _forecast, "days of cover and when to order, by the pattern of issues"))
+    watercall.add_due(command("due", _due, "what somebody has to do: checks, dips, tests, certificates, closes"))
     records = _json(command("records", _records, "the entries of the record book"))
     records.add_argument("--kind", action="append", metavar="KIND", help="such as alarm; may be given more often")
     records.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
@@ -304,6 +308,30 @@ def _stock(args: argparse.Namespace) -> int:
     from gaugehouse.looking import stock
 
     return stock(args)
+
+
+def _water(args: argparse.Namespace) -> int:
+    from gaugehouse.waterlook import water
+
+    return water(args)
+
+
+def _drain_check(args: argparse.Namespace) -> int:
+    from gaugehouse.waterlook import drain_check
+
+    return drain_check(args)
+
+
+def _forecast(args: argparse.Namespace) -> int:
+    from gaugehouse.duelook import forecast
+
+    return forecast(args)
+
+
+def _due(args: argparse.Namespace) -> int:
+    from gaugehouse.duelook import due
+
+    return due(args)
 
 
 def _history(args: argparse.Namespace) -> int:

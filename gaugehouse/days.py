@@ -38,6 +38,14 @@ class Days:
             start = self._start_ms(date.isoformat())
         return Day(date.isoformat(), start, self._start_ms((date + timedelta(days=1)).isoformat()))
 
+    def on(self, date: str) -> Day:
+        """The day that begins on an ISO date."""
+        return Day(date, self._start_ms(date), self._start_ms(self._after(date)))
+
+    @staticmethod
+    def _after(day: str) -> str:
+        return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
+
     def _start_ms(self, date: str) -> int:
         wall = datetime.fromisoformat(date) + self._starts
         return round(wall.replace(tzinfo=self._zone).timestamp() * 1000)

@@ -88,7 +88,11 @@ def build(draft: Draft, path: Path) -> facts.Site:
         console_port=file.console.port,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
         loop_check=facts.LoopCheckRules(
-            file.loop_check.limit, file.loop_check.longest, file.loop_check.samples, file.loop_check.steady
+            file.loop_check.limit,
+            file.loop_check.longest,
+            file.loop_check.samples,
+            file.loop_check.steady,
+            file.loop_check.every,
         ),
         dip_rules=dip_rules_of(file.stock.dips),
         settling=settling_of(draft),

@@ -86,12 +86,14 @@ class MqttSpec:
 @dataclass(frozen=True, slots=True)
 class LoopCheckRules:
     """How loop checks are done: the largest error in percent of span that passes, how long one may last, how many
-    samples make a live step and how far apart they may lie in percent of span."""
+    samples make a live step and how far apart they may lie in percent of span. every_ms: from one check of a loop to
+    the next, None without a rule."""
 
     limit_percent: float = 0.25
     longest_ms: int = 3_600_000
     samples: int = 5
     steady_percent: float = 0.1
+    every_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

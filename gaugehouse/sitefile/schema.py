@@ -77,6 +77,7 @@ class LoopCheckTable(Table):
     longest: f.CheckTime = 3_600_000
     samples: Annotated[int, whole(2, 60)] = 5
     steady: f.Tolerance = 0.1
+    every: f.TestEvery | None = None
 
 
 MQTT_PROTOCOLS: Final = ("5", "3.1.1")
