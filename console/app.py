@@ -12,6 +12,8 @@ from console.api import Api
 from console.assets import Assets
 from console.check_api import CheckApi
 from console.check_pages import CheckPages
+from console.dip_api import DipApi
+from console.dip_pages import DipPages
 from console.facts import Facts
 from console.fault_api import FaultApi
 from console.history_api import HistoryApi
@@ -59,6 +61,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(CheckApi(facts).router)
     app.include_router(FaultApi(facts).router)
     app.include_router(ReceiptApi(facts).router)
+    app.include_router(DipApi(facts).router)
     app.include_router(HistoryApi(facts).router)
     app.include_router(StockApi(facts).router)
     app.include_router(assets.router)
@@ -66,6 +69,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(AlarmPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
     app.include_router(ReceiptPages(facts, model, pages.render).router)
+    app.include_router(DipPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.include_router(StockPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Literal, NamedTuple, Protocol
 
+from console.dip_facts import DipFacts
 from models.errors import GaugehouseError
 
 Json = dict[str, Any]
@@ -75,6 +76,11 @@ class Facts(Protocol):
     @property
     def site(self) -> SiteFacts: ...
 
+    @property
+    def dips(self) -> DipFacts:
+        """Dips and density samples, asked in the same way."""
+        ...
+
     def live(self) -> Json:
         """The newest state: ``{time, seq, build, tanks, alarms, tests, loops, buses, points}``.
 
@@ -88,7 +94,8 @@ class Facts(Protocol):
         it is and at its two sides, 95 %; latest None = perhaps never) or None, `plan` ``{tank, kind, product,
         quantity_m3, rate_m3_per_h, by, made, begun, moved_m3}`` (a movement that was ordered) or None, `usable_m3` and
         `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up to the limit `high`,
-        negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `day_low_m`, `day_high_m`,
+        negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `dip`
+        (`console.dip_facts.DipFacts.state` without what moves), `day_low_m`, `day_high_m`,
         `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms` (ids of the standing alarms of the tank
         and of its instrument), `torn` ``{status, word}`` with status "F", "C", "S" or "M", or None.
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from console import tape
+from console import dip_views, tape
 from console.alarm_views import ASIDE, name_of, ordered, standing_first, state_words, tab
 from console.facts import Json
 from console.figures import NOTHING, Figure, clock, duration, figure, moment, number, with_unit, written
@@ -43,6 +43,7 @@ def view(entry: Json, facts: Json, alarms: Sequence[Json], now: str, zone: ZoneI
         "concern": {name: _concern(entry, name, torn=torn["torn"]) for name in CONCERNS},
         **_room(entry, figures["room_m3"]),
         "water_note": _water_note(entry),
+        **dip_views.line(entry.get("dip"), now, zone),
         "u95": f"± {with_unit('gsv_u95_m3', entry.get('gsv_u95_m3'))}" if entry.get("gsv_u95_m3") is not None else "",
         "day": _extremes(entry, "day"),
         "reset": _extremes(entry, "since_reset"),
@@ -194,6 +195,8 @@ def _water_note(entry: Json) -> str:
     source = entry.get("water_source") or "none"
     age = entry.get("water_age_s")
     word = WATER.get(source, source)
+    if source == "dips" and entry["water_m"] is None:
+        return PAGE["water_undipped"] if age is None else PAGE["water_too_old"].format(age=duration(age))
     if source == "none" or age is None or age < 60:
         return word
     return f"{word} {duration(age - age % 3600 if age >= 3600 else age)} ago"

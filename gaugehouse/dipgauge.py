@@ -4,7 +4,7 @@ Reads the store and the record book; decides nothing. What the store no longer h
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from gaugehouse.days import iso_ms
@@ -13,7 +13,7 @@ from gaugehouse.diprecords import dips_of
 from gaugehouse.site import Site
 from history.book import BookReader
 from history.store import Store
-from inventory.dips import Compared, Dip, compared, dip_json, next_due
+from inventory.dips import Compared, DensitySample, Dip, compared, dip_json, next_due, sample_json
 from inventory.diptrend import CHECK, Drift, Point, Split, drift, split, to_check, verified
 from models.reading import EXACT, GOOD
 from models.stock_budget import AFTER_RECEIPT
@@ -22,6 +22,10 @@ MEAN_MS: Final = 60_000
 """The gauge's level at a dip is the mean of its Good readings over the minute before (ours)."""
 
 Json = dict[str, Any]
+
+DECIMALS: Final = {
+    "level_m": 5, "standard_m": 5, "gauge_m": 5, "difference_m": 5, "difference_u95_m": 5, "base_kgpm3": 3,
+}  # fmt: skip
 
 
 class Held(NamedTuple):
@@ -67,6 +71,22 @@ def held_json(one: Held) -> Json:
         "difference_u95_m": None if told is None else told.u95_m,
         "within": None if told is None else told.within,
         "explained": None if told is None else told.explained,
+    }
+
+
+def sample_row(one: DensitySample) -> Json:
+    """A density sample for programs."""
+    row = sample_json(one)
+    row |= {"time": iso_ms(one.time_ms), "entered": iso_ms(one.entered_ms)}
+    del row["time_ms"], row["entered_ms"]
+    return rounded(row)
+
+
+def rounded(row: Mapping[str, Any]) -> Json:
+    """A row's figures with their fixed decimals."""
+    return {
+        name: round(value, DECIMALS[name]) + 0.0 if name in DECIMALS and value is not None else value
+        for name, value in row.items()
     }
 
 

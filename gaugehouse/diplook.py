@@ -1,14 +1,13 @@
 """`gaugehouse dip`: dips and density samples written down, listed, and held against the gauge."""
 
 from argparse import Namespace
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from gaugehouse.acting import perform
 from gaugehouse.acts import Answer, Json, Taken
 from gaugehouse.days import iso_ms
-from gaugehouse.dipgauge import held, held_json
+from gaugehouse.dipgauge import held, held_json, rounded, sample_row
 from gaugehouse.dipgauge import trend as trend_of
 from gaugehouse.diprecords import dips_of, samples_of
 from gaugehouse.errors import CallError
@@ -17,15 +16,11 @@ from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book, look_into_readings
-from inventory.dips import sample_json
 
 SHOWN: Final = (
     "number", "tank", "time", "dip_mm", "water_mm", "degC", "gauge_mm", "gauge-dip_mm", "+-_mm", "within", "by",
 )  # fmt: skip
 SAMPLES: Final = ("number", "tank", "time", "observed_kgpm3", "observed_degC", "meter", "base_kgpm3", "accepted", "by")
-DECIMALS: Final = {
-    "level_m": 5, "standard_m": 5, "gauge_m": 5, "difference_m": 5, "difference_u95_m": 5, "base_kgpm3": 3,
-}  # fmt: skip
 
 
 def add(args: Namespace) -> int:
@@ -135,22 +130,6 @@ def list_(args: Namespace) -> int:
     else:
         print(table(SHOWN, [_shown(row) for row in rows]))
     return 0
-
-
-def sample_row(one: Any) -> Json:
-    """A density sample for programs."""
-    row = sample_json(one)
-    row |= {"time": iso_ms(one.time_ms), "entered": iso_ms(one.entered_ms)}
-    del row["time_ms"], row["entered_ms"]
-    return rounded(row)
-
-
-def rounded(row: Mapping[str, Any]) -> Json:
-    """A row's figures with their fixed decimals."""
-    return {
-        name: round(value, DECIMALS[name]) + 0.0 if name in DECIMALS and value is not None else value
-        for name, value in row.items()
-    }
 
 
 def _shown(row: Json) -> Json:

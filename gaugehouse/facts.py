@@ -19,6 +19,7 @@ from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
 from gaugehouse.corrections import pointing_at, record_rows
 from gaugehouse.days import iso_ms
+from gaugehouse.dipfacts import DaemonDips
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
@@ -96,6 +97,7 @@ class DaemonFacts:
         self._newer = asyncio.Event()
         self._channels, self._servers = channels, servers
         self._columns = columns
+        self.dips = DaemonDips(core, book, store, clock.now_ms, self._ask)
         self._files = files
 
     @property

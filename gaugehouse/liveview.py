@@ -14,6 +14,7 @@ from collector.health import BusHealth
 from gaugehouse import wireview
 from gaugehouse.core import Core
 from gaugehouse.days import day_of, iso_ms
+from gaugehouse.dipfacts import dip_state
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
 from gaugehouse.loopacts import state_of
 from gaugehouse.planacts import plan_json
@@ -124,6 +125,7 @@ class LiveView:
             **self._working(tank, reading),
             "water_age_s": None if water.age_ms is None else water.age_ms / 1000,
             "water_source": "signal" if tank.water is not None else "dips" if tank.water_from_dips else "none",
+            "dip": dip_state(self._core, tank.id, now_ms),
             "day_low_m": extremes.day.low_m,
             "day_high_m": extremes.day.high_m,
             "since_reset_low_m": extremes.since_reset.low_m,

@@ -19,6 +19,7 @@ from gaugehouse.days import parse_ms
 from gaugehouse.loopjson import supply_json
 from models.loopbudget import Circuit, Supply, supply_budget
 from tests.console.fake_checks import FakeChecks
+from tests.console.fake_dips import FakeDips
 from tests.console.fake_receipts import FakeReceipts
 
 ALARM_STATE_AFTER = {
@@ -213,6 +214,7 @@ class FakeFacts:
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
         self.receiving = FakeReceipts()
+        self.dips = FakeDips(self)
         self._newer = asyncio.Event()
         for tank in self.tanks:
             for rank, condition in enumerate(tank.alarms):
@@ -387,6 +389,7 @@ class FakeFacts:
             "dead_m3": None if tov is None else min(tov, tank.volume_m3(0.3)),
             "water_age_s": None if tank.water_source == "none" else 4.0 if tank.water_source == "signal" else 27_000.0,
             "water_source": tank.water_source,
+            "dip": self.dips.state(tank.id),
             "day_low_m": tank.level_m - 0.4,
             "day_high_m": tank.level_m,
             "since_reset_low_m": tank.level_m - 1.4 if reset is None else level,
@@ -696,6 +699,8 @@ class FakeFacts:
             return said
         if "receipt" in name:
             return self.receiving.act(name, fields)
+        if name in ("add_dip", "add_density_sample", "withdraw_dip"):
+            return self.dips.act(name, fields)
         if name == "fault_entry":
             return self.loopbook.write(fields, iso(self.now_ms))
         if name == "requalify":

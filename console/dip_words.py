@@ -1,0 +1,63 @@
+"""The words of dips and density samples on the pages."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+CAUTION: Final = (
+    "Fuel that has just flowed is charged: no tape and no sampler goes in before the relaxation time is over. Bond "
+    "tape and sampler, stand where your site says, follow your local code. This page knows only of flow that a gauge "
+    "saw."
+)
+
+DUE: Final[Mapping[str, str]] = MappingProxyType({"gauge against dip": "gauge against dip", "water": "water"})
+
+DIP: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "none": "not dipped yet",
+        "by": "by {by}, {time}",
+        "last": "{level} by {by}, {time}",
+        "due": "next due {time} ({why})",
+        "overdue": "overdue since {time} ({why})",
+        "due_now": "due now ({why})",
+        "off": "{off} ± {u95} mm",
+        "within": "within {limit} mm",
+        "beyond": "beyond {limit} mm",
+        "no_gauge": "the gauge's level then is not known",
+        "water": "{water} mm, {time}",
+        "water_old": "{water} mm, {time}: too old to count",
+        "water_none": "never found",
+        "base": "{base} kg/m³, product",
+        "base_sample": "{base} kg/m³, sample {number} of {time}",
+        "wait": "wait {minutes} min more: static electricity",
+        "flows": "fuel flows: no dip, no sample; then wait {minutes} min",
+        "unwatched": "no level now: ask who moves fuel before a tape goes in",
+        "free": "the relaxation time is over, by what the gauge has shown",
+        "split": "{dips} dips; {left} mm are left unexplained",
+        "zero": "{value} ± {u95} mm at an innage of {at} mm",
+        "span": "{value} ± {u95} mm a metre",
+        "steady": "none seen",
+        "up": "reads more than it did, since about {time}",
+        "down": "reads less than it did, since about {time}",
+        "runs": "a gauge that stands still is wrongly said to have moved once in {runs} dips on the average",
+        "not_done": "not done",
+        "accepted": "accepted",
+        "rejected": "not accepted: {why}",
+    }
+)
+
+SCRIPT: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "written": "dip {number} written by {name}. {note}",
+        "sampled": "sample {number} written by {name}: {base} kg/m³ at {degC} °C, {verdict}. {note}",
+        "accepted": "accepted",
+        "rejected": "not accepted",
+        "withdrawn": "number {number} withdrawn by {name}",
+        "before": "it was written before, as number {number}",
+        "millimetres": "write millimetres",
+        "no_number": "that is no number",
+        "settled": "{level} mm ({how})",
+        "against": "gauge less dip {off} ± {u95} mm",
+        "nothing": "",
+    }
+)
