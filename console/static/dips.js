@@ -197,3 +197,6 @@ document.addEventListener("state", (event) => {
     refreshAll();
   }
 });
+
+// Until now a click would have sent the form nowhere and lost what was typed.
+for (const button of place.querySelectorAll(".send button")) button.disabled = false;

@@ -35,6 +35,7 @@ def test_a_dip_is_judged_while_it_is_typed_and_then_written(page: Page, console:
 
 def test_too_early_is_told_before_anything_is_sent(page: Page, console: Console) -> None:
     page.goto(f"{console.url}/dips/ostler-n")
+    expect(page.locator("#dip button")).to_be_enabled()  # its script has run
     expect(page.locator("#state")).to_contain_text("fuel flows: no dip, no sample; then wait 30 min")
     page.get_by_label("Reading 1").fill("10830")
     expect(page.locator("#verdict")).to_contain_text("static electricity")
