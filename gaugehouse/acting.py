@@ -26,15 +26,20 @@ def perform(site: Site, name: str, fields: Json) -> Answer:
 
     Raises `CallError` for fields that are wrong and for what there is not, `CouldNot` for what is refused.
     """
-    act = act_of(name, fields)
-    said = ask_daemon(site, {"do": "act", "act": name, "fields": fields})
-    answer = _directly(site, act) if said is None else Answer(Taken(said["status"]), said["text"], said["body"])
+    answer = told(site, name, fields)
     match answer.status:
         case Taken.UNKNOWN | Taken.OLDER:
             raise CallError(answer.text)
         case Taken.REFUSED:
             raise CouldNot(answer.text)
     return answer
+
+
+def told(site: Site, name: str, fields: Json) -> Answer:
+    """The same, but what is refused comes back as an answer too, with all that it tells."""
+    act = act_of(name, fields)
+    said = ask_daemon(site, {"do": "act", "act": name, "fields": fields})
+    return _directly(site, act) if said is None else Answer(Taken(said["status"]), said["text"], said["body"])
 
 
 def _directly(site: Site, act: Act) -> Answer:

@@ -13,7 +13,17 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Final
 
-from gaugehouse import __version__, capacitycall, dipcall, explorecall, historycall, loopcall, receiptcall, watercall
+from gaugehouse import (
+    __version__,
+    capacitycall,
+    dipcall,
+    documentcall,
+    explorecall,
+    historycall,
+    loopcall,
+    receiptcall,
+    watercall,
+)
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
@@ -125,6 +135,8 @@ def parser() -> argparse.ArgumentParser:
     notify_test.add_argument("channel", metavar="CHANNEL", help="the id of a [[notify]] channel")
     notify_test.add_argument("--by", default="somebody", metavar="NAME", help="who tries it; stands in the message")
     plan_arguments(command("plan", _plan, "orders a movement of a tank, so that it is watched, or ends that order"))
+    words = "the papers of the stock book: add, list, correct, undo, import"
+    documentcall.add_arguments(command("document", _document, words, site=False))
     dipcall.add_arguments(command("dip", _dip, "dips and density samples by hand, and gauge against dip", site=False))
     words = "a delivery from call to signature: checked before, followed, held against its papers"
     receiptcall.add_arguments(command("receipt", receiptcall.run, words, site=False))
@@ -297,6 +309,11 @@ def _plan(args: argparse.Namespace) -> int:
     from gaugehouse.acting import plan
 
     return plan(args)
+
+
+def _document(args: argparse.Namespace) -> int:
+    run: Command = args.document
+    return run(args)
 
 
 def _dip(args: argparse.Namespace) -> int:

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.documentacts import DOCUMENT, UNDONE
 from history.book import BookReader
-from inventory.documents import Document, document_from
+from inventory.documents import Document, document_from, document_json
 
 Json = dict[str, Any]
 
@@ -70,6 +70,13 @@ def document_with(book: BookReader, number: int) -> Kept | None:
 def put_right_by(kept: Iterable[Kept], number: int) -> list[int]:
     """Documents that stand and put right the one with a number."""
     return [one.document.number for one in kept if one.undone is None and one.document.corrects == number]
+
+
+def kept_json(kept: Kept) -> Json:
+    """A document with what became of it, for programs."""
+    document = document_json(kept.document)
+    document["time"] = iso_ms(document.pop("time_ms"))
+    return document | {"entry": kept.entry, "undone": undone_json(kept.undone)}
 
 
 def undone_json(undone: Undone | None) -> Json | None:
