@@ -186,6 +186,8 @@ class Bus:
         """Ask one instrument, hand its Sample on, set its next tick."""
         slot = member.slot
         started_ms, started_s = self._clock.elapsed_ms(), time.monotonic()
+        if slot.due_ms <= started_ms:  # a poll that a person asked for has no tick to be late for
+            self.health.began(started_ms - slot.due_ms)
         # Behind a gateway, one that did not answer may still hold up whoever is asked next.
         polled = await member.poller.poll(self._line, self._clock, patient=self._silent > 0)
         if self.health.connected:
@@ -199,6 +201,7 @@ class Bus:
         if not sample.answered:
             owe_the_others(self._slots, slot)
         member.health.missed_ticks = slot.missed
+        self.health.polls += 1
         self.count(member.id, polled)
         self._log_change(member, sample)
         self._sink(sample)

@@ -3,9 +3,14 @@
 Times of answers and time-outs are real ones, whatever the speed of the site; `last_good_ms` is the site's.
 """
 
+from bisect import bisect_left
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from models.reading import OK, TIMEOUT, WRONG_REPLY, Sample
+
+LATE_MS: Final = (10, 25, 50, 100, 250, 1000, 5000)
+"""Bounds of the places into which the lateness of polls is counted."""
 
 
 @dataclass(slots=True)
@@ -58,7 +63,8 @@ class BusHealth:
 
     utilisation: share of the last minute (0 to 1) in which the line was taken: by requests and their answers, by
     waiting, and by the silence after a failure. strays: whole replies that came when nobody had asked. echoes: the
-    adapter gives our own requests back.
+    adapter gives our own requests back. polls: all that ended, whatever came of them. late: how many of them began
+    no later than each of `LATE_MS` after their tick, and one place for what began later still; late_sum_ms: of all.
     """
 
     connected: bool = False
@@ -69,7 +75,15 @@ class BusHealth:
     utilisation: float | None = None
     strays: int = 0
     echoes: bool = False
+    polls: int = 0
+    late: list[int] = field(default_factory=lambda: [0] * (len(LATE_MS) + 1))
+    late_sum_ms: int = 0
     instruments: dict[str, InstrumentHealth] = field(default_factory=dict)
+
+    def began(self, late_ms: int) -> None:
+        """A poll began so long after its tick, in ms of site time."""
+        self.late[bisect_left(LATE_MS, late_ms)] += 1
+        self.late_sum_ms += late_ms
 
     @property
     def errors(self) -> dict[str, int]:
@@ -86,4 +100,4 @@ class BusHealth:
     def copy(self) -> "BusHealth":
         """A snapshot that does not change any more."""
         instruments = {k: replace(h, exceptions=dict(h.exceptions)) for k, h in self.instruments.items()}
-        return replace(self, instruments=instruments)
+        return replace(self, instruments=instruments, late=list(self.late))

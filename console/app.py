@@ -27,6 +27,7 @@ from console.record_api import RecordApi
 from console.security import Guard
 from console.stock_api import StockApi
 from console.stock_pages import StockPages
+from console.vitals_api import VitalsApi
 
 
 def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> FastAPI:
@@ -64,6 +65,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(DipApi(facts).router)
     app.include_router(HistoryApi(facts).router)
     app.include_router(StockApi(facts).router)
+    app.include_router(VitalsApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)

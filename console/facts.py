@@ -81,6 +81,18 @@ class Facts(Protocol):
         """Dips and density samples, asked in the same way."""
         ...
 
+    def metrics(self) -> bytes:
+        """What the daemon counts of itself, as Prometheus text."""
+        ...
+
+    def vital_checks(self) -> list[Json]:
+        """Whether the daemon does its work: ``{name, ok, text}`` each, `text` only where it does not."""
+        ...
+
+    def not_ready(self) -> str:
+        """Why the figures cannot be used yet, "" when they can."""
+        ...
+
     def live(self) -> Json:
         """The newest state: ``{time, seq, build, tanks, alarms, tests, loops, buses, points}``.
 

@@ -28,6 +28,7 @@ from gaugehouse.handlers import handlers_of
 from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.local import door
+from gaugehouse.metrics import Counted, DaemonMetrics
 from gaugehouse.notifying.postroom import PostRoom, post_room
 from gaugehouse.publishing import Publishing, publishing_of
 from gaugehouse.recording import Recorder, open_recording
@@ -36,8 +37,10 @@ from gaugehouse.requalifying import pinned
 from gaugehouse.servers import serving
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores, open_stores
+from gaugehouse.supervised import supervisor_of
 from gaugehouse.systemwatch import Sources, SystemWatch
 from gaugehouse.tracekeeping import TraceKeeping
+from gaugehouse.vitals import Vitals, Watched
 from gaugehouse.wiring import core_of
 from history.bookwriter import BookWriter
 from history.chain import Entry
@@ -92,6 +95,10 @@ class Daemon:
         self.post: PostRoom | None = None
         self.system: SystemWatch | None = None
         self.register_server: RegisterServer | None = None
+        self.vitals: Vitals | None = None
+        self._deciding_ms: int | None = None
+        self._insisting = False
+        self._supervisor = supervisor_of()
         self.collector = Collector(site.buses, self._take, clock)
 
     def stop(self) -> None:
@@ -142,8 +149,54 @@ class Daemon:
                 found = found._replace(damaged=lambda: files.faults)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
                 writing = _Writing(book, readings, servers.store, traces, record, ticker, publishing, post)
+                self.vitals = Vitals(self._watched(book, readings))
+                counted = Counted(
+                    self.site.id,
+                    self._options.build,
+                    self.facts.live,
+                    self.collector.health,
+                    lambda: len(self._inbox),
+                    lambda: self._inbox.dropped,
+                    readings.counters,
+                    book.counters,
+                    post.views if post is not None else list,
+                    servers.views,
+                    published,
+                    lambda: None if self.register_server is None else self.register_server.counts,
+                    self._clock.now_ms,
+                )
+                self.facts.watch(self.vitals, DaemonMetrics(counted, self.vitals))
                 async with self._registers(self.facts), door(self.site, self.url, handlers_of(self, self.facts)):
                     await self._serve(writing, self.facts, listening)
+
+    def _watched(self, book: BookWriter, readings: ReadingWriter) -> Watched:
+        """What the daemon's own watchdog looks at."""
+        speed, clock, inbox = self._clock.speed, self._clock, self._inbox
+
+        def waiting_s() -> float:
+            oldest_ms = inbox.oldest_ms()
+            deciding_ms = self._deciding_ms
+            since_ms = [ms for ms in (oldest_ms, deciding_ms) if ms is not None]
+            return max(0.0, (clock.elapsed_ms() - min(since_ms)) / 1000 / speed) if since_ms else 0.0
+
+        def ready() -> str:
+            if not self.ready.is_set():
+                return "it begins"
+            silent = [loop.instrument for loop in self.site.loops if loop.instrument not in self._core.samples]
+            return f"not asked yet: {', '.join(silent)}" if silent else ""
+
+        def store() -> str:
+            told = readings.counters().failure
+            return told or ("the record book is not written to" if self._insisting else "")
+
+        return Watched(
+            polls=self.collector.polls,
+            period_s={bus.id: bus.period_ms / 1000 / speed for bus in self.site.buses},
+            decided=lambda: self._core.at.seq,
+            waiting_s=waiting_s,
+            ready=ready,
+            store=store,
+        )
 
     @contextlib.asynccontextmanager
     async def _registers(self, facts: DaemonFacts) -> AsyncIterator[None]:
@@ -238,6 +291,9 @@ class Daemon:
             deciding = group.create_task(self._decide(writing), name="core")
             saving = group.create_task(self._save(writing.book), name="state")
             pulse = group.create_task(facts.pulse(), name="live")
+            assert self.vitals is not None
+            vital = group.create_task(self.vitals.run(), name="vitals")
+            attending = group.create_task(self._supervisor.attend(self.vitals), name="supervisor")
             polling = group.create_task(self.collector.run(), name="collector")
             assert self.system is not None
             looking = group.create_task(self.system.run(), name="system")
@@ -251,10 +307,12 @@ class Daemon:
             if server is not None and listening is not None:
                 serving = group.create_task(_serve_console(server, listening), name="console")
             self.ready.set()
+            self._supervisor.tell("READY=1")
             if self._options.on_ready is not None:
                 self._options.on_ready(self.url)
             log.info("site %s runs; console %s", self.site.id, self.url or "off")
             await self._stopping.wait()
+            self._supervisor.tell("STOPPING=1")
             await _end(polling)
             await self._drain()
             if writing.post is not None and posting is not None:
@@ -268,7 +326,7 @@ class Daemon:
             if server is not None and serving is not None:
                 server.should_exit = True
                 await asyncio.wait({serving})
-            for task in (pulse, looking, saving, deciding):
+            for task in (attending, vital, pulse, looking, saving, deciding):
                 await _end(task)
 
     async def _drain(self) -> None:
@@ -281,9 +339,12 @@ class Daemon:
     async def _decide(self, writing: "_Writing") -> None:
         """The core's own task: one tick after the other, each written before it is told."""
         while True:
-            batches = list(writing.ticker.batches(await self._inbox.take()))
+            arrivals = await self._inbox.take()
+            self._deciding_ms = arrivals[0].elapsed_ms
+            batches = list(writing.ticker.batches(arrivals))
             for start in range(0, len(batches), TICKS_TOGETHER):
                 await self._some(batches[start : start + TICKS_TOGETHER], writing)
+            self._deciding_ms = None
 
     async def _some(self, batches: Sequence[Batch], writing: "_Writing") -> None:
         """Decide the ticks that wait, write what was decided in one durable transaction, then tell it."""
@@ -295,7 +356,7 @@ class Daemon:
         ]
         if entries:
             state = self._core.changed_state()  # asked once: what was told as changed is not told again
-            await _insist(lambda: writing.book.commit(entries, state))
+            await self._insist(lambda: writing.book.commit(entries, state))
             writing.store.requalify(self._core.requalifying.found)
         for batch, result in zip(batches, results, strict=True):
             for pending, answer in zip(batch.pending, result.answers, strict=True):
@@ -306,6 +367,22 @@ class Daemon:
                 writing.publishing.tell(result.readings, len(result.transitions))
             if writing.post is not None:
                 writing.post.tell(len(result.transitions))
+
+    async def _insist(self, commit: Callable[[], Awaitable[object]]) -> None:
+        """Try until the record book takes it: nothing is told that is not written."""
+        while True:
+            try:
+                await commit()
+            except StoreUnavailable as error:
+                if not self._insisting:
+                    log.error("decisions wait, nothing new is shown until they are written: %s", error)
+                self._insisting = True
+                await asyncio.sleep(0.5)
+            else:
+                if self._insisting:
+                    log.info("decisions are written again")
+                self._insisting = False
+                return
 
     def _one(self, batch: Batch, writing: "_Writing") -> StepResult:
         """One tick through the core."""
@@ -349,23 +426,6 @@ class _Writing:
 def reason(error: OSError) -> str:
     """The system's own word for an error, without what a library adds to it."""
     return os.strerror(error.errno) if error.errno else str(error)
-
-
-async def _insist(commit: Callable[[], Awaitable[object]]) -> None:
-    """Try until the record book takes it: nothing is told that is not written."""
-    failing = False
-    while True:
-        try:
-            await commit()
-        except StoreUnavailable as error:
-            if not failing:
-                log.error("decisions wait, nothing new is shown until they are written: %s", error)
-            failing = True
-            await asyncio.sleep(0.5)
-        else:
-            if failing:
-                log.info("decisions are written again")
-            return
 
 
 async def _serve_console(server: Server, listening: socket.socket) -> None:

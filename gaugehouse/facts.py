@@ -28,6 +28,7 @@ from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopcover import covers
 from gaugehouse.loopjson import supply_json
+from gaugehouse.metrics import DaemonMetrics
 from gaugehouse.movementrecords import movement_rows, rounded
 from gaugehouse.paper import pdf_of
 from gaugehouse.receiptjson import receipt_json
@@ -35,6 +36,7 @@ from gaugehouse.receiptpaper import paper_of as receipt_paper_of
 from gaugehouse.receiptrecords import receipt_record, receipts_of
 from gaugehouse.records import alarm_rows
 from gaugehouse.stocksheet import sheet_now, stock_json
+from gaugehouse.vitals import Vitals
 from history.aggregating import Columnar, aggregated
 from history.book import BookReader
 from history.errors import BadQuestion, StoreUnavailable
@@ -95,6 +97,8 @@ class DaemonFacts:
         self._loop_facts = {loop.instrument: loop for loop in site.loops}
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
+        self._vitals: Vitals | None = None
+        self._metrics: DaemonMetrics | None = None
         self._channels, self._servers = channels, servers
         self._columns = columns
         self.dips = DaemonDips(core, book, store, clock.now_ms, self._ask)
@@ -103,6 +107,20 @@ class DaemonFacts:
     @property
     def site(self) -> SiteFacts:
         return self._site
+
+    def watch(self, vitals: Vitals, metrics: DaemonMetrics) -> None:
+        """Hand over what looks after the daemon; it counts what this object shows, and so comes after it."""
+        self._vitals, self._metrics = vitals, metrics
+
+    def metrics(self) -> bytes:
+        return b"" if self._metrics is None else self._metrics.text()
+
+    def vital_checks(self) -> list[Json]:
+        found = [] if self._vitals is None else self._vitals.checks()
+        return [{"name": check.name, "ok": check.ok, "text": check.text} for check in found]
+
+    def not_ready(self) -> str:
+        return "it begins" if self._vitals is None else self._vitals.not_ready()
 
     async def pulse(self) -> None:
         """Make a new live object once a real second, for as long as the daemon runs."""

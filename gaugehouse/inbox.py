@@ -45,6 +45,10 @@ class Inbox:
     def __len__(self) -> int:
         return len(self._waiting)
 
+    def oldest_ms(self) -> int | None:
+        """Elapsed time at which the oldest that waits came in, None when nothing waits."""
+        return self._waiting[0].elapsed_ms if self._waiting else None
+
     def put(self, arrival: Arrival) -> None:
         if len(self._waiting) >= MOST_WAITING and isinstance(self._waiting[0].item, Sample):
             self._waiting.popleft()

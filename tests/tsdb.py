@@ -13,7 +13,7 @@ import time
 import urllib.error
 import urllib.parse
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import NamedTuple
@@ -38,13 +38,14 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def victoria_metrics(folder: Path, port: int | None = None) -> Iterator[Server]:
-    """Keeps ten years, drops the second of two equal points, answers for what is newer than 30 s too."""
+def victoria_metrics(folder: Path, port: int | None = None, more: Sequence[str] = ()) -> Iterator[Server]:
+    """Keeps ten years, drops the second of two equal points, answers for what is newer than 30 s too. more: options."""
     program = need("victoria-metrics")
     port = port or free_port()
     command = [
         program, f"-httpListenAddr=127.0.0.1:{port}", f"-storageDataPath={folder}", "-retentionPeriod=10y",
         "-search.latencyOffset=0s", "-dedup.minScrapeInterval=1ms", "-selfScrapeInterval=0", "-loggerLevel=ERROR",
+        *more,
     ]  # fmt: skip
     with _running(command, {}, f"http://127.0.0.1:{port}/health", folder) as process:
         yield Server(f"http://127.0.0.1:{port}", folder, process)

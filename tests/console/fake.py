@@ -205,6 +205,7 @@ class FakeFacts:
         self.now_ms = now_ms
         self.seq = 1
         self.store_out = False
+        self.ill = ""
         self.asked: Json = {}
         self.loopbook = LoopBook()
         self.trials: dict[str, Json] = {}
@@ -271,6 +272,15 @@ class FakeFacts:
         self.rows.append({**row, "time": iso(at_ms), "event": event, "by": by, "comment": comment})
 
     # what the console asks
+
+    def metrics(self) -> bytes:
+        return b"gaugehouse_up 1.0\n"
+
+    def vital_checks(self) -> list[Json]:
+        return [{"name": "loop", "ok": not self.ill, "text": self.ill}]
+
+    def not_ready(self) -> str:
+        return self.ill
 
     def live(self) -> Json:
         return {
