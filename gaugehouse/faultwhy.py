@@ -3,6 +3,7 @@
 The judging is done in `alerts.diagnosis`; here only what the house keeps is turned into its terms.
 """
 
+import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from itertools import pairwise
@@ -14,6 +15,7 @@ from alerts.diagnosis import (
     CAUTION,
     WORDS,
     Diagnosis,
+    DipRow,
     Earlier,
     Question,
     Seen,
@@ -24,7 +26,10 @@ from alerts.diagnosis import (
     diagnose,
 )
 from alerts.faults import current_of
+from alerts.noise import LoopNoise
 from gaugehouse.days import parse_ms
+from gaugehouse.dipgauge import gauge_at
+from gaugehouse.diprecords import dips_of
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.site import MeterSpec, Site
 from history.book import BookReader
@@ -39,6 +44,10 @@ SLOTS: Final = 576
 """Two days of five minutes each before the fault."""
 
 LOOK_BACK_MS: Final = 30 * 86_400_000
+DIPS_BEFORE_MS: Final = 92 * 86_400_000
+LEAST_DIPS: Final = 3
+"""Dips are as rare as once a month; from three on they tell zero from span (`alerts.diagnosis.dips`)."""
+
 TOGETHER_MS: Final = 10_000
 OTHERS_MS: Final = 240_000
 MOST_OTHERS: Final = 20
@@ -52,7 +61,43 @@ def why(site: Site, book: BookReader, traces: TraceReader, store: Store, instrum
     row = next((r for r in rows if r["instrument"] == instrument and r["number"] == number), None)
     if row is None:
         return None
-    return answer_json(diagnose(question(site, store, row, rows, traces.trace(instrument, number))))
+    asked = question(
+        site, store, row, rows, traces.trace(instrument, number),
+        floor_m=floor_m(site, book.state(), instrument), dips=dips_around(site, book, store, instrument, row),
+    )  # fmt: skip
+    return answer_json(diagnose(asked))
+
+
+def floor_m(site: Site, state: Mapping[str, str], instrument: str) -> float | None:
+    """The lowest noise that a loop has learned, in m of its tank's level; None before it is known."""
+    text = state.get(f"fault/{instrument}")
+    saved = None if text is None else json.loads(text).get("noise")
+    if saved is None:
+        return None
+    noise = LoopNoise()
+    noise.restore(saved)
+    known = noise.known()
+    facts = next(loop for loop in site.loops if loop.instrument == instrument)
+    return None if known.floor is None else facts.noise_m(known.signal, known.floor)
+
+
+def dips_around(site: Site, book: BookReader, store: Store, instrument: str, row: Json) -> list[DipRow]:
+    """Dips of the loop's tank with what the gauge told then: those since the fault began where there are enough, else
+    those of a quarter before it too. None from before the gauge was last set."""
+    tank = next((t for t in site.tanks if t.instrument == instrument), None)
+    if tank is None:
+        return []
+    start = parse_ms(row["start"])
+    dips = [dip for dip in dips_of(book, tank.id) if start - DIPS_BEFORE_MS <= dip.time_ms < start + LOOK_BACK_MS]
+    begun = max((k for k, dip in enumerate(dips) if dip.after_setting and dip.time_ms <= start), default=0)
+    later = next((k for k, dip in enumerate(dips) if dip.after_setting and dip.time_ms > start), len(dips))
+    rows = [
+        DipRow(dip.time_ms, dip.level_m, gauge)
+        for dip in dips[begun:later]
+        if dip.level_m is not None and (gauge := gauge_at(store, dip)) is not None
+    ]
+    since = [one for one in rows if one.time_ms >= start]
+    return since if len(since) >= LEAST_DIPS else rows
 
 
 def answer_json(found: Diagnosis) -> Json:
@@ -79,8 +124,18 @@ Around = Sequence[tuple[int, Mapping[str, float]]]
 """What points and meters said, by time."""
 
 
-def question(site: Site, store: Store, row: Json, rows: Sequence[Json], kept: Sequence[Traced]) -> Question:
-    """Everything that the house keeps about a fault. rows: every fault of the site."""
+def question(
+    site: Site,
+    store: Store,
+    row: Json,
+    rows: Sequence[Json],
+    kept: Sequence[Traced],
+    *,
+    floor_m: float | None = None,
+    dips: Sequence[DipRow] = (),
+) -> Question:
+    """Everything that the house keeps about a fault. rows: every fault of the site; floor_m: the loop's lowest noise;
+    dips: those that speak of the gauge then."""
     instrument = row["instrument"]
     facts = next(loop for loop in site.loops if loop.instrument == instrument)
     tank = next((t for t in site.tanks if t.instrument == instrument), None)
@@ -104,6 +159,7 @@ def question(site: Site, store: Store, row: Json, rows: Sequence[Json], kept: Se
             step_mA=_step_mA(site, facts.current_signal, instrument),
             noise_mA=None if span is None or row["noise_before_m"] is None
             else abs(row["noise_before_m"] * span.mA_per_m),
+            floor_mA=None if span is None or floor_m is None else abs(floor_m * span.mA_per_m),
             blocking_mA=_blocking_mA(site, tank, span),
             metered_mA_per_min=_metered(site, tank, span, around),
             around=_points(site, tank, [*around, *_snapshots(rows, instrument, start)]),
@@ -120,6 +176,7 @@ def question(site: Site, store: Store, row: Json, rows: Sequence[Json], kept: Se
                 if r["instrument"] == instrument and r["number"] != row["number"]
                 and abs(parse_ms(r["start"]) - start) < LOOK_BACK_MS
             ],
+            dips=dips,
             hour=_hour(start, zone),
         ),
     )  # fmt: skip

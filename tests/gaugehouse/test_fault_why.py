@@ -5,16 +5,18 @@ The signatures are those of tests/alerts/test_diagnosis.py; the timelines are th
 
 import json
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from alerts.diagnosis import AROUND
+from alerts.noise import LoopNoise
+from gaugehouse.acts import act_of
 from gaugehouse.cli import main
 from gaugehouse.core import Core, Tick
-from gaugehouse.faultwhy import why
+from gaugehouse.faultwhy import floor_m, why
 from gaugehouse.site import Site, SiteError, load_site
 from gaugehouse.stores import Stores, look_into_book, look_into_readings, look_into_traces, open_stores
 from gaugehouse.wiring import core_of
@@ -214,3 +216,56 @@ def test_every_cause_stands_in_the_maintainers_page_and_every_role_that_helps() 
         assert words in page
     for role in AROUND:
         assert role == "ambient_temperature" or f'role = "{role}"' in page
+
+
+# Dips, and the quietest that the loop has been
+
+
+def dipped(site: Site, off_m: Callable[[float], float], levels: Sequence[float], days: int = 1) -> None:
+    """Dips of the days after the fault, each at another level, with what the gauge told then in the entry."""
+    with open_stores(site) as stores:
+        core = core_of(site)
+        core.restore(stores.book.state())
+        for k, level in enumerate(levels, 1):
+            at = Instant(100_000 + k, START_MS + (days * k) * 86_400_000, 10_000_000 + k)
+            fields = {"tank": "palm", "by": "Ann", "readings_m": [level, level]}
+            result = core.step(Tick(at, (), [act_of("add_dip", fields)]))
+            bodies = [{**d.body, "gauge_m": level + off_m(level)} for d in result.decisions]
+            stores.book.commit(
+                [Entry(d.kind, at.time_ms, at.seq, body) for d, body in zip(result.decisions, bodies, strict=True)],
+                core.changed_state(),
+            )
+
+
+@pytest.mark.parametrize(
+    ("off_m", "wanted"),
+    [(lambda h: 0.045, {"zero_shift"}), (lambda h: 0.008 * h, {"span_error"}), (lambda h: 0.001, set())],
+)
+def test_dips_after_a_fault_speak_for_a_moved_zero_or_a_wrong_scale(
+    tmp_path: Path, off_m: Callable[[float], float], wanted: set[str]
+) -> None:
+    site = load_site(write_site(tmp_path))
+    alive = living()
+    played(site, 200, lambda s: 3.5 if 120 <= s < 180 else alive(s))
+    assert not {"zero_shift", "span_error"} & {one["cause"] for one in causes(site)["causes"]}
+    dipped(site, off_m, [2.0, 5.0, 8.0, 11.0])
+    told = {one["cause"]: one["evidence_for"] for one in causes(site)["causes"]}
+    spoken = {name for name in ("zero_shift", "span_error") if told.get(name)}
+    assert spoken >= wanted
+    assert bool(spoken) == bool(wanted)
+    assert all("4 dips" in " ".join(told[name]) for name in wanted)
+
+
+def test_the_lowest_noise_that_a_loop_has_learned_is_asked_of_the_saved_state(tmp_path: Path) -> None:
+    site = load_site(write_site(tmp_path))
+    noise = LoopNoise()
+    rng = random.Random(4)
+    for second in range(100_000):
+        if noise.take(second * 1000, "current", 12 + rng.gauss(0, 0.002)):
+            noise.learn(second * 1000)
+    state = {"fault/palm-top": json.dumps({"noise": noise.saved()})}
+    found = floor_m(site, state, "palm-top")
+    assert found is not None
+    assert found == pytest.approx(0.002 * 12 / 16, rel=0.5)
+    assert floor_m(site, {}, "palm-top") is None
+    assert floor_m(site, {"fault/palm-top": json.dumps({"noise": LoopNoise().saved()})}, "palm-top") is None
