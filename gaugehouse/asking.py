@@ -11,14 +11,15 @@ from typing import Any, Final
 from collector.clock import RealClock
 from collector.collector import Collector
 from gaugehouse.chain import budget_text, chain_json, chain_of
-from gaugehouse.core import Tick
-from gaugehouse.errors import CallError
+from gaugehouse.core import Core, Tick
+from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
 from gaugehouse.printing import as_json, steps_table
 from gaugehouse.rows import reading_json
 from gaugehouse.sampled import density_asked, with_sample
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
+from gaugehouse.stores import RECORDS, look_into_book
 from gaugehouse.wiring import core_of, stock_of
 from models.chain import Step
 from models.errors import OutOfRange
@@ -62,8 +63,21 @@ async def _from_wire(site: Site, tanks: list[Tank]) -> list[dict[str, Any]]:
     asked = instruments_of(site, tanks)
     samples = [await collector.read_once(bus, instrument) for bus, instrument in asked]
     core = core_of(site)
+    by_hand(site, core)
     core.step(Tick(Instant(1, clock.now_ms(), 0), samples))
     return [chain_of(site, core.keepers[tank.id]) for tank in tanks]
+
+
+def by_hand(site: Site, core: Core) -> None:
+    """Give a fresh core the dips and samples that the record book holds: water and density may be known from nothing
+    else."""
+    if not (site.store_path / RECORDS).exists():
+        return
+    try:
+        with look_into_book(site) as book:
+            core.restore({key: text for key, text in book.state().items() if key.startswith("dip/")})
+    except CouldNot as error:
+        print(f"gaugehouse: warning: dips and density samples could not be read: {error}", file=sys.stderr)
 
 
 def instruments_of(site: Site, tanks: Iterable[Tank]) -> list[tuple[str, str]]:

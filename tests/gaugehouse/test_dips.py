@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from gaugehouse.acts import Answer, Taken, act_of
+from gaugehouse.asking import by_hand
 from gaugehouse.cli import main
 from gaugehouse.core import Core, StepResult, Tick
 from gaugehouse.days import iso_ms
@@ -335,6 +336,21 @@ def test_a_restarted_core_has_the_water_the_density_and_the_numbers(written: Kep
     assert again.keepers["palm"].stock.product.base_density_kgpm3 == sample["base_kgpm3"]
     assert written.dip(water_m=0.011).body["number"] == 2
     assert written.stores.book.verify().unbroken
+
+
+def test_read_without_a_daemon_knows_water_and_density_by_hand(
+    written: Kept, capsys: pytest.CaptureFixture[str]
+) -> None:
+    written.still(6.0)
+    written.dip(6000, 6000, water_m=0.010)
+    base = written.act("add_density_sample", observed_kgpm3=802.0, observed_degC=25.0).body["base_kgpm3"]
+    written.core = core_of(written.site)
+    by_hand(written.site, written.core)
+    reading = written.still(6.0, 3)
+    assert (reading.water_m, reading.stock_quality) == (0.010, Quality.GOOD)
+    assert reading.gsv_m3 is not None
+    assert reading.mass_kg == pytest.approx(reading.gsv_m3 * base)
+    assert capsys.readouterr().err == ""
 
 
 def test_the_record_book_tells_what_counts_and_what_was_withdrawn(written: Kept) -> None:
