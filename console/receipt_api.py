@@ -104,6 +104,12 @@ class Decision(_Body):
     without_tank: Annotated[bool, Field(strict=True)] = False
 
 
+class Documented(_Body):
+    """Who makes the delivery note; sure: again, where something was asked."""
+
+    sure: Annotated[bool, Field(strict=True)] = False
+
+
 class Off(_Body):
     """Why it does not come."""
 
@@ -125,7 +131,7 @@ class ReceiptApi:
         get("/{number}/paper", responses=NO_RECEIPT | SILENT | PDF, response_class=Response)(self.paper)
         for way, act in (
             ("done", self.done), ("sample", self.sample), ("start", self.start), ("line", self.line),
-            ("decide", self.decide), ("off", self.off),
+            ("decide", self.decide), ("off", self.off), ("document", self.document),
         ):  # fmt: skip
             post(f"/{{number}}/{way}", responses=answers)(act)
 
@@ -171,6 +177,10 @@ class ReceiptApi:
     async def off(self, number: Number, body: Off) -> Json:
         """It does not come."""
         return await self._act("call_off_receipt", number, body)
+
+    async def document(self, number: Number, body: Documented) -> Json:
+        """Make the delivery note of an accepted receipt, of what its papers state."""
+        return await self._act("document_receipt", number, body)
 
     async def paper(self, number: Number, size: Annotated[PaperSize, Query()] = "A4") -> Response:
         """The receipt record of one that is over, as PDF."""

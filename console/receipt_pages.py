@@ -33,6 +33,7 @@ class ReceiptPages:
         route("/receipts/check", self.check)
         route("/receipts/{number}", self.receipt)
         route("/receipts/{number}/now", self.now)
+        route("/receipts/{number}/more", self.more)
 
     async def receipts(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
@@ -63,7 +64,7 @@ class ReceiptPages:
             "rate_m3_per_s": None if rate_m3_per_h is None else rate_m3_per_h / 3600,
         }  # fmt: skip
         answer = await self._facts.act("forecast_receipt", fields)
-        found = receipt_views.before(answer.body) if answer.status == "done" else None
+        found = receipt_views.before(answer.body, live["time"], self._model.zone) if answer.status == "done" else None
         return self._render(request, "_receipt_check.html", live, found=found, why=answer.text)
 
     async def receipt(self, request: Request, number: Number) -> HTMLResponse:
@@ -81,6 +82,13 @@ class ReceiptPages:
         live = self._facts.live()
         row = await self._row(number)
         return self._render(request, "_receipt.html", live, r=receipt_views.view(row, live["time"], self._model.zone))
+
+    async def more(self, request: Request, number: Number) -> HTMLResponse:
+        live = self._facts.live()
+        row = await self._row(number)
+        return self._render(
+            request, "_receipt_more.html", live, r=receipt_views.view(row, live["time"], self._model.zone)
+        )
 
     async def _row(self, number: int) -> Json:
         row = await self._facts.receipt(number)

@@ -55,7 +55,7 @@ def listed(row: Json, now: str, zone: ZoneInfo) -> Json:
     }
 
 
-def before(found: Json) -> Json:
+def before(found: Json, now: str, zone: ZoneInfo) -> Json:
     """The check before a receipt. found: `{forecast, now, water_source, density_objection, ...}`."""
     f = found["forecast"]
     return {
@@ -64,9 +64,20 @@ def before(found: Json) -> Json:
         "rows": _forecast_rows(f),
         "notes": _paper_notes(found),
         "water": _water(found),
+        "beside": _beside(found["beside"], now, zone),
         "caution": found["caution"],
         "checks": found["checks"],
     }
+
+
+def _beside(rows: list[Json], now: str, zone: ZoneInfo) -> list[tuple[str, str]]:
+    """What the house itself knows: dips, water checks, status; "not done" where nobody has."""
+    told = []
+    for row in rows:
+        text = row["status"] or (NOT_DONE if row["value_m"] is None else with_unit("level_m", row["value_m"]))
+        when = "" if row["time"] is None else f", {moment(row['time'], now, zone)}"
+        told.append((row["what"][0].upper() + row["what"][1:], f"{text}{when}{', ' + row['by'] if row['by'] else ''}"))
+    return told
 
 
 def _top(f: Json) -> str:
@@ -142,7 +153,10 @@ def view(row: Json, now: str, zone: ZoneInfo) -> Json:
         "people": _people(row, now, zone),
         "checks": row["checks"],
         "undone": [check["what"] for check in row["checks"] if not check["done"]],
+        "beside": _beside(row["beside"], now, zone),
         "sample": _sample(row["sample"], now, zone),
+        "document": row.get("document"),
+        "documentable": row["stage"] in ("accepted", "accepted with protest") and row.get("document") is None,
         "forecast": None if row["forecast"] is None else {
             "fits": FITS[row["forecast"]["fits"]].format(top=_top(row["forecast"])),
             "bad": row["forecast"]["fits"] != "fits",
@@ -210,10 +224,10 @@ def _live(row: Json, now: str, zone: ZoneInfo) -> Json | None:
     found, prompt, last = row["progress"], row["prompt"], row["line"][-1] if row["line"] else None
     due = DUE[prompt["state"]].format(time=until(prompt["due"], now, zone) if prompt["due"] else "")
     said = {
-        "due": due,
+        "due": due if row["phase"] in ("receiving", "not seen") else "",
         "due_bad": prompt["state"] in ("due", "overdue"),
         "missed": TEXT["missed"].format(count=prompt["missed"]) if prompt["missed"] else "",
-        "line": _line_said(last),
+        "line": _line_said(last) if row["phase"] in ("receiving", "not seen") else "",
         "line_bad": last is not None and last["beyond"],
     }
     if found is None:

@@ -98,6 +98,7 @@ SCRIPT: Final = MappingProxyType(
         "no_number": "That is no number.",
         "failed": "not done: {why}",
         "offline": "the console does not answer",
+        "sure": "{why} Press once more if it is so.",
         "quantity_first": "write the quantity of the paper first",
         "noted": "written down",
         "started": "started: the tank is watched from now on",

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from gaugehouse import receiptjson as told
 from gaugehouse import receiptwork as work
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.days import iso_ms
+from gaugehouse.documentacts import add_of
 from gaugehouse.errors import CallError
 from gaugehouse.planacts import PlanMovement, plan_over
 from gaugehouse.plans import BY_PERSON, RECEIPT
@@ -226,6 +228,34 @@ class DecideReceipt(NamedTuple):
         return _over(core, at, receipt, self.decision, self.by, self.comment, body)
 
 
+class DocumentReceipt(NamedTuple):
+    """A person makes the delivery note of a receipt that was accepted: what its papers state, never what the tank says.
+
+    sure: said again, where a guard of the documents has asked.
+    """
+
+    number: int
+    by: str
+    sure: bool
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        fields = core.receipts.paper(self.number)
+        if fields is None:
+            text = (
+                f"receipt {self.number} has no papers that wait for a document: it was not accepted, or its delivery "
+                "note is in the book already"
+            )
+            return Outcome(Answer(Taken.UNKNOWN, text))
+        outcome = add_of(fields | {"by": self.by, "sure": self.sure}).apply(core, at)
+        if outcome.answer.status is not Taken.DONE:
+            return outcome
+        core.receipts.keep_paper(self.number, None)
+        document = outcome.answer.body["documents"][0]["number"]
+        body = {"event": told.DOCUMENTED, "number": self.number, "tank": fields["tank"], "document": document}
+        entry = Decision(told.KIND, {**body, "by": self.by, "time": iso_ms(at.time_ms)})
+        return Outcome(Answer(Taken.DONE, outcome.answer.text, body), [*outcome.decisions, entry])
+
+
 class CallOff(NamedTuple):
     """It does not come."""
 
@@ -266,10 +296,27 @@ def _over(core: "Core", at: Instant, receipt: Receipt, stage: Stage, by: str, co
     if plan is not None and plan.receipt == receipt.number:
         decisions.append(plan_over(core.plans.end(at, receipt.tank, BY_PERSON), at, by))
     core.receipts.leave(receipt)
+    if stage in (Stage.ACCEPTED, Stage.PROTEST):
+        core.receipts.keep_paper(receipt.number, _delivery_note(core, receipt))
     event = told.OFF if stage is Stage.OFF else told.DECIDED
     whole = body | {"stage": stage.value, "phase": stage.value, "decision": stage.value}
     entry = told.entry(event, receipt, at.time_ms, **whole | {"decided_by": by, "comment": comment})
     return Outcome(Answer(Taken.DONE, "", dict(entry.body)), [*decisions, entry])
+
+
+def _delivery_note(core: "Core", receipt: Receipt) -> Json:
+    """What the papers state, as the fields of a document."""
+    paper, product = receipt.paper, work.product_of(core, receipt.tank)
+    density = paper.density_15_kgpm3
+    if density is not None:
+        density = rebased_kgpm3(product.group, density, 15.0, product.base_degC, product.alpha60_per_degF)
+    stated = {
+        "paper": paper.note, "observed_m3": paper.observed_m3, "standard_m3": paper.standard_m3,
+        "temperature_degC": paper.temperature_degC, "density_kg_m3": density, "batch": paper.batch,
+        "certificate": paper.certificate, "owner": paper.owner,
+    }  # fmt: skip
+    note = {name: value for name, value in stated.items() if value not in (None, "")}
+    return {"kind": "delivery note", "tank": receipt.tank, "comment": f"receipt {receipt.number}", **note}
 
 
 def _unknown(number: int) -> Outcome:
@@ -311,6 +358,7 @@ def _forecast_body(core: "Core", wanted: ForecastReceipt | PlanReceipt) -> Json:
         "density_objection": objection,
         "paper_error_percent": wanted.paper.own_error_percent(product),
         "forecast": told.forecast_json(found),
+        "beside": told.beside_json(core, wanted.tank),
         "checks": [{"what": what, "done": False, "found": "not done"} for what in core.site.receipts.checks],
         "caution": told.CAUTION,
     }  # fmt: skip
@@ -406,6 +454,13 @@ def decide_of(fields: Json) -> DecideReceipt:
     return DecideReceipt(_receipt(fields), Stage(word), text_of(fields, "comment", ""), text_of(fields, "by"), without)
 
 
+def document_of(fields: Json) -> DocumentReceipt:
+    sure = fields.get("sure", False)
+    if not isinstance(sure, bool):
+        raise CallError(f"sure is {sure!r}; write true or false")
+    return DocumentReceipt(_receipt(fields), text_of(fields, "by"), sure)
+
+
 def off_of(fields: Json) -> CallOff:
     return CallOff(_receipt(fields), text_of(fields, "reason"), text_of(fields, "by"))
 
@@ -419,5 +474,6 @@ RECEIPT_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = {
     "check_receipt_line": line_of,
     "decide_receipt": decide_of,
     "call_off_receipt": off_of,
+    "document_receipt": document_of,
 }
 """By their names; see `gaugehouse.acts.ACTS`."""

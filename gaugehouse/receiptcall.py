@@ -54,6 +54,8 @@ def add_arguments(parser: ArgumentParser) -> None:
     reconcile.add_argument("--comment", default="", metavar="TEXT")
     reconcile.add_argument("--without-tank", action="store_true", help="though the tank's own figure is not to be had")
     reconcile.add_argument("--by", metavar="NAME", help="who decides")
+    document = way("document", "makes the delivery note of an accepted receipt, of what its papers state")
+    document.add_argument("--sure", action="store_true", help="though a guard of the documents has asked")
     off = way("off", "it does not come")
     off.add_argument("--reason", required=True, metavar="TEXT")
     certificate = way("certificate", "the receipt record as PDF", by=False)

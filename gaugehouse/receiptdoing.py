@@ -1,5 +1,6 @@
 """`gaugehouse receipt`: a delivery from call to signature by command; each act goes through the running daemon."""
 
+import time
 from argparse import Namespace
 from collections.abc import Mapping
 from pathlib import Path
@@ -10,6 +11,7 @@ from console.receipt_views import before, listed, view
 from console.receipt_words import SCRIPT
 from gaugehouse.acting import perform
 from gaugehouse.acts import Answer, Taken
+from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
 from gaugehouse.paper import pdf_of
@@ -53,10 +55,11 @@ def _check(site: Site, args: Namespace) -> int:
     if args.json:
         print(as_json(dict(found) if planned is None else dict(planned.body) | {"status": planned.status.value}))
         return status
-    told = before(dict(found))
+    now = iso_ms(time.time_ns() // 1_000_000)
+    told = before(dict(found), now, ZoneInfo(site.zone))
     print(told["fits"])
     print(_pairs([(name, f"! {text}" if heed else text) for name, text, heed in told["rows"]]))
-    print(_pairs([("Free water now", told["water"]), *(("Papers", note) for note in told["notes"])]))
+    print(_pairs([("Free water now", told["water"]), *told["beside"], *(("Papers", note) for note in told["notes"])]))
     print("To be done before flow:")
     checks = told["checks"] if planned is None else planned.body["checks"]
     print("\n".join(f"  {'done' if one['done'] else 'not done'}: {one['what']}" for one in checks))
@@ -82,11 +85,14 @@ def _act(site: Site, args: Namespace) -> int:
         }
     elif args.way == "line":
         fields |= {"figure_m3": _quantity("FIGURE", args.figure, "m3", "12.4 m3"), "comment": args.comment}
+    elif args.way == "document":
+        fields |= {"sure": args.sure}
     elif args.way == "off":
         fields |= {"reason": args.reason}
     acts = {
         "done": "note_receipt_check", "sample": "sample_receipt", "start": "start_receipt",
         "line": "check_receipt_line", "off": "call_off_receipt",
+        "document": "document_receipt",
     }  # fmt: skip
     answer = perform(site, acts[args.way], fields)
     body = dict(answer.body)
@@ -97,6 +103,8 @@ def _act(site: Site, args: Namespace) -> int:
         print(f"nothing to do: {answer.text}" if answer.status is Taken.ALREADY else answer.text)
     if args.way == "off":
         print(f"receipt {body['number']}: called off")
+    elif args.way == "document":
+        print(f"receipt {body['number']}: {SCRIPT['document'].format(number=body['document'])}")
     else:
         print(_state(body, site))
     return 0
@@ -130,7 +138,11 @@ def _reconcile(site: Site, args: Namespace) -> int:
     if args.decision is not None:
         print(f"receipt {row['number']}: {row['decision']}, by {row['decided_by']}; {SCRIPT['decided'].split('; ')[1]}")
         print(f"`gaugehouse receipt certificate {args.site} {row['number']}` prints it")
-        print("The tank's own movement feeds no book: enter the delivery note as a document from its paper.")
+        if row["decision"] != "rejected":
+            print("The stock book knows nothing of it yet: the tank's own movement feeds no book.")
+            print(
+                f"`gaugehouse receipt document {args.site} {row['number']} --by NAME` makes the papers' delivery note"
+            )
     return 0
 
 

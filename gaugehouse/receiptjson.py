@@ -10,6 +10,7 @@ from gaugehouse import receiptwork as work
 from gaugehouse.act import Decision, Json
 from gaugehouse.days import iso_ms
 from gaugehouse.keeper import FILLING
+from inventory.dips import Dip
 from inventory.moved import Moved
 from inventory.movement import Stand
 from inventory.receiptcheck import Forecast
@@ -26,8 +27,8 @@ if TYPE_CHECKING:
 KIND: Final = "receipt"
 """The kind of the record book's entries."""
 
-MADE, NOTED, STARTED, FLOW, LINE, DECIDED, OFF = (
-    "planned", "noted", "started", "flow seen", "line checked", "decided", "called off",
+MADE, NOTED, STARTED, FLOW, LINE, DECIDED, OFF, DOCUMENTED = (
+    "planned", "noted", "started", "flow seen", "line checked", "decided", "called off", "documented",
 )  # fmt: skip
 """What an entry tells, in `event`."""
 
@@ -90,6 +91,7 @@ def receipt_json(core: "Core", receipt: Receipt) -> Json:
         "sender": receipt.sender,
         "stops": receipt.stops,
         "checks": checks_json(core, receipt),
+        "beside": beside_json(core, receipt.tank),
         "sample": _sample(receipt),
         "forecast": receipt.forecast,
         "started": None if receipt.started_ms is None else iso_ms(receipt.started_ms),
@@ -126,6 +128,24 @@ def checks_json(core: "Core", receipt: Receipt) -> list[Json]:
             "what": what, "done": done is not None, "by": "" if done is None else done.by,
             "time": None if done is None else iso_ms(done.time_ms), "found": "not done" if done is None else done.found,
         })  # fmt: skip
+    return rows
+
+
+def beside_json(core: "Core", tank: str) -> list[Json]:
+    """What the house itself knows of a tank before a receipt: by whom it was dipped, its water, its status."""
+
+    def dipped(what: str, dip: Dip | None, value_m: float | None) -> Json:
+        by, time = ("", None) if dip is None else (dip.by, iso_ms(dip.time_ms))
+        return {"what": what, "value_m": value_m, "by": by, "time": time, "status": ""}
+
+    dip, water, status = core.dips.latest(tank), core.dips.latest_water(tank), core.status.get(tank)
+    rows = [
+        dipped("last dip", dip, None if dip is None else dip.level_m),
+        dipped("last water check", water, None if water is None else water.water_m),
+    ]
+    if status is not None:
+        by, time = status.by, None if not status.since_ms else iso_ms(status.since_ms)
+        rows.append({"what": "tank status", "value_m": None, "by": by, "time": time, "status": status.status.value})
     return rows
 
 

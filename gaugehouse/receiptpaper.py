@@ -15,6 +15,9 @@ from gaugehouse.paper import Block, Column, Field, Fields, Note, Paper, Signatur
 
 Json = dict[str, Any]
 
+LATER: Final = "9999-01-01T00:00:00.000Z"
+"""Seen from so far, every time is told with its day and year."""
+
 TITLE: Final = "Receipt record"
 WHAT_IT_IS: Final = (
     "This record tells what the delivery's papers stated, what the tank's gauge showed and what a person decided. It "
@@ -26,7 +29,7 @@ def paper_of(record: Json, site: str, zone: str, *, size: Size = "A4") -> Paper:
     """A record of `gaugehouse.receiptrecords` as a paper, times on the site's clock."""
     place = ZoneInfo(zone)
     made_at = datetime.fromtimestamp(record["time_ms"] / 1000, UTC).astimezone(place).replace(microsecond=0)
-    told = _plain(view(record, record["time"], place))
+    told = _plain(view(record, LATER, place))
     blocks: list[Block] = [
         Note(WHAT_IT_IS, strong=True),
         Fields(
@@ -41,6 +44,7 @@ def paper_of(record: Json, site: str, zone: str, *, size: Size = "A4") -> Paper:
         _checks(record, place),
         Fields([Field("Sample of the delivery", told["sample"])], wide=True),
     ]  # fmt: skip
+    blocks.append(Fields([Field(name, text) for name, text in told["beside"]], "Known of the tank"))
     if told["forecast"] is not None:
         blocks.append(Note(told["forecast"]["fits"], "Before it"))
         blocks.append(

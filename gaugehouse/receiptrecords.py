@@ -2,7 +2,7 @@
 
 from typing import Any, Final
 
-from gaugehouse.receiptjson import DECIDED, KIND, OFF
+from gaugehouse.receiptjson import DECIDED, DOCUMENTED, KIND, OFF
 from history.book import BookReader
 from history.chain import Recorded
 
@@ -12,19 +12,21 @@ ENDS: Final = (DECIDED, OFF)
 
 
 def receipts_of(book: BookReader, tank: str | None = None) -> list[Json]:
-    """Every receipt that is over, newest first. `head`: of the book as its entry makes it, for `verify --against`."""
-    found = book.entries([KIND], newest_first=True)
-    return [
-        _record(book, entry) for entry in found if entry.body["event"] in ENDS and tank in (None, entry.body["tank"])
-    ]
+    """Every receipt that is over, newest first. `head`: of the book as its entry makes it, for `verify --against`;
+    `document`: the number of its delivery note, None where a person has made none."""
+    found, documents = [], {}
+    for entry in book.entries([KIND], newest_first=True):
+        number = int(str(entry.body["number"]))
+        if entry.body["event"] == DOCUMENTED:
+            documents[number] = entry.body["document"]
+        elif entry.body["event"] in ENDS and tank in (None, entry.body["tank"]):
+            found.append(_record(book, entry) | {"document": documents.get(number)})
+    return found
 
 
 def receipt_record(book: BookReader, number: int) -> Json | None:
     """The receipt with a number, None where none of that number is over."""
-    for entry in book.entries([KIND], newest_first=True):
-        if entry.body["number"] == number and entry.body["event"] in ENDS:
-            return _record(book, entry)
-    return None
+    return next((one for one in receipts_of(book) if one["number"] == number), None)
 
 
 def _record(book: BookReader, entry: Recorded) -> Json:

@@ -9,6 +9,9 @@ from typing import Any, Final
 from inventory.receipts import Receipt, Stage, receipt_of
 
 _NEXT: Final = "next"
+_PAPERS: Final = "papers"
+MOST_PAPERS: Final = 50
+"""So many decided receipts are at hand for a delivery note to be made of their papers; the oldest gives way."""
 
 
 class Receipts:
@@ -17,7 +20,9 @@ class Receipts:
     def __init__(self) -> None:
         self._open: dict[int, Receipt] = {}
         self._next = 1
+        self._papers: dict[int, dict[str, Any]] = {}
         self._dirty: set[int] = set()
+        self._papers_dirty = False
 
     def __bool__(self) -> bool:
         return bool(self._open)
@@ -51,18 +56,39 @@ class Receipts:
         del self._open[receipt.number]
         self._dirty.add(receipt.number)
 
+    def paper(self, number: int) -> dict[str, Any] | None:
+        """What the papers of a decided receipt state, as the fields of a delivery note; None once one was made."""
+        return self._papers.get(number)
+
+    def keep_paper(self, number: int, fields: dict[str, Any] | None) -> None:
+        """fields: None when its delivery note is in the book."""
+        if fields is None:
+            self._papers.pop(number, None)
+        else:
+            self._papers[number] = fields
+            for oldest in sorted(self._papers)[:-MOST_PAPERS]:
+                del self._papers[oldest]
+        self._papers_dirty = True
+
     def save(self, changed_only: bool) -> Mapping[str, Any]:
         numbers = sorted(self._dirty) if changed_only else sorted(self._open)
         self._dirty.clear()
         saved: dict[str, Any] = {
             str(number): self._open[number].json() if number in self._open else None for number in numbers
         }
-        return saved | {_NEXT: self._next} if numbers else saved
+        if numbers:
+            saved[_NEXT] = self._next
+        if self._papers_dirty or (self._papers and not changed_only):
+            saved[_PAPERS] = {str(number): fields for number, fields in self._papers.items()}
+            self._papers_dirty = False
+        return saved
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         for key, state in sorted(saved.items()):
             if key == _NEXT:
                 self._next = int(state)
+            elif key == _PAPERS:
+                self._papers = {int(number): fields for number, fields in state.items()}
             elif state is not None:
                 self._open[int(key)] = receipt_of(state)
         self._open = dict(sorted(self._open.items()))

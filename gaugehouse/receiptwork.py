@@ -13,6 +13,7 @@ from gaugehouse.keeper import FILLING, STILL
 from gaugehouse.sitefile.budget import budget_of
 from inventory.moved import Moved, moved
 from inventory.movement import Movement, Stand
+from inventory.movement import Stage as Moving
 from inventory.receiptcheck import Before, Bounds, Forecast, forecast
 from inventory.receipts import DeliveryPaper, Receipt
 from models.quantity import Product
@@ -77,10 +78,10 @@ def phase_of(core: "Core", receipt: Receipt) -> str:
         return UNSEEN
     if receipt.begun_ms is None:
         return AWAITS
-    flow = core.keepers[receipt.tank].flow
-    if flow == FILLING:
-        return RECEIVING
-    if flow != STILL or core.movements.running(receipt.tank) is not None:
+    flow, movement = core.keepers[receipt.tank].flow, core.movements.running(receipt.tank)
+    if flow == FILLING or (not flow and movement is not None and movement.stage is Moving.MOVING):
+        return RECEIVING  # the rate of a daemon that has just started is not known yet
+    if flow != STILL or movement is not None:
         return SETTLING
     return CALM
 

@@ -6,6 +6,7 @@ import { amount } from "./amount.js";
 const words = data("words");
 const place = document.getElementById("receipt");
 const now = document.getElementById("now");
+const more = document.getElementById("more");
 const by = document.getElementById("by");
 const said = document.getElementById("said");
 const path = `/api/receipts/${place.dataset.number}`;
@@ -15,14 +16,17 @@ let busy = false;
 function offer() {
   const state = now.querySelector("[data-stage]").dataset;
   for (const form of place.querySelectorAll("form[data-stages]")) {
-    form.hidden = !form.dataset.stages.split(" ").includes(state.stage);
+    form.hidden = !form.dataset.stages.split(" ").includes(state.stage.replaceAll(" ", "-"));
   }
 }
 
-async function show() {
-  if (busy || document.hidden) return;
+let states = 0;
+
+async function show(acted) {
+  if ((busy || document.hidden) && !acted) return;
   busy = true;
   await refresh(now, `/receipts/${place.dataset.number}/now`);
+  if (acted || ++states % 10 === 0) await refresh(more, `/receipts/${place.dataset.number}/more`);
   offer();
   busy = false;
 }
@@ -42,8 +46,8 @@ async function send(way, body, telling) {
   }
   const answer = await act(`${path}/${way}`, body, words.offline);
   said.textContent = answer.ok ? telling : fill(words.failed, { why: answer.body.detail });
-  if (answer.ok && ["decide", "off"].includes(way)) location.reload();
-  else await show();
+  if (answer.ok && ["decide", "off", "document"].includes(way)) location.reload();
+  else await show(true);
   return answer.ok;
 }
 
@@ -73,8 +77,14 @@ if (by) {
   form("decide", (f, decision) =>
     send("decide", { decision, comment: f.comment.value, without_tank: f.without.checked }, words.decided),
   );
+  let sure = false;
+  form("document", async () => {
+    const done = await send("document", { sure }, words.noted);
+    sure = !done;
+    return done;
+  });
   form("off", (f) => send("off", { reason: f.reason.value }, words.off));
-  document.addEventListener("state", show);
+  if (place.querySelector("#off")) document.addEventListener("state", () => show(false));
   rememberName(by);
   offer();
 }
