@@ -235,7 +235,7 @@ def _live(row: Json, now: str, zone: ZoneInfo) -> Json | None:
         return said | {
             "gross": NOTHING, "gross_u95": TEXT["unseen"].format(why=why), "standard": NOTHING, "share": NOTHING,
             "permille": 0, "left": NOTHING, "rate": NOTHING, "rate_note": "", "finish": NOTHING, "finish_span": "",
-            "quality": "bad",
+            "stop": _stop(row), "quality": "bad",
         }  # fmt: skip
     share = found["share_frac"]
     return said | {
@@ -249,6 +249,7 @@ def _live(row: Json, now: str, zone: ZoneInfo) -> Json | None:
         "rate_note": _rate_note(row, found),
         "finish": _finish(found),
         "finish_span": _span(found),
+        "stop": _stop(row),
         "quality": "good",
     }
 
@@ -267,6 +268,12 @@ def _rate_note(row: Json, found: Json) -> str:
 def _finish(found: Json) -> str:
     times = found["finish"]
     return NOTHING if times is None or times["expected_s"] is None else f"in {duration(times['expected_s'])}"
+
+
+def _stop(row: Json) -> str:
+    """The level at which all of it is in."""
+    level_m = None if row["forecast"] is None else row["forecast"]["end_level_m"]
+    return "" if level_m is None else TEXT["stop"].format(level=with_unit("level_m", level_m))
 
 
 def _span(found: Json) -> str:

@@ -69,6 +69,7 @@ TEXT: Final = MappingProxyType(
         "rate_agrees": "agreed {agreed} L/min: {off}",
         "no_rate": "no rate was agreed",
         "no_flow": "nothing flows",
+        "stop": "stop at {level}",
         "missed": "{count} checks were not done in time",
         "no_missed": "every check was done in time",
         "unseen": "the tank cannot tell what it has gained: {why}",

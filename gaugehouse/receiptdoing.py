@@ -206,7 +206,7 @@ def _state(row: Json, site: Site) -> str:
             ("Share", live["share"]),
             ("Rate", f"{live['rate']} L/min; {live['rate_note']}"),
             ("Still to come", live["left"]),
-            ("Finished", f"{live['finish']} ({live['finish_span'] or '-'})"),
+            ("Finished", f"{live['finish']} ({live['finish_span'] or '-'}); {live['stop']}"),
         ]))  # fmt: skip
         out += [text for text in (live["due"], live["missed"], live["line"]) if text]
     for check in told["line"][:1]:

@@ -42,7 +42,7 @@ def test_a_delivery_from_call_to_signature(page: Page, console: Console) -> None
     press(page, "^Check$")
     expect(page.locator("#plan output")).to_have_text("That is no number.")
     planned(page, console)
-    expect(page.locator("#now")).to_contain_text("It fits below the maximum working level")
+    expect(page.locator("#more")).to_contain_text("It fits below the maximum working level")
     expect(page.locator("table.donelist tr", has_text="tank dipped by hand")).to_contain_text("not done")
     page.locator("#done [name=what]").select_option("tank dipped by hand")
     page.locator("#done [name=found]").fill("9404 mm")
