@@ -45,6 +45,10 @@ def _notes(row: Json) -> list[str]:
         notes.append(MOVEMENT_FLAGS["blind"].format(seconds=f"{row['blind_s']:.0f}", faults=named).rstrip(": "))
     if row["rough"]:
         notes.append(MOVEMENT_FLAGS["rough"])
+    if row.get("by_dips_m3") is not None:
+        notes.append(MOVEMENT_FLAGS["by_dips"].format(volume=written("tov_m3", row["by_dips_m3"])))
+    elif row.get("dip_start_m") is not None or row.get("dip_end_m") is not None:
+        notes.append(MOVEMENT_FLAGS["by_one_dip"])
     if row.get("revision", 1) > 2:
         notes.append(MOVEMENT_FLAGS["amended"])
     return notes

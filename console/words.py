@@ -120,6 +120,8 @@ MOVEMENT_FLAGS: Final = _table(
     blind="{seconds} s without a trusted level: {faults}",
     rough="the surface did not become calm",
     amended="amended",
+    by_dips="{volume} L by dips before and after",
+    by_one_dip="a dip says otherwise of one end",
 )
 
 DEVICE: Final = _table(F="failure", C="function check", S="out of specification", M="maintenance required")

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.dipamend import amended
 from gaugehouse.dipfields import boolean_of, moment_of, number_of, numbers_of, word_of
 from gaugehouse.dipjudge import Judged, judge_dip, judge_sample
 from gaugehouse.errors import CallError
@@ -52,7 +53,7 @@ class AddDip(NamedTuple):
         core.dips.add(dip)
         body = told_dip(core, dip)
         note = " ".join(judged.notes)
-        decisions = [Decision(DIP, {"change": ADDED, **body, **comparison_json(judged)})]
+        decisions = [Decision(DIP, {"change": ADDED, **body, **comparison_json(judged)}), *amended(core, dip.tank)]
         return Outcome(Answer(Taken.DONE, note, {**body, **comparison_json(judged), "note": note}), decisions)
 
 
@@ -101,8 +102,8 @@ class Withdraw(NamedTuple):
         if self.kind == "sample":
             core.restock(found.tank)
         body = {"number": self.number, "tank": found.tank, "by": self.by, "why": self.why}
-        decision = Decision(KINDS[self.kind], {"change": WITHDRAWN, **body})
-        return Outcome(Answer(Taken.DONE, "", {"kind": self.kind, **body}), [decision])
+        decisions = [Decision(KINDS[self.kind], {"change": WITHDRAWN, **body}), *amended(core, found.tank)]
+        return Outcome(Answer(Taken.DONE, "", {"kind": self.kind, **body}), decisions)
 
 
 def told_dip(core: "Core", dip: Dip) -> Json:

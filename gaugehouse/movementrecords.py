@@ -21,6 +21,7 @@ Row = dict[str, Any]
 FIGURES: Final = {
     "level_start_m": 5, "level_end_m": 5, "gov_m3": 4, "gsv_m3": 4, "gsv_u95_m3": 4, "gov_u95_m3": 4, "tov_m3": 4,
     "tov_u95_m3": 4, "start_u95_s": 1, "end_u95_s": 1, "mean_m3_per_h": 3, "peak_m3_per_h": 3, "blind_s": 1,
+    "dip_start_m": 5, "dip_end_m": 5, "by_dips_m3": 4,
 }  # fmt: skip
 """Columns that are figures, with their decimals."""
 
@@ -55,6 +56,9 @@ def movement_row(movement: Movement, moved: Moved) -> Row:
         "blind_s": m.blind_s,
         "faults": " ".join(m.faults),
         "rough": "yes" if m.rough else "",
+        "dip_start_m": m.by_dips.start_m,
+        "dip_end_m": m.by_dips.end_m,
+        "by_dips_m3": m.by_dips.volume_m3,
     }
 
 
@@ -79,16 +83,17 @@ def movement_cells(row: Row) -> list[str]:
 COLUMNS: Final = (
     "tank", "kind", "start", "end", "level_start_m", "level_end_m", "gov_m3", "gsv_m3", "ordered", "pair", "gsv_u95_m3",
     "gov_u95_m3", "tov_m3", "tov_u95_m3", "number", "stage", "start_u95_s", "end_u95_s", "mean_m3_per_h",
-    "peak_m3_per_h", "blind_s", "faults", "rough",
+    "peak_m3_per_h", "blind_s", "faults", "rough", "dip_start_m", "dip_end_m", "by_dips_m3",
 )  # fmt: skip
 
 
 def rounded(row: Row) -> Row:
-    """A row's figures with their fixed decimals, the columns in their order."""
-    return {
-        name: round(row[name], FIGURES[name]) + 0.0 if name in FIGURES and row[name] is not None else row[name]
-        for name in COLUMNS
-    }
+    """A row's figures with their fixed decimals, the columns in their order; older entries do not have them all."""
+    return {name: _rounded(name, row.get(name)) for name in COLUMNS}
+
+
+def _rounded(name: str, value: Any) -> Any:
+    return round(value, FIGURES[name]) + 0.0 if name in FIGURES and value is not None else value
 
 
 def movement_rows(

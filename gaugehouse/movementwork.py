@@ -84,6 +84,14 @@ class MovementWork:
         known = [*self._recent[tank], *(one for one in (self._trackers[tank].open,) if one is not None)]
         return [one for one in known if (one.end_ms or one.start_ms) >= from_ms or one.stage is not Stage.FINAL]
 
+    def finals(self, tank: str) -> list[Movement]:
+        """The newest final movements of a tank, oldest first."""
+        return list(self._recent[tank])
+
+    def amend(self, movement: Movement) -> Decision:
+        """A final movement of `finals` is known otherwise now: a new entry takes the place of its newest one."""
+        return self._entry(AMENDED, movement)
+
     def stretches(self, tank: str) -> Iterator[tuple[int, int | None]]:
         """From when to when a tank has moved lately, site's time; None for an end that is not known yet."""
         tracker = self._trackers[tank]

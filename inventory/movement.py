@@ -57,6 +57,14 @@ class Stand(NamedTuple):
     water_m: float | None
 
 
+class ByDips(NamedTuple):
+    """Innages before and after a movement as dips have them, and the observed volume between; None: no dip."""
+
+    start_m: float | None = None
+    end_m: float | None = None
+    volume_m3: float | None = None
+
+
 @dataclass(slots=True)
 class Movement:
     """sign: +1 into the tank, -1 out of it. end: the newest stand while it runs. u95: expanded, s; None: not seen.
@@ -90,6 +98,7 @@ class Movement:
     revision: int = 0
     rested: bool = False
     ambient_degC: tuple[float | None, float | None] = (None, None)
+    by_dips: ByDips = ByDips()  # noqa: RUF009 (immutable)
 
     @property
     def moved_m3(self) -> float:
@@ -118,4 +127,5 @@ def movement_of(saved: dict[str, Any]) -> Movement:
     told["start"], told["end"] = Stand(*told["start"]), Stand(*told["end"])
     told["stage"] = Stage(told["stage"])
     told["ambient_degC"] = tuple(told["ambient_degC"])
+    told["by_dips"] = ByDips(*told.get("by_dips", ()))
     return Movement(**told)

@@ -15,6 +15,7 @@ from gaugehouse.days import iso_ms
 from gaugehouse.dipgauge import trend
 from gaugehouse.diprecords import dips_of, samples_of, withdrawn_of
 from gaugehouse.errors import CallError
+from gaugehouse.movementrecords import movement_rows
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import Stores, open_stores
 from gaugehouse.wiring import core_of
@@ -317,6 +318,47 @@ def test_a_withdrawn_sample_gives_the_product_its_density_back(kept: Kept) -> No
     assert kept.core.keepers["palm"].stock.product.base_density_kgpm3 != 800.0
     kept.act("withdraw_dip", kind="sample", number=number, why="wrong tank")
     assert kept.core.keepers["palm"].stock.product.base_density_kgpm3 == 800.0
+
+
+# A movement that a dip says otherwise of
+
+
+def test_a_dip_that_disagrees_amends_the_movement_and_a_withdrawn_one_takes_it_back(written: Kept) -> None:
+    written.still(5.0, 120)
+    assert written.dip(4950, 4950).status is Taken.DONE  # 50 mm: more than 0.25 % of 12 m and the dip explain
+    written.still(5.0, 1900)
+    written.flow(5.0, 6.0, 300)
+    written.still(6.0, 1900)
+    assert written.stores is not None
+    (plain,) = movement_rows(written.stores.book)
+    assert (plain["stage"], plain["dip_start_m"], plain["by_dips_m3"]) == ("final", None, None)
+    number = written.dip(5990, 5990).body["number"]
+    (row,) = movement_rows(written.stores.book)
+    assert row["revision"] == plain["revision"] + 1
+    assert row["dip_start_m"] == pytest.approx(4.95, abs=0.002)
+    assert row["dip_end_m"] == pytest.approx(5.99, abs=0.002)
+    table = written.site.tank("palm").table
+    assert row["by_dips_m3"] == pytest.approx(table.volume_m3(5.99) - table.volume_m3(4.95), abs=0.2)
+    assert row["tov_m3"] == plain["tov_m3"]
+    newest = [dict(e.body) for e in written.stores.book.entries(["movement"])][-1]
+    assert (newest["change"], newest["amends"]) == ("amended", plain["revision"])
+    again = core_of(written.site)
+    again.restore(written.stores.book.state())
+    written.core = again
+    written.act("withdraw_dip", kind="dip", number=1, why="other tank")
+    (back,) = movement_rows(written.stores.book)
+    assert (back["revision"], back["dip_start_m"], back["dip_end_m"]) == (row["revision"] + 1, None, None)
+    assert number == 2
+
+
+def test_a_dip_that_agrees_amends_nothing(written: Kept) -> None:
+    written.still(5.0, 120)
+    written.flow(5.0, 6.0, 300)
+    written.still(6.0, 1900)
+    assert written.stores is not None
+    (plain,) = movement_rows(written.stores.book)
+    assert written.dip(6010, 6010).status is Taken.DONE
+    assert movement_rows(written.stores.book) == [plain]
 
 
 # Past a restart, in the record book, by the command
