@@ -15,6 +15,7 @@ from typing import Final
 
 from gaugehouse import (
     __version__,
+    backupcall,
     capacitycall,
     dipcall,
     documentcall,
@@ -157,6 +158,10 @@ def parser() -> argparse.ArgumentParser:
     correct.add_argument("--text", required=True, metavar="TEXT", help="what is right")
     verify = _json(command("verify", _verify, "the record book is unbroken, or where it is not"))
     verify.add_argument("--against", metavar="HEAD", help="a head printed earlier, COUNT:HASH")
+    saved = _json(command("backup", backupcall.backup, "the whole memory of a site in one file, while it runs"))
+    backupcall.backup_arguments(saved)
+    put_back = _json(command("restore", backupcall.restore, "puts a backup back, while no daemon runs"))
+    backupcall.restore_arguments(put_back)
     words = "what is kept of the readings: figures, size, soundness, copies"
     historycall.add_arguments(command("history", _history, words, site=False))
     return top
