@@ -32,6 +32,7 @@ from gaugehouse.sitefile.serverchecks import check_servers
 from gaugehouse.sitefile.settlingfacts import check_settling
 from gaugehouse.sitefile.sheetlines import check_set_points
 from gaugehouse.sitefile.sitechecks import check_site
+from gaugehouse.sitefile.stock_accountfacts import check_accounts
 from gaugehouse.sitefile.stock_documentfacts import check_documents
 from gaugehouse.sitefile.stock_waterfacts import check_water
 from gaugehouse.sitefile.tankchecks import check_tanks
@@ -116,4 +117,5 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_dips(draft)
     check_register_server(draft)
     check_settling(draft)
+    check_accounts(draft)
     return draft

@@ -32,6 +32,7 @@ from gaugehouse.sitefile.schema import (
 from gaugehouse.sitefile.serverfacts import server_of
 from gaugehouse.sitefile.settings import settings_of
 from gaugehouse.sitefile.settlingfacts import settling_of
+from gaugehouse.sitefile.stock_accountfacts import account_rules
 from gaugehouse.sitefile.stock_dips import dip_rules_of
 from gaugehouse.sitefile.stock_documentfacts import documents_of
 from gaugehouse.sitefile.stock_waterfacts import forecast_of, water_of
@@ -87,6 +88,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         console_host=file.console.host,
         console_port=file.console.port,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
+        accounts=account_rules(file.stock.accounts),
         loop_check=facts.LoopCheckRules(
             file.loop_check.limit,
             file.loop_check.longest,

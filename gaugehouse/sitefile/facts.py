@@ -25,6 +25,7 @@ from gaugehouse.sitefile.registersfacts import RegisterServerSpec
 from gaugehouse.sitefile.serverfacts import ServerSpec
 from gaugehouse.sitefile.settlingspec import Settling
 from gaugehouse.sitefile.stock_waterspec import ForecastSpec, WaterSpec
+from inventory.accountrules import AccountRules
 from inventory.dips import DipRules
 from inventory.documentrules import DocumentRules
 from inventory.receiptrules import ReceiptRules
@@ -291,6 +292,7 @@ class Site:
     dip_rules: DipRules = DipRules()  # noqa: RUF009 (immutable)
     water: WaterSpec = WaterSpec()  # noqa: RUF009 (immutable)
     forecast: ForecastSpec = ForecastSpec()  # noqa: RUF009 (immutable)
+    accounts: AccountRules = AccountRules()  # noqa: RUF009 (immutable)
     warnings: tuple[Problem, ...] = ()
     power: Power = field(default_factory=Power)
     sheet: Sheet = field(default_factory=Sheet)

@@ -37,6 +37,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("alarms.sheet", site.alarm_sheet)
     put("loop_check", site.loop_check)
     put("stock.dips", site.dip_rules)
+    put("stock.accounts", site.accounts)
     put("alarms", site.alarm_rules)
     put("alarms.operator_positions", site.operator_positions)
     for line in lines(site):

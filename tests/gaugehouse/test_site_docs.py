@@ -15,6 +15,7 @@ from gaugehouse.sitefile import (
     registersschema,
     schema,
     serverschema,
+    stock_accounts,
     stock_dips,
     stock_documents,
     stock_receipts,
@@ -25,9 +26,11 @@ from gaugehouse.sitefile import (
 )
 from gaugehouse.sitefile.sheetcells import COLUMNS
 from gaugehouse.sitefile.table import Table
+from inventory.accountrules import SharedBy
 from inventory.batches import MIXINGS
 from inventory.documentrules import Counts, Direction, PlaceKind
 from inventory.settling import SUCTIONS
+from inventory.tolerances import RuleName
 from modbus.signals import RegisterType
 from models import breathing
 from models.breathing import PAINTS
@@ -60,6 +63,8 @@ SECTIONS: dict[str, type[Table]] = {
     "`[stock.forecast]`": stock_water.ForecastTable,
     "`[stock.settling]`": stock_settling.SettlingTable,
     "A settling rule": stock_settling.SettlingRuleTable,
+    "`[stock.accounts]`": stock_accounts.AccountsTable,
+    "A rule of one's own": stock_accounts.OwnRuleTable,
     "`[[notify]]`": notifyschema.NotifyTable,
     "`[[bus]]`": schema.BusTable,
     "`[[instrument]]`": schema.InstrumentTable,
@@ -154,6 +159,8 @@ def test_the_page_says_which_keys_are_required(section):
         ("`[tank.safe_fill]`", "rule", list(stockschema.SAFE_FILL_RULES)),
         ("`[stock.settling]`", "mixing", list(MIXINGS)),
         ("A settling rule", "suction", list(SUCTIONS)),
+        ("`[stock.accounts]`", "rule", [rule.value for rule in RuleName]),
+        ("`[stock.accounts]`", "shared_by", [by.value for by in SharedBy]),
         ("`[site]`", "volume_correction", [edition.value for edition in Edition]),
     ],
 )
