@@ -1,9 +1,13 @@
-"""Stock as people read it. Knows words and units; refuses to count."""
+"""Stock as people read it: what the tanks hold, and the stock book. Knows words and units; refuses to count."""
 
+from datetime import date, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NOTHING, moment, written
+from console.figures import NBSP, NOTHING, moment, number, written
+from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, VERDICTS
+from console.words import DAYS, MONTHS
 
 
 def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
@@ -38,3 +42,146 @@ def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
 
 def _within(u95_m3: float | None) -> str:
     return NOTHING if u95_m3 is None else f"± {written('gsv_u95_m3', u95_m3)}"
+
+
+SUMS: Final = ("receipts", "issues", "transfers", "draws", "adjustments")
+FIGURES: Final = ("opening", *SUMS, "book", "physical", "variance", "cumulative")
+SIGNED: Final = frozenset({*SUMS, "variance", "cumulative", "allotted", "moved"})
+
+
+def book(answer: Json, now: str, zone: ZoneInfo) -> Json:
+    """The accounts of a day or a month."""
+    rule = answer["rule"]
+    return {
+        "kind": answer["kind"],
+        "period": answer["period"],
+        "title": _title(answer["period"]),
+        "going": not answer["over"],
+        "nav": _nav(answer["kind"], answer["period"]),
+        "rule": BOOK_PAGE["no_rule"] if rule is None else f"{rule['words']} ({rule['source']})",
+        "ruled": rule is not None,
+        "reference": number(answer["reference_degC"], 0 if answer["reference_degC"] == 15 else 2),
+        "edition": answer["edition"],
+        "head": answer["head"],
+        "products": [_product(product, answer["kind"], now, zone) for product in answer["products"]],
+    }
+
+
+def _product(product: Json, kind: str, now: str, zone: ZoneInfo) -> Json:
+    closed = product["closed"]
+    return {
+        "product": product["product"],
+        "name": product["name"],
+        "rows": [_row(tank["whole"], tank["name"]) for tank in product["tanks"]],
+        "whole": _row(product["whole"], f"All {product['name']}"),
+        "tanks": [
+            {"tank": tank["tank"], "name": tank["name"], "split": [_term(term) for term in tank["split"]],
+             "days": [_row(day, _short(day["period"])) for day in tank["days"]]}
+            for tank in product["tanks"]
+        ],
+        "split": [_term(term) for term in product["split"]],
+        "owners": [
+            {"owner": one["owner"] or BOOK_PAGE["no_owner"],
+             **_figures(one, ("opening", *SUMS, "book", "allotted", "closing"))}
+            for one in product["owners"]
+        ],
+        "outside": [
+            {"place": one["place"], "on": _short(one["stated_on"]) if one["stated_on"] else BOOK_PAGE["no_stand"],
+             **_figures(one, ("opening", "moved", "book", "stand", "variance"))}
+            for one in product["outside"]
+        ],
+        "remarks": product["remarks"],
+        "obstacles": product["obstacles"],
+        "closable": not product["obstacles"] and closed is None,
+        "closed": "" if closed is None else BOOK_PAGE["closed"].format(
+            by=closed["by"], time=moment(closed["time"], now, zone), entry=closed["entry"], head=closed["head"]
+        ),
+        "seal": product["seal"],
+        "papers": product["papers"],
+        "month": kind == "month",
+    }  # fmt: skip
+
+
+def _row(row: Json, name: str) -> Json:
+    percent = row["percent"]
+    return {
+        "name": name,
+        **_figures(row, FIGURES),
+        "u95": _within(row["variance_u95_m3"]),
+        "gross_u95": _within(row["variance_gross_u95_m3"]),
+        "source": SOURCES.get(row["physical_source"], row["physical_source"]),
+        "why": row["physical_why"],
+        "opened": OPENED[row["opening_from"]],
+        "percent": NOTHING if percent is None else number(percent, 2, signed=True),
+        "base": _litres(row["base_m3"], False),
+        "allowed": _litres(row["allowed_m3"], False),
+        "verdict": VERDICTS[row["verdict"]],
+        "verdict_why": row["verdict_why"],
+        "beyond": row["verdict"] == "beyond",
+        "telling": TELLING[row["telling"]].format(
+            difference=_with_unit(row["disputed_m3"]), u95=_with_unit(row["disputed_u95_m3"]),
+            limit=_with_unit(row["allowed_m3"]),
+        ),
+        "missing": row["missing"],
+        "since": "" if row["since_days"] < 2 or len(row["period"]) == 7 else BOOK_PAGE["since"].format(
+            days=row["since_days"]
+        ),
+    }  # fmt: skip
+
+
+def _figures(row: Json, names: tuple[str, ...]) -> Json:
+    """Each twice: at the reference temperature, and as it was measured."""
+    return {
+        name: {"standard": _litres(row[f"{name}_standard_m3"], name in SIGNED),
+               "gross": _litres(row[f"{name}_gross_m3"], name in SIGNED)}
+        for name in names
+    }  # fmt: skip
+
+
+def _term(term: Json) -> Json:
+    return {
+        "name": PARTS[term["part"]],
+        "amount": _litres(term["amount_m3"], True),
+        "u95": _within(term["u95_m3"]),
+        "why": term["why"],
+        "last": term["part"] == "unexplained",
+    }
+
+
+def _litres(value_m3: float | None, signed: bool) -> str:
+    return NOTHING if value_m3 is None else number(1000 * value_m3, 0, signed=signed)
+
+
+def _with_unit(value_m3: float | None) -> str:
+    return NOTHING if value_m3 is None else f"{number(1000 * abs(value_m3), 0)}{NBSP}L"
+
+
+def _title(period: str) -> str:
+    if len(period) == 7:
+        return f"{MONTHS[int(period[5:]) - 1]} {period[:4]}"
+    day = date.fromisoformat(period)
+    return f"{DAYS[day.weekday()]} {day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def _short(period: str) -> str:
+    return f"{int(period[8:])} {MONTHS[int(period[5:7]) - 1]}"
+
+
+def _nav(kind: str, period: str) -> list[Json]:
+    """Where to go from here: the period before and after, and the other kind."""
+    first = date.fromisoformat(period if kind == "day" else f"{period}-01")
+    if kind == "day":
+        before, after = first - timedelta(days=1), first + timedelta(days=1)
+        links = [(f"day={before}", _short(f"{before}")), (f"day={after}", _short(f"{after}"))]
+        return [*_links(links), {"href": f"/stock?month={period[:7]}", "name": BOOK_PAGE["whole_month"]}]
+    before, after = first - timedelta(days=1), (first + timedelta(days=32)).replace(day=1)
+    links = [(f"month={f'{one}'[:7]}", _title(f"{one}"[:7])) for one in (before, after)]
+    return [*_links(links), {"href": "/stock", "name": BOOK_PAGE["today"]}]
+
+
+def _links(links: list[tuple[str, str]]) -> list[Json]:
+    arrows = ("← {name}", "{name} →")
+    return [
+        {"href": f"/stock?{query}", "name": arrow.format(name=name)}
+        for (query, name), arrow in zip(links, arrows, strict=True)
+    ]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.alarmtestacts import TEST_ACTS
+from gaugehouse.closeacts import CLOSE_ACTS
 from gaugehouse.corrections import CORRECTION_ACTS
 from gaugehouse.days import iso_ms
 from gaugehouse.dipacts import DIP_ACTS
@@ -128,6 +129,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **RECEIPT_ACTS,
         **DRAIN_ACTS,
         **DOCUMENT_ACTS,
+        **CLOSE_ACTS,
         **REQUALIFY_ACTS,
         **DIP_ACTS,
         **STATUS_ACTS,

@@ -26,6 +26,7 @@ from gaugehouse import (
     watercall,
 )
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
+from gaugehouse.bookcall import add_book, add_close
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
 from gaugehouse.faultcall import add_look as fault_look
@@ -143,6 +144,8 @@ def parser() -> argparse.ArgumentParser:
     receiptcall.add_arguments(command("receipt", receiptcall.run, words, site=False))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
+    add_book(stock)
+    add_close(command("close", _close, "closes a day or a month of the stock book; looks first, signs by name"))
     watercall.add_water(command("water", _water, "the water accounts of the tanks, and the drain checks that are kept"))
     watercall.add_drain_check(command("drain-check", _drain_check, "says by name what came of a look at a drain"))
     watercall.add_forecast(command("forecast", _forecast, "days of cover and when to order, by the pattern of issues"))
@@ -327,6 +330,12 @@ def _dip(args: argparse.Namespace) -> int:
 
 
 def _stock(args: argparse.Namespace) -> int:
+    if args.book:
+        from gaugehouse.booklook import book
+
+        return book(args)
+    if args.day or args.month or args.tank or args.product or args.csv:
+        raise CallError("--day, --month, --tank, --product and --csv are of the stock book; write --book too")
     from gaugehouse.looking import stock
 
     return stock(args)
@@ -354,6 +363,12 @@ def _due(args: argparse.Namespace) -> int:
     from gaugehouse.duelook import due
 
     return due(args)
+
+
+def _close(args: argparse.Namespace) -> int:
+    from gaugehouse.booklook import close
+
+    return close(args)
 
 
 def _history(args: argparse.Namespace) -> int:

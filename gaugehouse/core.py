@@ -23,6 +23,7 @@ from alerts.strands import FROZEN
 from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.alarmtestacts import proof_entry
+from gaugehouse.closeroom import Closes
 from gaugehouse.days import Days
 from gaugehouse.diproom import DipRoom
 from gaugehouse.documentroom import Documents
@@ -136,6 +137,7 @@ class Core:
         self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
         self.waterlog = WaterRoom(site)
         self.documents = Documents()
+        self.closes = Closes()
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -161,6 +163,7 @@ class Core:
             "plan": self.plans,
             "water": self.waterlog,
             "document": self.documents,
+            "close": self.closes,
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,

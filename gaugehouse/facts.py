@@ -14,6 +14,7 @@ from gaugehouse import checkrecords
 from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
 from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.alarmtestacts import proof_rows
+from gaugehouse.bookview import Closing, book_json, closing
 from gaugehouse.chain import chain_of
 from gaugehouse.checkpaper import paper_of
 from gaugehouse.core import Core
@@ -267,8 +268,33 @@ class DaemonFacts:
         return rows[::-1]
 
     def stock(self) -> Json:
-        now_ms = self._core.at.time_ms or self._clock.now_ms()
+        now_ms = self._now_ms()
         return stock_json(sheet_now(self._core, now_ms), now_ms)
+
+    async def stock_book(self, kind: str, name: str, product: str | None, tank: str | None) -> Json:
+        site, now_ms = self._core.site, self._now_ms()
+        try:
+            answer: Json = await self._ask(book_json, site, self._store, self._book, now_ms, kind, name, product, tank)
+        except CallError as error:
+            raise ValueError(str(error)) from error
+        return answer
+
+    async def close_stock(
+        self, kind: str, name: str, product: str, by: str, comment: str, seal: str | None
+    ) -> ActAnswer:
+        site, now_ms, invented = self._core.site, self._now_ms(), self._site.simulated
+        try:
+            found: Closing = await self._ask(
+                closing, site, self._store, self._book, now_ms, kind, name, product, by, comment, invented
+            )
+        except CallError as error:
+            raise ValueError(str(error)) from error
+        refused = found.refusal(seal)
+        return ActAnswer("refused", refused) if refused else await self.act("close_stock", found.fields)
+
+    def _now_ms(self) -> int:
+        """The data's own clock."""
+        return self._core.at.time_ms or self._clock.now_ms()
 
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         samples = await self._ask(self._traces.trace, instrument, number)

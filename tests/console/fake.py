@@ -18,6 +18,7 @@ from gaugehouse.alarmfigures import Kept, performance
 from gaugehouse.days import parse_ms
 from gaugehouse.loopjson import supply_json
 from models.loopbudget import Circuit, Supply, supply_budget
+from tests.console.fake_book import FakeBook
 from tests.console.fake_checks import FakeChecks
 from tests.console.fake_dips import FakeDips
 from tests.console.fake_receipts import FakeReceipts
@@ -214,6 +215,7 @@ class FakeFacts:
         self.rows: list[Json] = []
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
+        self.book = FakeBook()
         self.receiving = FakeReceipts()
         self.dips = FakeDips(self)
         self._newer = asyncio.Event()
@@ -345,6 +347,16 @@ class FakeFacts:
             sums = {k: None if missing else sum(line[k] for line in of) for k in ("gov_m3", "gsv_m3", "mass_kg")}
             products.append({"product": product, **sums, "missing": missing, "gsv_u95_m3": None if missing else 3.0})
         return {"time": iso(self.now_ms), "tanks": lines, "products": products}
+
+    async def stock_book(self, kind: str, name: str, product: str | None, tank: str | None) -> Json:
+        if self.store_out:
+            raise FactsUnavailable("the store is out")
+        return self.book.answer(kind, name, iso(self.now_ms))
+
+    async def close_stock(
+        self, kind: str, name: str, product: str, by: str, comment: str, seal: str | None
+    ) -> ActAnswer:
+        return self.book.close(kind, name, product, by, seal)
 
     async def newer_live(self, seq: int) -> Json:
         while self.seq == seq:
