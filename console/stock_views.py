@@ -123,10 +123,14 @@ def _row(row: Json, name: str) -> Json:
             limit=_with_unit(row["allowed_m3"]),
         ),
         "missing": row["missing"],
-        "since": "" if row["since_days"] < 2 or len(row["period"]) == 7 else BOOK_PAGE["since"].format(
-            days=row["since_days"]
-        ),
+        "since": _since(row),
     }  # fmt: skip
+
+
+def _since(row: Json) -> str:
+    """That a day's variance is one of several days."""
+    told = row["since_days"] > 1 and len(row["period"]) > 7 and row["variance_standard_m3"] is not None
+    return BOOK_PAGE["since"].format(days=row["since_days"]) if told else ""
 
 
 def _figures(row: Json, names: tuple[str, ...]) -> Json:

@@ -47,7 +47,8 @@ FARTHEST_DAYS: Final = 400
 
 
 class Period(NamedTuple):
-    """A day or a month of a site. end_ms: when its last day ends; over: that has come."""
+    """A day or a month of a site. days: those that have begun, of one that is still to come all of them. end_ms: when
+    its last day ends; over: that has come."""
 
     kind: str
     name: str
@@ -101,7 +102,8 @@ def period_of(site: Site, kind: str, name: str, now_ms: int) -> Period:
     except (ValueError, OverflowError):
         raise CallError(f"{name!r} is no {kind}; write it as {example}") from None
     named = tuple(day.isoformat() for day in days)
-    return Period(kind, name, named, begin.start_ms, last.end_ms, last.end_ms <= now_ms)
+    begun = tuple(day for day in named if calendar.on(day).start_ms <= now_ms)
+    return Period(kind, name, begun or named, begin.start_ms, last.end_ms, last.end_ms <= now_ms)
 
 
 def today_of(site: Site, now_ms: int) -> str:

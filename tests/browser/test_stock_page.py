@@ -1,4 +1,4 @@
-"""The stock page in a real browser: the month reads as a sum, what blocks a close is said, a month is signed by name."""
+"""The stock page in a real browser: a month reads as a sum, what blocks a close is said, it is signed by name."""
 
 import re
 

@@ -224,6 +224,20 @@ def test_months_are_closed_in_their_order_and_a_day_needs_its_papers(ledger: Led
     assert any("incomplete" in one for one in ledger.closing("day", "2026-02-01").obstacles)
 
 
+def test_a_month_that_goes_on_is_told_up_to_now(ledger: Ledger) -> None:
+    opened(ledger)
+    ledger.add("fuelling ticket", "2026-01-01", tank="palm", paper="T", observed="5 m3", standard="5 m3")
+    ledger.end_of("palm", "2026-01-01", level(395.0))
+    ledger.until("2026-01-02T10:00:00Z")
+    ledger.read_at("palm", ledger.ms - 2000, level(394.9))
+    told = ledger.look("month", "2026-01")
+    assert not told["over"]
+    palm = ledger.tank("month", "2026-01")
+    assert [day["period"] for day in palm["days"]] == ["2026-01-01", "2026-01-02"]
+    assert palm["whole"]["variance_gross_m3"] == pytest.approx(-0.1, abs=2e-4)
+    assert ledger.tank("day", "2026-01-03")["whole"]["physical_why"] == "this day is still to come"
+
+
 @pytest.mark.parametrize("name", ["2026-13", "2026-1", "january", "2026-02-30"])
 def test_a_period_that_is_none_is_refused(ledger: Ledger, name: str) -> None:
     with pytest.raises(CallError, match="write it as"):
