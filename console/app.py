@@ -14,6 +14,8 @@ from console.check_api import CheckApi
 from console.check_pages import CheckPages
 from console.dip_api import DipApi
 from console.dip_pages import DipPages
+from console.document_api import DocumentApi
+from console.document_pages import DocumentPages
 from console.facts import Facts
 from console.fault_api import FaultApi
 from console.history_api import HistoryApi
@@ -64,11 +66,13 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(ReceiptApi(facts).router)
     app.include_router(DipApi(facts).router)
     app.include_router(HistoryApi(facts).router)
+    app.include_router(DocumentApi(facts).router)
     app.include_router(StockApi(facts).router)
     app.include_router(VitalsApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
+    app.include_router(DocumentPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
     app.include_router(ReceiptPages(facts, model, pages.render).router)
     app.include_router(DipPages(facts, model, pages.render).router)

@@ -361,6 +361,32 @@ class Facts(Protocol):
         """The same as PDF."""
         ...
 
+    def document_facts(self) -> Json:
+        """What papers of the stock book may say: ``{today, tanks, owners, places, meters, kinds, closed}``.
+
+        `today`: the site's day, YYYY-MM-DD. `tanks`: ``{id, name, product}``. `places`: ``{id, name, kind, product}``.
+        `meters`: ``{id, name, tank, direction, counts, factor}``. `kinds`: by kind ``{needs, may}``, names of fields;
+        `closed`: by product the last day that is closed, "" for none.
+        """
+        ...
+
+    async def documents(self, question: Json) -> list[Json]:
+        """Documents of first <= day < before, by day and number.
+
+        question: ``{first, before, tank, kind, undone}``, days or None, `undone`: with undone ones. Each: the fields of
+        `inventory.documents.Document` (`time` ISO), `entry` (number in the record book), `undone` ``{by, time, comment,
+        instead}`` or None, `said` (what the paper itself said, by field), `open` (it can be undone), `put_right_by`.
+        """
+        ...
+
+    async def documents_csv(self, question: Json) -> str:
+        """The same as CSV that can be read in again; undone ones are left out."""
+        ...
+
+    async def document(self, number: int) -> Json | None:
+        """One document that stands, as the record book has it; None where there is none."""
+        ...
+
     async def receipts(self) -> list[Json]:
         """Receipts: those that are open, then those that are over, newest first; each as `receipt` tells it."""
         ...

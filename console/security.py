@@ -20,6 +20,8 @@ from console.problems import MEDIA_TYPE, problem
 
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 BODY_LIMIT: Final = 64 * 1024
+LARGER_BODIES: Final = {"/api/documents/import": 1024 * 1024}
+"""Where whole files come in."""
 LOOPBACK_NAMES: Final = ("127.0.0.1", "localhost", "::1")
 
 # Source: W3C CSP level 3; 'self' did not cover ws: in older browsers, so the host (checked before) is named as well.
@@ -62,7 +64,7 @@ class Guard:
         elif scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            await self._app(scope, _limited(receive), _dressed(send, headers.get("host", "")))
+            await self._app(scope, _limited(receive, _limit(scope)), _dressed(send, headers.get("host", "")))
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Status and reason, or None where the request may pass."""
@@ -74,8 +76,9 @@ class Guard:
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS
         if changes and not _from_own_page(headers, hosts[0]):
             return 403, "this request comes from a page of another site; only this console's own pages may do that"
-        if int_or_zero(headers.get("content-length", "")) > BODY_LIMIT:
-            return 413, f"a body may have {BODY_LIMIT} bytes at most"
+        limit = _limit(scope)
+        if int_or_zero(headers.get("content-length", "")) > limit:
+            return 413, f"a body may have {limit} bytes at most"
         return None
 
     def _is_ours(self, host: str) -> bool:
@@ -146,7 +149,11 @@ def _dressed(send: Send, host: str) -> Send:
     return dress
 
 
-def _limited(receive: Receive) -> Receive:
+def _limit(scope: Scope) -> int:
+    return LARGER_BODIES.get(scope["path"], BODY_LIMIT)
+
+
+def _limited(receive: Receive, longest: int) -> Receive:
     """Receive, cut off where a body without a length grows past the limit; the reader sees a broken connection."""
     seen = 0
 
@@ -154,6 +161,6 @@ def _limited(receive: Receive) -> Receive:
         nonlocal seen
         message = await receive()
         seen += len(message.get("body", b""))
-        return {"type": "http.disconnect"} if seen > BODY_LIMIT else message
+        return {"type": "http.disconnect"} if seen > longest else message
 
     return limit

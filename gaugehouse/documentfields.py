@@ -5,6 +5,7 @@ Knows the site's ids; refuses to judge whether a figure can be: `inventory.docum
 """
 
 import math
+import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from types import MappingProxyType
@@ -20,6 +21,7 @@ from inventory.documents import DocumentKind
 LONGEST_TEXT: Final = 500
 LONGEST_PAPER: Final = 60
 LARGEST_M3: Final = 1e6
+_SPACED: Final = re.compile(r"\d\s+\d")
 
 Fields = Mapping[str, Any]
 
@@ -190,7 +192,9 @@ class _Reader:
         try:
             value = parse(self._fields[name], unit, example)
         except BadQuantity as error:
-            self._wrong(name, self._fields[name], f"such as {example}", error.mend)
+            spaced = _SPACED.search(str(self._fields[name]))
+            mend = "write the number without a space between its digits" if spaced else error.mend
+            self._wrong(name, self._fields[name], f"such as {example}", mend)
             return None
         if not -bound <= value <= bound:
             self._wrong(name, self._fields[name], f"up to {bound:g} {unit}", "look at the unit")

@@ -21,6 +21,8 @@ from gaugehouse.core import Core
 from gaugehouse.corrections import pointing_at, record_rows
 from gaugehouse.days import iso_ms
 from gaugehouse.dipfacts import DaemonDips
+from gaugehouse.documentfacts import document_facts, document_rows, documents_csv
+from gaugehouse.documentrecords import Kept, document_with
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
@@ -44,6 +46,7 @@ from history.errors import BadQuestion, StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
 from history.traces import TraceReader
+from inventory.documents import document_json
 from models.errors import OutOfRange
 from models.tank import Tank
 
@@ -319,6 +322,20 @@ class DaemonFacts:
             view = self._core.alarms.view(row["id"])
             row["name"] = row["condition"] if view is None else view.name
         return rows[::-1]
+
+    def document_facts(self) -> Json:
+        return document_facts(self._core, self._clock.now_ms())
+
+    async def documents(self, question: Json) -> list[Json]:
+        rows: list[Json] = await self._ask(document_rows, self._book, self._core, question)
+        return rows
+
+    async def documents_csv(self, question: Json) -> str:
+        return str(await self._ask(documents_csv, self._book, question))
+
+    async def document(self, number: int) -> Json | None:
+        kept: Kept | None = await self._ask(document_with, self._book, number)
+        return None if kept is None or kept.undone is not None else document_json(kept.document)
 
     async def receipts(self) -> list[Json]:
         over: list[Json] = await self._ask(receipts_of, self._book)

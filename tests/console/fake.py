@@ -21,6 +21,8 @@ from models.loopbudget import Circuit, Supply, supply_budget
 from tests.console.fake_book import FakeBook
 from tests.console.fake_checks import FakeChecks
 from tests.console.fake_dips import FakeDips
+from tests.console.fake_documents import ACTS as DOCUMENT_ACTS
+from tests.console.fake_documents import FakeDocuments
 from tests.console.fake_receipts import FakeReceipts
 
 ALARM_STATE_AFTER = {
@@ -217,6 +219,7 @@ class FakeFacts:
         self.checks = FakeChecks()
         self.book = FakeBook()
         self.receiving = FakeReceipts()
+        self.papers = FakeDocuments()
         self.dips = FakeDips(self)
         self._newer = asyncio.Event()
         for tank in self.tanks:
@@ -697,6 +700,21 @@ class FakeFacts:
         record = await self.check_record(instrument, number)
         return None if record is None else f"%PDF of {number} on {size}".encode()
 
+    def document_facts(self) -> Json:
+        return self.papers.facts()
+
+    async def documents(self, question: Json) -> list[Json]:
+        self._ask_store()
+        return self.papers.rows(question)
+
+    async def documents_csv(self, question: Json) -> str:
+        self._ask_store()
+        return self.papers.csv(question)
+
+    async def document(self, number: int) -> Json | None:
+        self._ask_store()
+        return self.papers.one(number)
+
     async def receipts(self) -> list[Json]:
         self._ask_store()
         return self.receiving.all()
@@ -719,6 +737,8 @@ class FakeFacts:
             said = self.checks.act(name, fields, iso(self.now_ms), iso(self.now_ms + 3_600_000))
             self.advance(0)
             return said
+        if name in DOCUMENT_ACTS:
+            return self.papers.act(name, fields)
         if "receipt" in name:
             return self.receiving.act(name, fields)
         if name in ("add_dip", "add_density_sample", "withdraw_dip"):
