@@ -289,6 +289,23 @@ def test_an_accepted_sample_stands_for_the_tanks_product_from_then_on(kept: Kept
     assert after.gsv_m3 != before.gsv_m3
 
 
+def test_what_was_stored_before_and_after_a_sample_keeps_its_figures_when_it_is_sealed(written: Kept) -> None:
+    """Sealed hours are worked out anew by the product's density; what that leaves is kept beside."""
+    assert written.stores is not None
+    store = written.stores.readings
+    written.still(6.0, 30)
+    written.dip(water_m=0.010)
+    written.still(6.0, 30)
+    written.act("add_density_sample", observed_kgpm3=802.0, observed_degC=25.0)
+    for _ in range(3):
+        written.ms += HOUR
+        written.still(6.0, 20)
+    before = list(store.read("palm", 0, 2**53))
+    assert store.seal("palm") > 0
+    assert list(store.read("palm", 0, 2**53)) == before
+    assert len({reading.mass_kg for reading in before}) >= 3  # without water, with it, with the sample's density
+
+
 @pytest.mark.parametrize(
     ("fields", "why"),
     [
