@@ -19,6 +19,8 @@ from console.document_pages import DocumentPages
 from console.facts import Facts
 from console.fault_api import FaultApi
 from console.history_api import HistoryApi
+from console.leak_api import LeakApi
+from console.leak_pages import LeakPages
 from console.live import Feed
 from console.loop_pages import LoopPages
 from console.model import Model
@@ -62,6 +64,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(AlarmApi(facts).router)
     app.include_router(RecordApi(facts).router)
     app.include_router(CheckApi(facts).router)
+    app.include_router(LeakApi(facts).router)
     app.include_router(FaultApi(facts).router)
     app.include_router(ReceiptApi(facts).router)
     app.include_router(DipApi(facts).router)
@@ -74,6 +77,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(AlarmPages(facts, model, pages.render).router)
     app.include_router(DocumentPages(facts, model, pages.render).router)
     app.include_router(CheckPages(facts, model, pages.render).router)
+    app.include_router(LeakPages(facts, model, pages.render).router)
     app.include_router(ReceiptPages(facts, model, pages.render).router)
     app.include_router(DipPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)

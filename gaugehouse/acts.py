@@ -20,6 +20,7 @@ from gaugehouse.documentacts import DOCUMENT_ACTS
 from gaugehouse.drainacts import DRAIN_ACTS
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
+from gaugehouse.leakacts import LEAK_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.planacts import PLAN_ACTS
 from gaugehouse.receiptacts import RECEIPT_ACTS
@@ -126,6 +127,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **LOOP_ACTS,
         **FAULT_ACTS,
         **PLAN_ACTS,
+        **LEAK_ACTS,
         **RECEIPT_ACTS,
         **DRAIN_ACTS,
         **DOCUMENT_ACTS,

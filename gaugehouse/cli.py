@@ -30,6 +30,7 @@ from gaugehouse.bookcall import add_book, add_close
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultcall import add_entry as fault_entry_arguments
 from gaugehouse.faultcall import add_look as fault_look
+from gaugehouse.leakcall import add_arguments as leak_arguments
 from gaugehouse.plancall import add_arguments as plan_arguments
 from gaugehouse.sitefile.problems import SiteError
 from models.errors import GaugehouseError
@@ -150,6 +151,9 @@ def parser() -> argparse.ArgumentParser:
     watercall.add_drain_check(command("drain-check", _drain_check, "says by name what came of a look at a drain"))
     watercall.add_forecast(command("forecast", _forecast, "days of cover and when to order, by the pattern of issues"))
     watercall.add_due(command("due", _due, "what somebody has to do: checks, dips, tests, certificates, closes"))
+    leak_arguments(
+        command("leak", _leak, "what loss of a quiet tank would have been seen; never says that it is tight")
+    )
     records = _json(command("records", _records, "the entries of the record book"))
     records.add_argument("--kind", action="append", metavar="KIND", help="such as alarm; may be given more often")
     records.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
@@ -369,6 +373,12 @@ def _close(args: argparse.Namespace) -> int:
     from gaugehouse.booklook import close
 
     return close(args)
+
+
+def _leak(args: argparse.Namespace) -> int:
+    from gaugehouse.leaklook import leak_command
+
+    return leak_command(args)
 
 
 def _history(args: argparse.Namespace) -> int:

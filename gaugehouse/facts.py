@@ -28,6 +28,9 @@ from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
 from gaugehouse.historyfigures import aggregate_json, question_of
+from gaugehouse.leakacts import leak_tests
+from gaugehouse.leakpaper import paper_of as leak_paper_of
+from gaugehouse.leakwork import leak, outcome_json
 from gaugehouse.liveview import LiveView, level_limits
 from gaugehouse.loopcover import covers
 from gaugehouse.loopjson import supply_json
@@ -298,6 +301,26 @@ class DaemonFacts:
     def _now_ms(self) -> int:
         """The data's own clock."""
         return self._core.at.time_ms or self._clock.now_ms()
+
+    def leak_tanks(self) -> list[str]:
+        return list(self._core.site.leak.tanks)
+
+    async def leak(self, tank: str, from_ms: int | None, to_ms: int | None) -> Json:
+        site, now_ms = self._core.site, self._core.at.time_ms or self._clock.now_ms()
+        outcome = await self._ask(leak, site, self._store, self._book, tank, now_ms, from_ms, to_ms)
+        return outcome_json(site, outcome)
+
+    async def leak_tests(self, tank: str | None) -> list[Json]:
+        records: list[Json] = await self._ask(leak_tests, self._book, tank)
+        return records
+
+    async def leak_paper(self, number: int, size: PaperSize) -> bytes | None:
+        site = self._core.site
+        record = next((one for one in await self.leak_tests(None) if one["number"] == number), None)
+        if record is None:
+            return None
+        paper = leak_paper_of(record, site.name, site.zone, site.volume_correction, size=size)
+        return await asyncio.to_thread(pdf_of, paper)
 
     async def fault_trace(self, instrument: str, number: int) -> list[Json]:
         samples = await self._ask(self._traces.trace, instrument, number)

@@ -109,6 +109,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
             file.system.failed_check,
         ),
         receipts=file.stock.receipts.rules(),
+        leak=file.stock.leak.rules(),
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         register_server=None
         if file.register_server is None

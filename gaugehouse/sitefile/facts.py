@@ -28,6 +28,7 @@ from gaugehouse.sitefile.stock_waterspec import ForecastSpec, WaterSpec
 from inventory.accountrules import AccountRules
 from inventory.dips import DipRules
 from inventory.documentrules import DocumentRules
+from inventory.leakrules import LeakRules
 from inventory.receiptrules import ReceiptRules
 from modbus.signals import RegisterSignal
 from models.certificate import CapacityCertificate
@@ -301,6 +302,7 @@ class Site:
     fault_trace: TraceSpec = TraceSpec()  # noqa: RUF009 (immutable)
     receipts: ReceiptRules = ReceiptRules()  # noqa: RUF009 (immutable)
     documents: DocumentRules = DocumentRules()  # noqa: RUF009 (immutable)
+    leak: LeakRules = LeakRules()  # noqa: RUF009 (immutable)
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""

@@ -55,6 +55,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
     put("stock.water", site.water)
     put("stock.forecast", site.forecast)
     put("stock.documents", site.documents)
+    put("stock.leak", site.leak._asdict())
     for bus in site.buses:
         put(
             f"bus[{bus.id}]", {f.name: getattr(bus, f.name) for f in fields(bus) if f.name not in ("id", "instruments")}

@@ -4,6 +4,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.problems import nearest
+from gaugehouse.sitefile.stock_leak import check_leak
 
 
 def check_site(draft: Draft) -> None:
@@ -12,6 +13,7 @@ def check_site(draft: Draft) -> None:
     if alarms is not None and alarms.sheet is not None:
         _file(draft, "alarms.sheet", alarms.sheet)
     _mqtt(draft)
+    check_leak(draft)
 
 
 def _zone(draft: Draft) -> None:

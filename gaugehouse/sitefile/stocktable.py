@@ -3,6 +3,7 @@
 from gaugehouse.sitefile.stock_accounts import AccountsTable
 from gaugehouse.sitefile.stock_dips import DipsTable
 from gaugehouse.sitefile.stock_documents import DocumentsTable
+from gaugehouse.sitefile.stock_leak import LeakTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
 from gaugehouse.sitefile.stock_settling import SettlingTable
 from gaugehouse.sitefile.stock_water import ForecastTable, WaterTable
@@ -19,3 +20,4 @@ class StockTable(Table):
     water: WaterTable = WaterTable()
     forecast: ForecastTable = ForecastTable()
     documents: DocumentsTable = DocumentsTable()
+    leak: LeakTable = LeakTable()

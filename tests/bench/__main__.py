@@ -15,6 +15,7 @@ BENCHES = (
     "bench_diagnosis",
     "bench_movements",
     "bench_forecast",
+    "bench_leak",
 )
 
 if __name__ == "__main__":

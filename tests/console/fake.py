@@ -23,6 +23,8 @@ from tests.console.fake_checks import FakeChecks
 from tests.console.fake_dips import FakeDips
 from tests.console.fake_documents import ACTS as DOCUMENT_ACTS
 from tests.console.fake_documents import FakeDocuments
+from tests.console.fake_leak import DAY_MS as LEAK_DAY_MS
+from tests.console.fake_leak import fake_leak
 from tests.console.fake_receipts import FakeReceipts
 
 ALARM_STATE_AFTER = {
@@ -215,6 +217,7 @@ class FakeFacts:
         self.resets: dict[str, tuple[str, int]] = {}
         self.plans: dict[str, Json] = {}
         self.rows: list[Json] = []
+        self.leaks: list[Json] = []
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
         self.book = FakeBook()
@@ -337,6 +340,21 @@ class FakeFacts:
             "errors": {"timeout": 7},
             "units": units,
         }
+
+    def leak_tanks(self) -> list[str]:
+        return ["ostler-n"]
+
+    async def leak(self, tank: str, from_ms: int | None, to_ms: int | None) -> Json:
+        self._ask_store()
+        end_ms = self.now_ms if to_ms is None else to_ms
+        return fake_leak(tank, iso(end_ms - LEAK_DAY_MS if from_ms is None else from_ms), iso(end_ms))
+
+    async def leak_tests(self, tank: str | None) -> list[Json]:
+        self._ask_store()
+        return [one for one in self.leaks if tank in (None, one["tank"])]
+
+    async def leak_paper(self, number: int, size: str) -> bytes | None:
+        return b"%PDF-1.4 fake" if any(one["number"] == number for one in self.leaks) else None
 
     def stock(self) -> Json:
         kept = ("tank", "name", "product", "time", "quality", "stock_quality", "level_m", "temperature_degC", "tov_m3",
@@ -743,6 +761,12 @@ class FakeFacts:
             return self.receiving.act(name, fields)
         if name in ("add_dip", "add_density_sample", "withdraw_dip"):
             return self.dips.act(name, fields)
+        if name == "sign_leak_test":
+            if fields["result"]["verdict"] == "refused":
+                return ActAnswer("refused", "there was no test, so there is nothing to sign")
+            told = {**fields["result"], "by": fields["by"], "comment": fields["comment"], "signed": iso(self.now_ms)}
+            self.leaks.insert(0, told | {"number": len(self.leaks) + 1, "head": "1:abc", "simulated": True})
+            return ActAnswer("done", "", told)
         if name == "fault_entry":
             return self.loopbook.write(fields, iso(self.now_ms))
         if name == "requalify":

@@ -1,0 +1,137 @@
+"""Words of the leak test, for the page, the command and the paper. Only words: no rule hangs on them.
+
+Never says that a tank is tight: only what loss would have been seen.
+"""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Any, Final
+
+Json = dict[str, Any]
+
+NONE: Final = "none"
+NO_LOSS: Final = "No loss larger than {detectable} L/h seen over {hours} h."
+VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "no_loss_seen": NO_LOSS,
+        "loss": "Loss of {loss} L/h (± {u95}) over {hours} h: larger than the threshold of {threshold} L/h.",
+        "gain": "Gain of {gain} L/h over {hours} h, larger than chance: nothing can be said of a loss. Something "
+        "came in, or temperature, gauge or dry shell moved; find out what, then test again.",
+        "cannot_tell": "Cannot tell: over {hours} h a loss would have to be {detectable} L/h to be seen, and this site "
+        "claims nothing above {claim} L/h.",
+        "refused": "No test.",
+    }
+)
+VERDICT_NAMES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "no_loss_seen": "no loss seen",
+        "loss": "loss suspected",
+        "gain": "gain: not usable",
+        "cannot_tell": "cannot tell",
+        "refused": "refused",
+    }
+)
+REFUSALS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "not_digital": "Its level is not the gauge's own digital figure, or the site file does not say so "
+        "([stock.leak] tanks). A test needs one of 0.1 mm steps or finer, never the loop's current.",
+        "coarse": "Its level comes in steps of {has} mm; a test needs {needs} mm or finer.",
+        "no_temperature": "The liquid's temperature is not measured; a test needs a thermometer, best one of several "
+        "spots over the height.",
+        "volatile": "{has} evaporates: what goes out with the vapour cannot be told from a leak here.",
+        "no_quiet_hours": "No stretch was quiet for long enough in two weeks: the longest had {has} h, a test needs "
+        "{needs} h without movements, after the site's wait, with readings throughout.",
+        "disturbed": "The tank was not quiet: {has}. Quiet again from {needs}.",
+        "short": "{has} h are too short; a test needs {needs} h, best 24 h.",
+        "holes": "Readings to trust cover only {has} % of the time; a test needs {needs} % and no hole above an hour.",
+        "wanders": "The volume wandered so smoothly over {has} h that its scatter cannot be judged; a test needs "
+        "longer quiet hours, best whole days.",
+        "temperature": "The mean temperature's change is known to {has} degC (one standard error); to see what the "
+        "site must see it would need {needs} degC.",
+        "too_large": "At best {has} L/h would be seen; the site claims nothing above {needs} L/h. Better temperatures "
+        "alone would not help: longer quiet hours would, or a gauge that the dry shell does not move.",
+    }
+)
+TERMS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "fit": "Scatter about the line (neighbours' correlation allowed for)",
+        "gauge_mount": "Gauge mount and wet shell",
+        "dry_shell": "Dry shell above the liquid",
+        "stratification": "Temperature that the thermometer does not see",
+        "thermometer": "Thermometer's own steps and drift",
+        "evaporation": "Evaporation, at most",
+    }
+)
+FIRST: Final = (
+    "Suspect a leak until shown otherwise: stop issuing from and receiving into the tank, look around it safely, and "
+    "tell those whom local rules name.",
+    "Valves: are all closed that should be, and do they hold? Look at the neighbours' levels for fuel that passed.",
+    "Meters and papers: was anything issued, sampled or drained that nobody wrote down?",
+    "Temperature: does the thermometer still tell the truth? Compare it with one let down by hand.",
+    "Gauge: dip the tank by hand, twice, and compare.",
+    "Then test again over whole days. A licensed tester decides; this is an aid.",
+)
+WHAT_IT_IS: Final = (
+    "Slope of the standard volume over quiet hours. Not a statutory tightness test unless a body with the competence "
+    "accepts it as one; the rates of published rules are for buried tanks and a yardstick only. Follow local codes."
+)
+PAGE: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "title": "Leak test",
+        "smallest": "The smallest rate that a test of this tank could ever claim",
+        "slope": "Slope of standard volume",
+        "loss": "Loss found",
+        "u": "Standard uncertainty",
+        "threshold": "Threshold (false alarm in 5 % of tests at most)",
+        "detectable": "Detectable rate (found in 95 % of tests at least)",
+        "window": "Quiet hours",
+        "budget": "What makes it uncertain",
+        "share": "share",
+        "first": "What to do first",
+        "signed": "Signed tests",
+        "none_signed": "No test was signed yet.",
+        "sign": "Sign this test",
+        "chart": "Standard volume over the quiet hours: means, straight line, and the least fall told as a loss",
+        "chart_key": "Litres at the reference temperature, from the line's start. Dots: means of a stretch. Full line: "
+        "the slope. Thin line: with the daily wave. Dashed: the least fall that would be told as a loss.",
+        "unread": "The history cannot be read now; try again.",
+    }
+)
+
+
+def figure(value: float | str | None, places: int = 2) -> str:
+    """A figure with a true minus; a word stays what it is, None is "not known"."""
+    if value is None:
+        return "not known"
+    return value if isinstance(value, str) else f"{value:.{places}f}".replace("-", "\N{MINUS SIGN}")
+
+
+def litres(m3: float | None, places: int = 2) -> str:
+    return NONE if m3 is None else figure(1000 * m3, places)
+
+
+def verdict(result: Json) -> str:
+    """The sentence of a result; the body of `gaugehouse.leakwork.outcome_json`."""
+    loss = result["loss_m3_per_h"]
+    return VERDICTS[result["verdict"]].format(
+        detectable=litres(result["detectable_m3_per_h"]),
+        hours="" if result["hours"] is None else f"{result['hours']:g}",
+        loss=litres(loss),
+        gain=litres(None if loss is None else -loss),
+        u95=litres(None if result["u_m3_per_h"] is None else 2 * result["u_m3_per_h"]),
+        threshold=litres(result["threshold_m3_per_h"]),
+        claim=litres(result["claim_at_most_m3_per_h"]),
+    )
+
+
+_SCALES: Final = {"coarse": (1000, 1), "too_large": (1000, 2), "temperature": (1, 3), "holes": (1, 0)}
+
+
+def refusal(said: Json) -> str:
+    """Why there is no test, and what it would need."""
+    factor, places = _SCALES.get(said["why"], (1, 1))
+
+    def put(value: float | str | None) -> str:
+        return figure(value if value is None or isinstance(value, str) else factor * value, places)
+
+    return REFUSALS[said["why"]].format(has=put(said["has"]), needs=put(said["needs"]))

@@ -1,0 +1,81 @@
+"""A person signs a leak test: what was found becomes an entry of the record book, in their name.
+
+The test itself was made from the kept readings by who asks; the act only writes down what it found, so that the core
+stays without history. No clock, no I/O.
+"""
+
+import math
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.days import iso_ms
+from gaugehouse.errors import CallError
+from history.book import BookReader
+from inventory.leak import Verdict
+from models.reading import Instant
+
+if TYPE_CHECKING:
+    from gaugehouse.core import Core
+
+KIND: Final = "leak_test"
+"""The kind of the record book's entries."""
+
+_TEXTS: Final = ("tank", "product", "from", "to")
+_FIGURES: Final = (
+    "hours", "loss_m3_per_h", "u_m3_per_h", "free", "threshold_m3_per_h", "detectable_m3_per_h",
+    "claim_at_most_m3_per_h",
+)  # fmt: skip
+
+
+class SignLeakTest(NamedTuple):
+    """A named person keeps the result of a test. result: what `gaugehouse.leakwork.outcome_json` gave."""
+
+    result: Json
+    by: str
+    comment: str
+
+    def apply(self, core: "Core", at: Instant) -> Outcome:
+        tank = self.result["tank"]
+        if tank not in core.keepers:
+            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {tank!r}"))
+        if self.result["verdict"] == Verdict.REFUSED.value:
+            text = f"tank {tank}: there was no test, so there is nothing to sign; its refusal says what it would need"
+            return Outcome(Answer(Taken.REFUSED, text))
+        body = {**self.result, "by": self.by, "comment": self.comment, "signed": iso_ms(at.time_ms)}
+        return Outcome(Answer(Taken.DONE, "", body), [Decision(KIND, body)])
+
+
+def sign_of(fields: Json) -> SignLeakTest:
+    result = fields.get("result")
+    if not isinstance(result, dict):
+        raise CallError("result is missing; sign a test by `gaugehouse leak --sign`, or on its page")
+    if result.get("verdict") not in [one.value for one in Verdict]:
+        raise CallError(f"verdict is {result.get('verdict')!r}; sign a test as it was found")
+    if result["verdict"] != Verdict.REFUSED.value:
+        for name in _TEXTS:
+            text_of(result, name)
+        for name in _FIGURES:
+            value: Any = result.get(name)
+            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+                raise CallError(f"{name} is {value!r}; sign a test as it was found")
+    return SignLeakTest(
+        {"tank": text_of(result, "tank"), **result}, text_of(fields, "by"), text_of(fields, "comment", "")
+    )
+
+
+LEAK_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = {"sign_leak_test": sign_of}
+"""By their names; see `gaugehouse.acts.ACTS`."""
+
+
+def leak_tests(book: BookReader, tank: str | None = None) -> list[Json]:
+    """Signed tests, newest first. number: of the record book's entry, which is the paper's number; head: for `verify
+    --against`."""
+    started = [(e.time_ms, bool(e.body.get("simulated"))) for e in book.entries(["started"])]
+    found = []
+    for entry in book.entries([KIND], newest_first=True):
+        if tank in (None, entry.body["tank"]):
+            before = [simulated for time_ms, simulated in started if time_ms <= entry.time_ms]
+            marks = {"number": entry.n, "head": f"{entry.n}:{entry.hash}", "simulated": bool(before and before[-1])}
+            found.append({**entry.body, **marks})
+    return found
