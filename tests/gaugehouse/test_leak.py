@@ -33,7 +33,9 @@ def stood(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, int]
     folder = tmp_path_factory.mktemp("leak")
     path = write_demo(folder, [1, 2], "2 min")
     text = path.read_text(encoding="utf-8")
-    path.write_text(f'{text}\n[stock.leak]\ntanks = ["{TANK}"]\naveraging = ["{TANK}"]\n', encoding="utf-8")
+    named = f'[stock.leak]\ntanks = ["{TANK}"]\n'
+    assert text.count(named) == 1
+    path.write_text(text.replace(named, f'{named}averaging = ["{TANK}"]\n'), encoding="utf-8")
     nights = Nights(7, several=True, day=100)
     begun = nights.begun_ms
     nights.run_to(begun + 26 * H)
