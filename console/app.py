@@ -29,6 +29,8 @@ from console.receipt_api import ReceiptApi
 from console.receipt_pages import ReceiptPages
 from console.record_api import RecordApi
 from console.security import Guard
+from console.status_api import StatusApi
+from console.status_pages import StatusPages
 from console.stock_api import StockApi
 from console.stock_pages import StockPages
 from console.vitals_api import VitalsApi
@@ -72,6 +74,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(DocumentApi(facts).router)
     app.include_router(StockApi(facts).router)
     app.include_router(VitalsApi(facts).router)
+    app.include_router(StatusApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
@@ -82,6 +85,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(DipPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.include_router(StockPages(facts, model, pages.render).router)
+    app.include_router(StatusPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)

@@ -6,7 +6,7 @@ function, so that they cannot drift apart. Knows which views make up a page; ref
 
 from zoneinfo import ZoneInfo
 
-from console import alarm_views, bus_views, check_views, loop_views, tank_views
+from console import alarm_views, bus_views, check_views, loop_views, status_views, tank_views
 from console.facts import Facts, Json
 from console.figures import clock, date
 
@@ -47,6 +47,7 @@ class Model:
                 entry["tank"]: tank_views.view(
                     entry, self.tank_facts(entry["tank"]), self.alarms_of(live, entry), now, self.zone
                 )
+                | {"status": status_views.words(entry, now, self.zone)}
                 for entry in live["tanks"]
             },
             "alarms": {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms},

@@ -23,6 +23,7 @@ from gaugehouse import (
     historycall,
     loopcall,
     receiptcall,
+    statuscall,
     watercall,
 )
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
@@ -143,6 +144,8 @@ def parser() -> argparse.ArgumentParser:
     dipcall.add_arguments(command("dip", _dip, "dips and density samples by hand, and gauge against dip", site=False))
     words = "a delivery from call to signature: checked before, followed, held against its papers"
     receiptcall.add_arguments(command("receipt", receiptcall.run, words, site=False))
+    words = "what the tanks are ready for: settling, release, quarantine, batches"
+    statuscall.add_arguments(command("status", _status, words, site=False))
     stock = _json(command("stock", _stock, "the stock sheet; exit 1 when a tank is not measured"))
     stock.add_argument("--at", metavar="TIME", help="at that time instead of now (without offset: the site's zone)")
     add_book(stock)
@@ -330,6 +333,11 @@ def _document(args: argparse.Namespace) -> int:
 
 def _dip(args: argparse.Namespace) -> int:
     run: Command = args.dip
+    return run(args)
+
+
+def _status(args: argparse.Namespace) -> int:
+    run: Command = args.status
     return run(args)
 
 

@@ -41,6 +41,8 @@ from gaugehouse.receiptjson import receipt_json
 from gaugehouse.receiptpaper import paper_of as receipt_paper_of
 from gaugehouse.receiptrecords import receipt_record, receipts_of
 from gaugehouse.records import alarm_rows
+from gaugehouse.statusrecords import batches_json, contents_of, status_rows
+from gaugehouse.statusroom import status_json
 from gaugehouse.stocksheet import sheet_now, stock_json
 from gaugehouse.vitals import Vitals
 from history.aggregating import Columnar, aggregated
@@ -50,6 +52,7 @@ from history.readers import ReaderPool
 from history.store import Store
 from history.traces import TraceReader
 from inventory.documents import document_json
+from inventory.batches import Content
 from models.errors import OutOfRange
 from models.tank import Tank
 
@@ -385,6 +388,25 @@ class DaemonFacts:
             return ActAnswer("wrong", str(error))
         answer = await self._submit(act)
         return ActAnswer(answer.status.value, answer.text, dict(answer.body))
+
+    def tank_status(self) -> list[Json]:
+        room, now_ms = self._core.status, self._core.at.time_ms or self._clock.now_ms()
+        return [status_json(tank.id, room.state(tank.id), now_ms) for tank in self._core.site.tanks if room]
+
+    async def status_rows(self, tank: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        wanted = None if tank is None else {tank}
+        rows: list[Json] = await self._ask(status_rows, self._book, wanted, from_ms, to_ms)
+        return rows[::-1]
+
+    async def batches(self, tank: str | None) -> list[Json]:
+        site, room, now_ms = self._core.site, self._core.status, self._clock.now_ms()
+        tanks = [one.id for one in site.tanks if room and tank in (None, one.id)]
+
+        def work(book: BookReader) -> dict[str, Content]:
+            return contents_of(site, book, tanks)
+
+        contents: dict[str, Content] = await self._ask(work, self._book)
+        return [batches_json(site, one, contents[one], room.state(one).release, now_ms) for one in tanks]
 
     def channels(self) -> list[Json]:
         return self._channels()

@@ -20,6 +20,7 @@ from gaugehouse.loopacts import state_of
 from gaugehouse.planacts import plan_json
 from gaugehouse.rows import reading_json
 from gaugehouse.sitefile.sheetlines import proof_due
+from gaugehouse.statusroom import status_json
 from models.errors import OutOfRange
 from models.reading import Quality, Reading, Reason
 from models.tank import Tank
@@ -133,6 +134,9 @@ class LiveView:
             "since_reset_time": iso_ms(extremes.since_reset.since_ms) if extremes.since_reset.since_ms else None,
             "alarms": [view.id for view in standing if view.source in self._sources[tank.id]],
             "torn": torn_of(latest),
+            "status": None
+            if (kept := self._core.status.get(tank.id)) is None
+            else status_json(tank.id, kept, self._core.at.time_ms),
         }
         return out
 

@@ -44,7 +44,7 @@ class ReleaseTank(NamedTuple):
             return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}{_left(core, self.tank)}"))
         change = state.let_go(self.result, self.by, at.time_ms, self.comment, early=early)
         core.status.changed(self.tank)
-        body = status_json(self.tank, state, at.time_ms)
+        body = {"tank": self.tank, "now": status_json(self.tank, state, at.time_ms)}
         return Outcome(Answer(Taken.DONE, "", body), [core.status.entry(self.tank, change, at)])
 
 
@@ -62,7 +62,7 @@ class SayStatus(NamedTuple):
             return refusal
         state = core.status.state(self.tank)
         change = state.say(self.event, self.by, self.reason, at.time_ms)
-        body = status_json(self.tank, state, at.time_ms)
+        body = {"tank": self.tank, "now": status_json(self.tank, state, at.time_ms)}
         if isinstance(change, NoMove):
             already = _LEADS.get(self.event) is state.status
             text = f"tank {self.tank}: {change.why}"

@@ -26,6 +26,7 @@ from tests.console.fake_documents import FakeDocuments
 from tests.console.fake_leak import DAY_MS as LEAK_DAY_MS
 from tests.console.fake_leak import fake_leak
 from tests.console.fake_receipts import FakeReceipts
+from tests.console.fake_status import SAYS, FakeStatus
 
 ALARM_STATE_AFTER = {
     "shelve": ("shelved", "shelved"),
@@ -224,6 +225,7 @@ class FakeFacts:
         self.receiving = FakeReceipts()
         self.papers = FakeDocuments()
         self.dips = FakeDips(self)
+        self.status = FakeStatus(now_ms)
         self._newer = asyncio.Event()
         for tank in self.tanks:
             for rank, condition in enumerate(tank.alarms):
@@ -440,6 +442,7 @@ class FakeFacts:
             "since_reset_time": iso(reset[1]) if reset else iso(T0_MS - 6 * 86_400_000),
             "alarms": [a["id"] for a in self.standing.values() if a["tank"] == tank.id and a["state"] != "normal"],
             "torn": {"status": tank.torn[0], "word": tank.torn[1]} if tank.torn else None,
+            "status": self.status.of(tank.id, self.now_ms),
         }
 
     @staticmethod
@@ -745,8 +748,23 @@ class FakeFacts:
         self._ask_store()
         return self.receiving.paper(number, size)
 
+    def tank_status(self) -> list[Json]:
+        return self.status.status(self.now_ms)
+
+    async def status_rows(self, tank: str | None, from_ms: int, to_ms: int) -> list[Json]:
+        self._ask_store()
+        return [row for row in self.status.rows if tank in (None, row["tank"])]
+
+    async def batches(self, tank: str | None) -> list[Json]:
+        self._ask_store()
+        return [self.status.batches(one, iso(self.now_ms)) for one in self.status.states if tank in (None, one)]
+
     async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
+        if name == "release_tank" or name in SAYS:
+            told = self.status.act(name, fields, self.now_ms, iso(self.now_ms))
+            self.advance(0)
+            return told
         if name == "reset_extremes":
             self.resets[fields["tank"]] = (fields["by"], self.now_ms)
             self.advance(0)

@@ -78,8 +78,8 @@ def test_a_receipt_settles_is_released_and_issued_without_an_alarm(tmp_path: Pat
     assert farm.status("north") == "awaiting test"
     done = farm.act("release_tank", tank="north", by="Ann", **RESULT)
     assert done.status is Taken.DONE
-    assert done.body["release"]["not_done"] == ["density", "conductivity"]
-    assert done.body["release"]["settling"]["counted_ms"] >= 2 * 3_600_000
+    assert done.body["now"]["release"]["not_done"] == ["density", "conductivity"]
+    assert done.body["now"]["release"]["settling"]["counted_ms"] >= 2 * 3_600_000
     farm.farm.start(Planned(0, Move.ISSUE, "north", 60, volume_m3=20))
     farm.run(1200 + 900)
     assert farm.status("north") == "in use"
@@ -200,13 +200,15 @@ def test_a_meter_tells_of_a_receipt_that_a_blind_gauge_does_not_see(tmp_path: Pa
 def test_people_set_a_tank_aside_with_a_reason_and_take_it_back(tmp_path: Path) -> None:
     farm = Farm(tmp_path, 44, "north")
     farm.run(600)
-    assert farm.act("quarantine_tank", tank="north", by="Ann", reason="odd smell").body["status"] == "quarantined"
+    assert (
+        farm.act("quarantine_tank", tank="north", by="Ann", reason="odd smell").body["now"]["status"] == "quarantined"
+    )
     assert farm.act("quarantine_tank", tank="north", by="Ben", reason="again").status is Taken.ALREADY
     assert farm.act("release_tank", tank="north", by="Ann", **RESULT).status is Taken.REFUSED
     back = farm.act("lift_quarantine", tank="north", by="Ben", reason="second sample is fine")
-    assert back.body["status"] == "awaiting test"
-    assert farm.act("remove_tank", tank="north", by="Ben", reason="cleaning").body["status"] == "out of service"
-    assert farm.act("return_tank", tank="north", by="Ben", reason="cleaned").body["status"] == "awaiting test"
+    assert back.body["now"]["status"] == "awaiting test"
+    assert farm.act("remove_tank", tank="north", by="Ben", reason="cleaning").body["now"]["status"] == "out of service"
+    assert farm.act("return_tank", tank="north", by="Ben", reason="cleaned").body["now"]["status"] == "awaiting test"
     assert farm.act("release_tank", tank="east", by="Ben", **RESULT).status is Taken.UNKNOWN
     assert farm.moves[0][0] == "quarantined by a person"
 

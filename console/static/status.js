@@ -1,0 +1,96 @@
+// The release page: a release with its sample result, a tank set aside; what is shown follows by itself.
+
+import { act, data, fill, refresh, rememberName } from "./ask.js";
+
+const words = data("words");
+const saidWords = data("status-words");
+const place = document.getElementById("status-now");
+const NUMBERS = ["density_kg_m3", "conductivity_pS_m"];
+let shown = null;
+
+async function renew() {
+  const open = place.querySelector("details")?.open;
+  await refresh(place, "/status/now");
+  const details = place.querySelector("details");
+  if (details) details.open = Boolean(open);
+}
+
+// A number as people type it, with a point or a comma; null for an empty field, NaN for what is none.
+function amount(text) {
+  const plain = text.trim().replace(",", ".");
+  return plain === "" ? null : Number(plain);
+}
+
+function form(id, handle) {
+  const element = document.getElementById(id);
+  const output = element.querySelector("output");
+  const say = (text, bad) => {
+    output.textContent = text;
+    output.toggleAttribute("data-bad", Boolean(bad));
+  };
+  element.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const by = element.elements.by.value.trim();
+    if (!by) {
+      say(words.name_first, true);
+      element.elements.by.focus();
+      return;
+    }
+    await handle(element, by, say);
+  });
+  rememberName(element.elements.by);
+}
+
+async function send(path, body, say, telling) {
+  const answer = await act(path, body, words.offline);
+  say(answer.ok ? telling(answer.body) : fill(words.failed, { why: answer.body.detail }), !answer.ok);
+  if (answer.ok) await renew();
+  return answer.ok;
+}
+
+function nameOf(element) {
+  return element.elements.tank.selectedOptions[0].textContent;
+}
+
+if (place) {
+  form("release", async (element, by, say) => {
+    const body = { by };
+    for (const name of ["appearance", "water_test", "certificate", "comment"]) body[name] = element.elements[name].value;
+    for (const name of NUMBERS) {
+      body[name] = amount(element.elements[name].value);
+      if (Number.isNaN(body[name])) {
+        say(saidWords.no_number, true);
+        element.elements[name].focus();
+        return;
+      }
+    }
+    const tank = nameOf(element);
+    const done = await send(`/api/tanks/${element.elements.tank.value}/release`, body, say, (told) => {
+      const what = told.now.release.not_done.join(", ");
+      return fill(what ? saidWords.released_without : saidWords.released, { tank, by: told.now.release.by, what });
+    });
+    if (done) {
+      for (const name of [...NUMBERS, "appearance", "water_test", "certificate", "comment"]) element.elements[name].value = "";
+    }
+  });
+
+  form("say", async (element, by, say) => {
+    const reason = element.elements.reason.value.trim();
+    if (!reason) {
+      say(saidWords.reason_first, true);
+      element.elements.reason.focus();
+      return;
+    }
+    const tank = nameOf(element);
+    const path = `/api/tanks/${element.elements.tank.value}/${element.elements.act.value}`;
+    const answered = (told) =>
+      told.status === "already" ? fill(saidWords.already, { tank }) : fill(saidWords.said, { tank, status: told.now.status });
+    if (await send(path, { by, reason }, say, answered)) element.elements.reason.value = "";
+  });
+
+  document.addEventListener("state", (event) => {
+    const now = JSON.stringify(Object.values(event.detail.tanks).map((tank) => tank.status));
+    if (shown !== null && now !== shown) renew();
+    shown = now;
+  });
+}
