@@ -16,6 +16,7 @@ from gaugehouse.documentrecords import documents_of
 from gaugehouse.loopchecks import FINISHED
 from gaugehouse.site import Site
 from gaugehouse.sitefile.sheetlines import proof_due
+from gaugehouse.statusdue import recertifications
 from history.book import BookReader
 from inventory.duelist import DAY_MS, Due, counted, due_json, listed
 
@@ -177,7 +178,7 @@ def month_closes(site: Site, book: BookReader, now_ms: int) -> Iterator[Due]:
         )
 
 
-CORE_SOURCES: Final[tuple[CoreSource, ...]] = (drain_checks, dips, certificates, alarm_tests)
+CORE_SOURCES: Final[tuple[CoreSource, ...]] = (drain_checks, dips, certificates, alarm_tests, recertifications)
 BOOK_SOURCES: Final[tuple[BookSource, ...]] = (loop_checks, month_closes)
 
 

@@ -72,21 +72,24 @@ class StatusRoom:
 
     def step(self, at: Instant, readings: Sequence[Reading], moved: Sequence[Decision]) -> list[Decision]:
         """What these readings make of the tanks' states. moved: what the movements have just told."""
-        told = _told(moved)
-        evidence = self._evidence(at)
+        told = _told(moved) if moved else {}
+        evidence = self._evidence(at) if self._points or self._meters.meters else {}
         decisions: list[Decision] = []
         for reading in readings:
             state = self._states.get(reading.tank)
             if state is None:
                 continue
             way = self._flowing(reading.tank)
+            trusted = reading.quality is not BAD
+            if not (way or evidence or told) and state.rests(at.elapsed_ms, at.time_ms, trusted):
+                continue
             beside_in, beside_out = evidence.get(reading.tank, ((), ()))
             stages = told.get(reading.tank, frozenset())
             seen = Seen(
                 at.elapsed_ms,
                 at.time_ms,
                 reading.level_m,
-                reading.quality is not BAD,
+                trusted,
                 (GAUGE, *beside_in) if way > 0 else beside_in,
                 (GAUGE, *beside_out) if way < 0 else beside_out,
                 Stage.FINAL.value in stages,

@@ -16,7 +16,12 @@ class StatusWatch:
 
     def __init__(self, tank: str, room: StatusRoom) -> None:
         self._tank, self._room = tank, room
+        self._told: dict[str, bool | None] = {}
 
     def tell(self, at: Instant, facts: TankFacts) -> Iterator[Told]:
-        yield Told(self._tank, "issue_not_released", None, self._room.issues_unreleased(self._tank))
-        yield Told(self._tank, "receipt_with_issue", None, self._room.both_ways(self._tank))
+        """A verdict once, when it changes; what is not known now again and again, as a reading that is Bad."""
+        issues, both = self._room.issues_unreleased(self._tank), self._room.both_ways(self._tank)
+        for condition, on in (("issue_not_released", issues), ("receipt_with_issue", both)):
+            if on is None or self._told.get(condition) is not on:
+                self._told[condition] = on
+                yield Told(self._tank, condition, None, on)

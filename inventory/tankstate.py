@@ -149,6 +149,13 @@ class TankState:
             changes += self._moved(E.SETTLED, seen.time_ms, "the site's settling time is over")
         return changes
 
+    def rests(self, elapsed_ms: int, time_ms: int, trusted: bool) -> bool:
+        """Whether a tick without any flow tells a tank nothing that `see` would have to look at: most ticks do not."""
+        if self.countdown is not None or self.flow_in or self.flow_out or self._restored or self._down_ms:
+            return False
+        self._seen_ms, self._seen_time_ms, self.known = elapsed_ms, time_ms, trusted
+        return True
+
     def _pass_time(self, seen: Seen) -> None:
         """Elapsed time counts; after a restart what the site's clock says has gone by, once the level is seen again."""
         counting = self.countdown

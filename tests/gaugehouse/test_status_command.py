@@ -5,12 +5,17 @@ from pathlib import Path
 
 import pytest
 
+from gaugehouse.acts import act_of
 from gaugehouse.cli import main
+from gaugehouse.core import Tick
 from gaugehouse.site import Site, load_site
+from gaugehouse.statusdue import recertifications
 from gaugehouse.statusrecords import contents_of
 from gaugehouse.stores import open_stores
+from gaugehouse.wiring import core_of
 from history.chain import Entry
 from inventory.documents import Document, DocumentKind, document_json
+from models.reading import Instant
 from tests.gaugehouse.sites import LOOP_SITE, write_site
 
 RULE = """
@@ -61,6 +66,17 @@ def test_a_tank_is_released_shown_and_set_aside(site: Site, capsys: pytest.Captu
     assert [row["to"] for row in json.loads(capsys.readouterr().out)] == [
         "released", "quarantined", "awaiting test", "out of service", "awaiting test",
     ]  # fmt: skip
+
+
+def test_released_fuel_is_due_to_be_tested_again_by_the_sites_limit(site: Site) -> None:
+    core = core_of(site)
+    assert not list(recertifications(core, START_MS))
+    fields = {"tank": "palm", "by": "Ada", "appearance": "clear and bright", "water_test": "passed"}
+    core.step(Tick(Instant(1, START_MS, 0), (), [act_of("release_tank", fields)]))
+    (due,) = recertifications(core, START_MS)
+    day = 86_400_000
+    assert [due.state(START_MS + days * day) for days in (1, 17, 30)] == ["later", "due", "overdue"]
+    assert due.rule == "every 30 d (manual 9.1)"
 
 
 def test_what_is_wrong_is_said_with_the_mend(site: Site, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from gaugehouse.core import Tick
 from gaugehouse.site import load_site
 from gaugehouse.statusroom import STATUS
 from gaugehouse.wiring import core_of
-from models.reading import OK, Instant, Sample
+from models.reading import Instant
 from simulator.layout import Act as Move
 from simulator.layout import Planned
 from tests.gaugehouse.sites import LOOP_SITE, write_site
@@ -40,17 +40,20 @@ class Farm(Kept):
         self.core = core_of(self.site)
         self.moves: list[tuple[str, str, str]] = []
         self.alarms: list[str] = []
+        self.down_s = 0  # how long no program ran: elapsed time stood still
 
-    def step(self, samples: Any, acts: Any = ()) -> None:
+    def step(self, samples: Any, acts: Any = ()) -> Any:
         self.seq += 1
         ms = START_MS + 1000 * self.second
-        result = self.core.step(Tick(Instant(self.seq, ms, 1000 * (self.second - POLL_S)), samples, acts))
+        elapsed_ms = 1000 * (self.second - POLL_S - self.down_s)
+        result = self.core.step(Tick(Instant(self.seq, ms, elapsed_ms), samples, acts))
         for decision in result.decisions:
             if decision.kind == STATUS:
                 body = json.loads(json.dumps(decision.body))
                 self.moves.append((body["event"], body["from"], body["to"]))
         self.alarms += [f"{t.source}.{t.condition} {t.event}" for t in result.transitions]
         self.answers = result.answers
+        return result
 
     def act(self, name: str, **fields: Any) -> Answer:
         self.step([], [act_of(name, fields)])
@@ -109,12 +112,10 @@ def test_a_restart_in_mid_settling_takes_the_countdown_up_again(tmp_path: Path) 
     saved = {key: text for key, text in farm.core.slow_state().items() if text is not None}
     farm.core = core_of(farm.site)
     farm.core.restore(saved)
-    farm.farm.advance(START_MS + 1000 * (farm.second + 1800))
-    farm.second += POLL_S  # elapsed time stood still, the site's clock went on for half an hour
-    ms = START_MS + 1000 * (farm.second + 1800)
-    farm.farm.advance(ms)
-    samples = [Sample(name, ms, OK, farm.farm.wire(name) or {}) for name in farm.farm.instruments]
-    farm.core.step(Tick(Instant(farm.seq + 1, ms, farm.core.at.elapsed_ms + 1000 * POLL_S), samples))
+    farm.second += 1800
+    farm.down_s = 1800
+    farm.farm.advance(START_MS + 1000 * farm.second)
+    farm.run(POLL_S)
     after = farm.core.status.state("north").countdown
     assert after is not None
     assert left_ms - after.left_ms == pytest.approx(1_800_000, abs=30_000)
