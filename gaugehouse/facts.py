@@ -51,8 +51,8 @@ from history.errors import BadQuestion, StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
 from history.traces import TraceReader
-from inventory.documents import document_json
 from inventory.batches import Content
+from inventory.documents import document_json
 from models.errors import OutOfRange
 from models.tank import Tank
 

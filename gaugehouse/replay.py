@@ -27,7 +27,7 @@ from gaugehouse.rows import (
     reading_cells,
 )
 from gaugehouse.site import Site
-from gaugehouse.wiring import core_of
+from gaugehouse.wiring import core_of_recording
 from inventory.movement import Stage
 from models.reading import READING_COLUMNS, Instant, Sample
 
@@ -114,7 +114,7 @@ def replay(site: Site, samples: Path, out: Path, say: Callable[[str], None] | No
 
     Raises `CallError` with the row for a recording that is wrong, `CouldNot` when a file cannot be read or written.
     """
-    core = core_of(site)
+    core = core_of_recording(site)
     order = {loop.instrument: place for place, loop in enumerate(site.loops)}
     rows = read_samples(samples, site.signal_names)
     tell = say or (lambda text: print(text, file=sys.stderr))

@@ -21,7 +21,7 @@ from gaugehouse.recording import read_samples
 from gaugehouse.replay import ticks
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_readings
-from gaugehouse.wiring import core_of
+from gaugehouse.wiring import core_of_recording
 
 MOST_SHOWN: Final = 20
 NO_END_MS: Final = 2**62
@@ -52,7 +52,7 @@ def _of(site: Site, args: Namespace) -> dict[str, list[Stretch]]:
 
 def recorded(site: Site, samples: Path) -> Iterator[Transition]:
     """What the alarms of a site would have done over a recording."""
-    core = core_of(site)
+    core = core_of_recording(site)
     order = {loop.instrument: place for place, loop in enumerate(site.loops)}
     for tick in ticks(read_samples(samples, site.signal_names), order, samples, lambda said: None):
         yield from core.step(tick).transitions

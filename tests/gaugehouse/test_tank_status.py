@@ -10,7 +10,7 @@ from gaugehouse.acts import Answer, Taken, act_of
 from gaugehouse.core import Tick
 from gaugehouse.site import load_site
 from gaugehouse.statusroom import STATUS
-from gaugehouse.wiring import core_of
+from gaugehouse.wiring import core_of, core_of_recording
 from models.reading import Instant
 from simulator.layout import Act as Move
 from simulator.layout import Planned
@@ -212,6 +212,16 @@ def test_people_set_a_tank_aside_with_a_reason_and_take_it_back(tmp_path: Path) 
     assert farm.act("return_tank", tank="north", by="Ben", reason="cleaned").body["now"]["status"] == "awaiting test"
     assert farm.act("release_tank", tank="east", by="Ben", **RESULT).status is Taken.UNKNOWN
     assert farm.moves[0][0] == "quarantined by a person"
+
+
+def test_a_recording_knows_no_release_so_that_nothing_of_it_is_judged(tmp_path: Path) -> None:
+    core = core_of_recording(load_site(write_site(tmp_path, LOOP_SITE + RULE)))
+    assert not core.status
+    player = Player(core)
+    seen: list[str] = []
+    for second in range(0, 1800, 5):
+        seen += player.tick(second, palm_top=current(5.0 - max(0, second - 900) * (1.0 / 60 / AREA_M2)))
+    assert not [alarm for alarm in seen if "released" in alarm]
 
 
 def test_a_site_without_a_rule_keeps_no_status_and_says_so(tmp_path: Path) -> None:
