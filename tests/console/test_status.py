@@ -14,7 +14,7 @@ RESULT = {"by": "Ada", "appearance": "clear and bright", "water_test": "passed"}
 async def test_every_tank_has_its_word_on_the_board_and_its_page(client: httpx.AsyncClient) -> None:
     board = (await client.get("/")).text
     for word in ("receiving", "settling until 16:34", "in use", "quarantined", "awaiting test", "released"):
-        assert f">{word}</span>" in board
+        assert f'/status/word">{word}</div>' in board
     tank = (await client.get("/tank/ostler-s")).text.replace(NBSP, " ")
     assert "left of 6 h 24 min by 1 h/m of depth (site manual 4.2)" in tank
     assert 'href="/status?tank=ostler-s"' in tank
