@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import Final, NamedTuple
 
-from gaugehouse.bookfill import filled
+from gaugehouse.bookfill import Filled, filled
 from gaugehouse.bookmoves import Moves
 from gaugehouse.boundary import Boundaries, Readings
 from gaugehouse.closerecords import Signed, closes_of
@@ -41,6 +41,9 @@ from inventory.documents import Document, DocumentKind
 from inventory.judging import Judged, judged_product, judged_tank
 from inventory.outside import OutsideRow, outside_rows
 from inventory.owners import OwnerRow, owner_rows
+
+FILLED_DAYS: Final = 40
+"""Papers older than this before a month get no volume that they do not state: nothing of the month needs it."""
 
 FARTHEST_DAYS: Final = 400
 """So far back a measurement is looked for that the first day can open with."""
@@ -118,11 +121,10 @@ class Books:
         self._boundaries = Boundaries(site, readings, dips_of(book))
         self._days = Days(site.zone, site.day_starts_min)
         self.head = str(book.head())
-        made = [filled(site, one, self._degC) for one in documents_of(book)]
-        self.documents = [one.document for one in made]
-        self._by_tank = {one.document.number for one in made if one.by_tank}
+        self.documents = documents_of(book)
+        self._filled: dict[int, Filled] = {}
         self.closes = closes_of(book)
-        self._openings = openings_of(self.documents)
+        self._openings = openings_of(self._fill([one for one in self.documents if one.kind is DocumentKind.OPENING]))
         self._moves = Moves(site, self._boundaries, movement_rows(book))
 
     def product_ids(self) -> list[str]:
@@ -132,16 +134,18 @@ class Books:
 
     def account(self, product: str, period: Period) -> Account:
         tanks = [tank for tank in self.site.tanks if tank.product == product]
-        ours = [one for one in in_force(self.documents) if one.product == product]
         closes = [one for one in self.closes if one.product == product]
         days = period.days
         month = self._month_to(days)
+        ours = self._of_product(product, month[0], closes)
         found = crossings(self._moves.running([tank.id for tank in tanks], month), ours)
         entries = entries_of(ours, found.crossings)
-        with_paper = {one.day for one in ours}
+        papers: dict[str, list[Document]] = {}
+        for one in ours:
+            papers.setdefault(one.day, []).append(one)
         accounts: list[TankAccount] = []
         for tank in tanks:
-            known = [self._day(tank.id, day, with_paper, ours, closes) for day in month]
+            known = [self._day(tank.id, day, papers.get(day, []), closes) for day in month]
             opening = self._openings.get(tank.id)
             before = self._before(tank.id, month[0], opening, closes)
             rows = tank_days(tank.id, product, opening, [*before.gap, *known], entries, before.physical)
@@ -195,12 +199,32 @@ class Books:
             return None
         return self._boundaries.at(tank, min(self._days.on(day).end_ms, self.now_ms)).temperature_degC
 
+    def _of_product(self, product: str, first: str, closes: Sequence[Signed]) -> list[Document]:
+        """The papers that make a product's book. Those that can bear on the month, and what owners had since their last
+        signed month, have both their volumes, as far as they can be known."""
+        ours = [one for one in in_force(self.documents) if one.product == product]
+        since = (date.fromisoformat(first) - timedelta(days=FILLED_DAYS)).isoformat()
+        if any(one.owner for one in ours):
+            signed = [close.through for close in closes if close.period == MONTH and close.through < first]
+            since = min(since, signed[-1] if signed else "")
+        older = [one for one in ours if one.day < since]
+        return older + self._fill([one for one in ours if one.day >= since])
+
+    def _fill(self, documents: Sequence[Document]) -> list[Document]:
+        for one in documents:
+            if one.number not in self._filled:
+                self._filled[one.number] = filled(self.site, one, self._degC)
+        return [self._filled[one.number].document for one in documents]
+
     def by_tank(self, product: str, period: Period) -> int:
         """How many papers of a period had their other volume worked out by the tank's temperature."""
         return sum(
             1
             for one in self.documents
-            if one.number in self._by_tank and one.product == product and one.day in period.days
+            if one.product == product
+            and one.day in period.days
+            and one.number in self._filled
+            and self._filled[one.number].by_tank
         )
 
     # What was measured
@@ -218,13 +242,11 @@ class Books:
                 }) if budget is not None else signed  # fmt: skip
         return found
 
-    def _day(
-        self, tank: str, day: str, papers: set[str], documents: Sequence[Document], closes: Sequence[Signed]
-    ) -> Day:
-        bounds = self._days.on(day)
-        if bounds.start_ms > self.now_ms:
-            return Day(day, unmeasured(tank, "this day is still to come"), day in papers)
-        return Day(day, self._stand(tank, day, closes), day in papers, self._moves.unpapered(tank, day, documents))
+    def _day(self, tank: str, day: str, papers: Sequence[Document], closes: Sequence[Signed]) -> Day:
+        """papers: of that day."""
+        if self._days.on(day).start_ms > self.now_ms:
+            return Day(day, unmeasured(tank, "this day is still to come"), bool(papers))
+        return Day(day, self._stand(tank, day, closes), bool(papers), self._moves.unpapered(tank, day, papers))
 
     def _before(self, tank: str, first: str, opening: Opening | None, closes: Sequence[Signed]) -> "Before":
         """What the first day opens with: the newest measurement before it, and the days without one since."""
