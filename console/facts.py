@@ -235,14 +235,15 @@ class Facts(Protocol):
 
         ``{kind, period, from, to, over, time, reference_degC, edition, rule: {name, words, source, base, standard} |
         None, head, products}``. A product: ``{product, name, whole, split, days, tanks: [{tank, name, whole, split,
-        days}], owners, outside, papers, obstacles, remarks, closed: {entry, time, by, comment, head, period, name} |
-        None, seal}``; `days` are those of a month. A row (`whole`, of `days`): ``{account, product, period, complete,
-        missing, remarks, opening_from, physical_source, physical_time, physical_why, physical_u95_m3, variance_u95_m3,
-        variance_gross_u95_m3, base_m3, percent, allowed_m3, verdict, verdict_why, telling, disputed_m3,
-        disputed_u95_m3, since_days}`` and, each as `_gross_m3` and `_standard_m3`, opening, receipts, issues,
-        transfers, draws, adjustments (signed: into the tank positive), book, physical, variance, cumulative, closing.
-        A part of `split`: ``{part, amount_m3, u95_m3, why}``. `obstacles`: why it cannot be closed now. `seal`: changes
-        with every figure that would be signed. Raises `ValueError` with what cannot be asked.
+        days}], owners, outside, papers, obstacles, remarks, closed: {entry, time, by, comment, head, period, name,
+        rows} | None, seal}``; `days` are those of a month, `rows` of `closed` those that were signed. A row (`whole`,
+        of `days`): ``{account, product, period, complete, missing, remarks, opening_from, physical_source,
+        physical_time, physical_why, physical_u95_m3, variance_u95_m3, variance_gross_u95_m3, base_m3, percent,
+        allowed_m3, verdict, verdict_why, telling, disputed_m3, disputed_u95_m3, since_days}`` and, each as `_gross_m3`
+        and `_standard_m3`, opening, receipts, issues, transfers, draws, adjustments (signed: into the tank positive),
+        book, physical, variance, cumulative, closing. A part of `split`: ``{part, amount_m3, u95_m3, why}``.
+        `obstacles`: why it cannot be closed now. `seal`: changes with every figure that would be signed. Raises
+        `ValueError` with what cannot be asked.
         """
         ...
 

@@ -5,7 +5,7 @@ or that the site accepts without one by a person's name. Makes values; the act i
 """
 
 from datetime import date, timedelta
-from typing import Any
+from typing import Any, Final
 
 from gaugehouse.bookjson import judged_json, owner_json, split_json
 from gaugehouse.bookwork import Account
@@ -46,7 +46,7 @@ def obstacles(site: Site, account: Account) -> list[str]:
 
 def remarks(site: Site, account: Account) -> list[str]:
     """What whoever signs must know, though it stands in nobody's way."""
-    said = list(account.whole.row.remarks)
+    said = off_from_signed(account) + list(account.whole.row.remarks)
     if account.by_tank:
         said.append(f"{account.by_tank} papers state no temperature: their other volume was taken at the tank's own")
     said += [f"{one.tank}: not measured: {one.whole.row.physical.why}" for one in account.tanks
@@ -57,6 +57,27 @@ def remarks(site: Site, account: Account) -> list[str]:
             said.append(f"{tank.tank}: no calibration certificate; accepted by {extras.accepted_by} in the site file")
         elif extras.certificate is not None and extras.certificate.is_overdue(last):
             said.append(f"{tank.tank}: its calibration was due on {extras.certificate.next_due}")
+    return said
+
+
+SIGNED_FIGURES: Final = tuple(
+    f"{name}_{side}_m3" for name in ("opening", "book", "physical", "variance") for side in ("gross", "standard")
+)
+
+
+def off_from_signed(account: Account) -> list[str]:
+    """Where the figures of a closed period, made anew, are not those that were signed; what was signed stands."""
+    closed = account.closed
+    if closed is None or closed.name != account.period.name:
+        return []
+    anew = {row["account"]: row for row in map(judged_json, (account.whole, *(one.whole for one in account.tanks)))}
+    said = []
+    for signed in closed.body["rows"]:
+        row = anew.get(signed["account"], {})
+        off = [name for name in SIGNED_FIGURES if row.get(name) != signed[name]]
+        if off:
+            figures = ", ".join(f"{name} {signed[name]} signed, {row.get(name)} now" for name in off)
+            said.append(f"{signed['account']}: readings or settings have changed since it was signed: {figures}")
     return said
 
 

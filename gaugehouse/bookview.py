@@ -104,6 +104,7 @@ def account_json(site: Site, account: Account, tank: str | None = None) -> Json:
         "closed": None if closed is None else {
             "entry": closed.entry, "time": iso_ms(closed.time_ms), "by": closed.by, "comment": closed.comment,
             "head": closed.head, "period": closed.period, "name": closed.name,
+            "rows": closed.body["rows"],
         },
     }  # fmt: skip
 

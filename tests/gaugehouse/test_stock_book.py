@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from console.stock_csv import book_csv
 from gaugehouse.acts import Taken
 from gaugehouse.closerecords import closes_of
-from gaugehouse.days import Days
+from gaugehouse.days import Days, iso_ms
 from gaugehouse.documentrecords import documents_of
 from gaugehouse.errors import CallError
 from history.chain import Entry
@@ -177,6 +177,24 @@ def test_a_signed_stand_is_the_next_opening_whatever_the_readings_say_later(ledg
     assert ledger.tank("month", "2026-01")["whole"]["closing_gross_m3"] == signed
 
 
+def test_figures_that_are_no_longer_those_that_were_signed_are_told(ledger: Ledger) -> None:
+    month(ledger)
+    ledger.add("delivery note", "2026-01-31", tank="ridge", paper="D1", observed="36 m3", standard="36 m3")
+    ledger.readings["ridge"].pop()
+    ledger.end_of("ridge", "2026-01-31", level(412.0))
+    over_the_boundary(ledger, "ridge", "2026-01-31", 400.0, 436.0)
+    ledger.until("2026-02-02T06:00:00Z")
+    ledger.sign("month", "2026-01")
+    told = ledger.product("month", "2026-01")
+    assert told["whole"]["receipts_gross_m3"] == pytest.approx(12.0, abs=0.01)
+    assert not any("since it was signed" in one for one in told["remarks"])
+    ledger.readings.clear()
+    again = ledger.product("month", "2026-01")
+    assert any("book_gross_m3" in one and "since it was signed" in one for one in again["remarks"])
+    assert again["closed"]["rows"] == told["closed"]["rows"]
+    assert again["whole"]["closing_gross_m3"] == told["whole"]["closing_gross_m3"]  # the stand stays as it was signed
+
+
 def test_a_correction_after_the_close_counts_on_an_open_day(ledger: Ledger) -> None:
     month(ledger)
     before = ledger.tank("month", "2026-01")["whole"]
@@ -259,21 +277,28 @@ def test_a_month_as_csv_read_again_gives_the_same_sums(ledger: Ledger) -> None:
         assert after["opening_gross_m3"] == before["physical_gross_m3"]
 
 
+def over_the_boundary(ledger: Ledger, tank: str, day: str, before_m3: float, after_m3: float) -> None:
+    """What the record book tells of a receipt from half an hour before a day's end until an hour after it."""
+    boundary = Days("Etc/UTC", 0).on(day).end_ms
+    moved, start_ms, end_ms = after_m3 - before_m3, boundary - 1_800_000, boundary + 3_600_000
+    told = {
+        "tank": tank, "kind": "receipt", "start": iso_ms(start_ms), "end": iso_ms(end_ms),
+        "level_start_m": level(before_m3), "level_end_m": level(after_m3), "gov_m3": moved, "gsv_m3": moved,
+        "ordered": "", "pair": "", "gsv_u95_m3": 0.4, "gov_u95_m3": 0.4, "tov_m3": moved, "tov_u95_m3": 0.4,
+        "number": 1, "stage": "final", "start_u95_s": 10.0, "end_u95_s": 10.0, "mean_m3_per_h": 24.0,
+        "peak_m3_per_h": 25.0, "blind_s": 0.0, "faults": "", "rough": "", "change": "final", "revision": 1,
+        "amends": None, "start_ms": start_ms, "end_ms": end_ms,
+    }  # fmt: skip
+    ledger.seq += 1
+    ledger.book.commit([Entry("movement", end_ms, ledger.seq, told)], {})
+
+
 def test_a_delivery_over_the_boundary_is_split_by_the_readings(ledger: Ledger) -> None:
     opened(ledger)
-    boundary = Days("Etc/UTC", 0).on("2026-01-01").end_ms
     ledger.add("delivery note", "2026-01-01", tank="palm", paper="D1", observed="36 m3", standard="36 m3")
     ledger.end_of("palm", "2026-01-01", level(412.0))
     ledger.end_of("palm", "2026-01-02", level(436.0))
-    told = {
-        "tank": "palm", "kind": "receipt", "start": "2026-01-01T23:30:00.000Z", "end": "2026-01-02T01:00:00.000Z",
-        "level_start_m": level(400.0), "level_end_m": level(436.0), "gov_m3": 36.0, "gsv_m3": 36.0, "ordered": "",
-        "pair": "", "gsv_u95_m3": 0.4, "gov_u95_m3": 0.4, "tov_m3": 36.0, "tov_u95_m3": 0.4, "number": 1,
-        "stage": "final", "start_u95_s": 10.0, "end_u95_s": 10.0, "mean_m3_per_h": 24.0, "peak_m3_per_h": 25.0,
-        "blind_s": 0.0, "faults": "", "rough": "", "change": "final", "revision": 1, "amends": None,
-        "start_ms": boundary - 1_800_000, "end_ms": boundary + 3_600_000,
-    }  # fmt: skip
-    ledger.book.commit([Entry("movement", boundary, 10_000, told)], {})
+    over_the_boundary(ledger, "palm", "2026-01-01", 400.0, 436.0)
     ledger.until("2026-01-03T00:00:00Z")
     first, second = (ledger.tank("day", f"2026-01-0{n}")["whole"] for n in (1, 2))
     assert first["receipts_gross_m3"] == pytest.approx(12.0, abs=0.001)
