@@ -49,6 +49,10 @@ FARTHEST_DAYS: Final = 400
 """So far back a measurement is looked for that the first day can open with."""
 
 
+STANDS: Final = frozenset({DocumentKind.OPENING, DocumentKind.OUTSIDE})
+"""Papers that state what is there, and not what came or went."""
+
+
 class Period(NamedTuple):
     """A day or a month of a site. days: those that have begun, of one that is still to come all of them. end_ms: when
     its last day ends; over: that has come."""
@@ -243,17 +247,18 @@ class Books:
         return found
 
     def _day(self, tank: str, day: str, papers: Sequence[Document], closes: Sequence[Signed]) -> Day:
-        """papers: of that day."""
+        """papers: of that day. One that only states a stand says nothing of what moved."""
+        told = any(one.kind not in STANDS for one in papers)
         if self._days.on(day).start_ms > self.now_ms:
-            return Day(day, unmeasured(tank, "this day is still to come"), bool(papers))
-        return Day(day, self._stand(tank, day, closes), bool(papers), self._moves.unpapered(tank, day, papers))
+            return Day(day, unmeasured(tank, "this day is still to come"), told)
+        return Day(day, self._stand(tank, day, closes), told, self._moves.unpapered(tank, day, papers))
 
     def _before(self, tank: str, first: str, opening: Opening | None, closes: Sequence[Signed]) -> "Before":
         """What the first day opens with: the newest measurement before it, and the days without one since."""
         gap: list[Day] = []
         if opening is None or opening.day >= first:
             return Before(None, ())
-        with_paper = {one.day for one in self.documents}
+        with_paper = {one.day for one in self.documents if one.kind not in STANDS}
         day = date.fromisoformat(first)
         for _ in range(FARTHEST_DAYS):
             day -= timedelta(days=1)

@@ -39,6 +39,12 @@ name = "Refueller 1"
 kind = "refueller"
 product = "jet"
 """
+METER = """
+[[stock.documents.meter]]
+id = "rack"
+tank = "palm"
+direction = "out"
+"""
 RULE = """
 [stock.accounts]
 rule = "flow-through"
@@ -49,7 +55,7 @@ def site_text(*, zone: str = "Etc/UTC", day_starts: str = "00:00", accepted: boo
     head = LOOP_SITE.replace('zone = "Etc/UTC"', f'zone = "{zone}"\nday_starts = "{day_starts}"') + SECOND
     if accepted:
         head = head.replace('reference_height = "13.5 m"', f'reference_height = "13.5 m"\n{ACCEPTED}')
-    return head + PLACES + more
+    return head + PLACES + METER + more
 
 
 class Ledger:

@@ -74,6 +74,18 @@ def test_what_the_tank_can_tell_stands_beside_every_comparison(ledger: Ledger) -
         assert 0.05 < row["variance_gross_u95_m3"] < 0.5
 
 
+def test_a_stand_is_no_paper_of_what_moved_and_a_totaliser_that_stood_still_is(ledger: Ledger) -> None:
+    opened(ledger)
+    ledger.add("outside stock", "2026-01-02", place="bowser", observed="3 m3")
+    ledger.add("meter totaliser", "2026-01-03", meter="rack", meter_opening="100 m3", meter_closing="100 m3")
+    for day in ("2026-01-01", "2026-01-02", "2026-01-03"):
+        ledger.end_of("palm", day, level(400.0))
+        ledger.end_of("ridge", day, level(400.0))
+    ledger.until("2026-01-04T06:00:00Z")
+    told = [ledger.product("day", f"2026-01-0{n}")["whole"]["complete"] for n in (1, 2, 3)]
+    assert told == [False, False, True]
+
+
 def test_a_warm_tank_is_no_gain_at_the_reference_temperature(ledger: Ledger) -> None:
     opened(ledger)
     ledger.end_of("palm", "2026-01-01", level(400.0))
