@@ -266,7 +266,9 @@ def _mistake(finding: Finding) -> Mistake:
 
 def _told(mistake: Mistake, line: int, columns: Mapping[str, str]) -> Json:
     """A mistake of a row, with the column as the file's head has it."""
-    return {"row": line, **mistake._asdict(), "column": columns.get(mistake.column, mistake.column)}
+    short = next((name for name, (field, _, _) in QUANTITIES.items() if field == mistake.column), "")
+    column = columns.get(mistake.column) or columns.get(short) or mistake.column
+    return {"row": line, **mistake._asdict(), "column": column}
 
 
 def _refused(tried: Tried) -> Outcome:

@@ -69,6 +69,7 @@ def judged(core: "Core", at: Instant, draft: Draft, ignoring: Collection[int] = 
         closed_through=room.closed_through(draft.product),
         begins="" if opening is None else opening.day,
         opening=None if opening is None else opening.number,
+        earlier=_earlier(core, draft) if draft.kind is DocumentKind.OPENING else (),
         vessel=_vessel(core, draft, today),
         usual_m3=None if reverses else room.usual_m3(draft.kind, draft.tank),
         same_paper=papers,
@@ -90,6 +91,15 @@ def judged(core: "Core", at: Instant, draft: Draft, ignoring: Collection[int] = 
         density_why=objection or "",
     )
     return Judged(whole, judge(whole, circumstances, site.documents))
+
+
+def _earlier(core: "Core", draft: Draft) -> list[int]:
+    """Documents of the tank and owner on open days before this one."""
+    return [
+        one.number
+        for one in core.documents.all()
+        if one.day < draft.day and one.owner == draft.owner and draft.tank in (one.tank, one.details.get("to_tank"))
+    ]
 
 
 def _same_flow(draft: Draft, other: Document) -> bool:

@@ -75,7 +75,8 @@ class Circumstances:
     """What is known beside the paper.
 
     today: the site's day of the entry. closed_through: the last day that is closed for the product, "" for none.
-    begins: the day of the tank's opening balance for this owner, "" for none yet; opening: its number. usual_m3: median
+    begins: the day of the tank's opening balance for this owner, "" for none yet; opening: its number; earlier: of an
+    opening balance, documents of the tank and owner on days before it. usual_m3: median
     of what papers of this kind at this tank say, None while there are few. same_stand: the document that states the
     same place on the same day. counted: documents that count the same flow already, once by tickets
     or notes and once by a totaliser. factor: the meter's own.
@@ -87,6 +88,7 @@ class Circumstances:
     closed_through: str = ""
     begins: str = ""
     opening: int | None = None
+    earlier: Sequence[int] = ()
     vessel: Vessel | None = None
     usual_m3: float | None = None
     same_paper: Sequence[Same] = ()
@@ -132,6 +134,12 @@ def _day(draft: Draft, c: Circumstances) -> Iterator[Finding]:
             yield _refuse(
                 "kind", f"tank {draft.tank} has its opening balance, document {c.opening} of {c.begins}", "one a tank",
                 "correct that one, or write an adjustment",
+            )  # fmt: skip
+        if c.earlier:
+            numbers = ", ".join(map(str, c.earlier[:5]))
+            yield _refuse(
+                "day", f"documents {numbers} of {draft.tank} are of days before {draft.day}", "the book's first day",
+                "write the opening of the first day, or undo those",
             )  # fmt: skip
     elif c.begins and draft.day < c.begins:
         yield _refuse(
@@ -197,7 +205,9 @@ def _vessel(draft: Draft, vessel: Vessel, field: str, size: float) -> Iterator[F
         )
     elif draft.kind is DocumentKind.DELIVERY and vessel.room_m3 is not None and size > vessel.room_m3:
         yield _ask(
-            field, f"{size:g} m3", f"since the day began {draft.tank} had room for {vessel.room_m3:.1f} m3 at most"
+            field,
+            f"{size:g} m3",
+            f"since the day began {draft.tank} had room for {max(vessel.room_m3, 0.0):.1f} m3 at most",
         )
 
 

@@ -152,7 +152,7 @@ def test_a_file_with_mistakes_is_not_taken_and_each_is_named(site, tmp_path, cap
     assert document(site, "import", str(path), "--json", "--sure") == 2
     told_all = json.loads(capsys.readouterr().out)
     assert {(one["row"], one["column"]) for one in told_all["mistakes"]} == {
-        (3, "day"), (4, "observed [L]"), (5, "place"), (7, "observed_m3"), (10, "row"),
+        (3, "day"), (4, "observed [L]"), (5, "place"), (7, "observed [L]"), (10, "row"),
     }  # fmt: skip
 
 

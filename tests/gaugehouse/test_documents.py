@@ -211,6 +211,15 @@ def test_a_tank_has_one_opening_balance_and_nothing_before_it(office):
     assert fields_wrong(early) == ["day"]
 
 
+def test_an_opening_balance_opens_the_first_day(office):
+    office.add("delivery note", tank="palm", paper="1", observed="12 m3", day="2026-08-31")
+    late = opening(office)
+    assert fields_wrong(late) == ["day"]
+    assert "documents 1 of palm" in late.text
+    assert opening(office, tank="ridge").status is Taken.DONE
+    assert opening(office, day="2026-08-31").status is Taken.DONE
+
+
 def test_owners_are_asked_for_where_there_are_several(tmp_path):
     office = Office(tmp_path, OWNERS)
     assert fields_wrong(opening(office)) == ["owner"]
