@@ -9,6 +9,7 @@ from typing import Annotated, Final
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
+from pydantic import BaseModel, Field
 
 from console import document_views
 from console import document_words as words
@@ -20,7 +21,19 @@ DAYS: Final = 31
 MOST: Final = 500
 
 Render = Callable[..., HTMLResponse]
-DayOrNone = Annotated[str | None, Query(pattern=f"^$|{DAY}")]
+
+
+class Filter(BaseModel):
+    """What the list is to show, as a form sends it: empty for all."""
+
+    first: Annotated[str, Field(pattern=f"^$|{DAY}")] = ""
+    before: Annotated[str, Field(pattern=f"^$|{DAY}")] = ""
+    tank: str = ""
+    kind: str = ""
+    undone: bool = False
+
+
+Asked = Annotated[Filter, Query()]
 
 
 class DocumentPages:
@@ -32,50 +45,34 @@ class DocumentPages:
         self.router.add_api_route("/documents", self.documents)
         self.router.add_api_route("/documents/list", self.rows)
 
-    async def documents(
-        self,
-        request: Request,
-        first: DayOrNone = None,
-        before: DayOrNone = None,
-        tank: str = "",
-        kind: str = "",
-        undone: bool = False,
-    ) -> HTMLResponse:
+    async def documents(self, request: Request, asked: Asked) -> HTMLResponse:
         live, facts = self._facts.live(), self._facts.document_facts()
-        listed = await self._listed(live, facts, first, before, tank, kind, undone)
         return self._render(
-            request, "documents.html", live, facts=facts, form=document_views.form(facts), units=words.UNITS,
-            document_caution=words.CAUTION, field_words=dict(words.FIELDS), script=dict(words.SCRIPT), **listed,
-        )  # fmt: skip
+            request,
+            "documents.html",
+            live,
+            facts=facts,
+            form=document_views.form(facts),
+            units=words.UNITS,
+            document_caution=words.CAUTION,
+            field_words=dict(words.FIELDS),
+            script=dict(words.SCRIPT),
+            **await self._listed(live, facts, asked),
+        )
 
-    async def rows(
-        self,
-        request: Request,
-        first: DayOrNone = None,
-        before: DayOrNone = None,
-        tank: str = "",
-        kind: str = "",
-        undone: bool = False,
-    ) -> HTMLResponse:
+    async def rows(self, request: Request, asked: Asked) -> HTMLResponse:
         live, facts = self._facts.live(), self._facts.document_facts()
-        listed = await self._listed(live, facts, first, before, tank, kind, undone)
-        return self._render(request, "_documents.html", live, **listed)
+        return self._render(request, "_documents.html", live, **await self._listed(live, facts, asked))
 
-    async def _listed(
-        self,
-        live: Json,
-        facts: Json,
-        first: str | None,
-        before: str | None,
-        tank: str,
-        kind: str,
-        undone: bool,
-    ) -> Json:
+    async def _listed(self, live: Json, facts: Json, asked: Filter) -> Json:
         """The newest documents of the days asked for, newest first; without days those of the last month."""
-        if not first and not before:
+        first = asked.first
+        if not first and not asked.before:
             first = (date.fromisoformat(facts["today"]) - timedelta(days=DAYS - 1)).isoformat()
-        asked = question(self._facts, first or None, before or None, tank or None, kind or None, undone)
-        found = await self._facts.documents(asked)
+        wanted = question(
+            self._facts, first or None, asked.before or None, asked.tank or None, asked.kind or None, asked.undone
+        )
+        found = await self._facts.documents(wanted)
         names, zone = document_views.names_of(facts), self._model.zone
         rows = [document_views.row(one, names, live["time"], zone) for one in reversed(found[-MOST:])]
-        return {"rows": rows, "asked": asked, "left_out": max(0, len(found) - MOST)}
+        return {"rows": rows, "asked": wanted, "left_out": max(0, len(found) - MOST)}
