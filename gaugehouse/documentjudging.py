@@ -3,8 +3,8 @@
 Gathers `Circumstances` for the guards; decides nothing itself. No clock, no I/O.
 """
 
-from collections.abc import Collection
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Collection, Mapping
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from gaugehouse.days import Days
 from gaugehouse.site import Site
@@ -18,6 +18,16 @@ from models.reading import Instant
 
 if TYPE_CHECKING:
     from gaugehouse.core import Core
+
+
+_BESIDE: Final[Mapping[DocumentKind, tuple[DocumentKind, ...]]] = {
+    **dict.fromkeys(DocumentKind, ()),
+    DocumentKind.TICKET: (DocumentKind.METER,),
+    DocumentKind.DELIVERY: (DocumentKind.METER,),
+    DocumentKind.METER: (DocumentKind.TICKET, DocumentKind.DELIVERY),
+    DocumentKind.OUTSIDE: (DocumentKind.OUTSIDE,),
+}
+"""By kind, the documents of the same day that it is held against."""
 
 
 class Judged(NamedTuple):
@@ -54,7 +64,7 @@ def judged(core: "Core", at: Instant, draft: Draft, ignoring: Collection[int] = 
         whole = completed(draft, correct)
     except OutOfRange as error:
         whole, uncorrectable = completed(draft, None), str(error)
-    beside = [one for one in room.of_day(draft.day) if one.number not in ignoring]
+    beside = [one for one in room.of_day(draft.day, *_BESIDE[draft.kind]) if one.number not in ignoring]
     opening = room.opening(draft.tank, draft.owner) if draft.tank else None
     if opening is not None and opening.number in ignoring:
         opening = None

@@ -45,7 +45,7 @@ class Documents:
     def __init__(self) -> None:
         self._next = 1
         self._open: dict[int, Document] = {}
-        self._days: dict[str, dict[int, Document]] = {}
+        self._days: dict[tuple[str, DocumentKind], dict[int, Document]] = {}
         self._closed: dict[str, str] = {}
         self._openings: dict[str, Opening] = {}
         self._reads: dict[str, list[Read]] = {}
@@ -70,9 +70,9 @@ class Documents:
         """Documents of days that are not closed, by number."""
         return iter(list(self._open.values()))
 
-    def of_day(self, day: str) -> list[Document]:
-        """Documents of one day, as long as it is not closed for their product."""
-        return list(self._days.get(day, {}).values())
+    def of_day(self, day: str, *kinds: DocumentKind) -> list[Document]:
+        """Documents of some kinds and one day, as long as it is not closed for their product."""
+        return [one for kind in kinds for one in self._days.get((day, kind), {}).values()]
 
     def is_closed(self, day: str, product: str) -> bool:
         return day <= self._closed.get(product, "")
@@ -132,13 +132,14 @@ class Documents:
 
     def _enter(self, document: Document) -> None:
         self._open[document.number] = document
-        self._days.setdefault(document.day, {})[document.number] = document
+        self._days.setdefault((document.day, document.kind), {})[document.number] = document
 
     def _leave(self, document: Document) -> None:
         del self._open[document.number]
-        del self._days[document.day][document.number]
-        if not self._days[document.day]:
-            del self._days[document.day]
+        key = (document.day, document.kind)
+        del self._days[key][document.number]
+        if not self._days[key]:
+            del self._days[key]
 
     def _note(self, document: Document) -> None:
         if document.paper and document.details.get("reverses") is None:

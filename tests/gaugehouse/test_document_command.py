@@ -184,6 +184,13 @@ def test_a_file_without_rows_or_without_quotes_closed_is_told(site, tmp_path, ca
     assert document(site, "import", str(tmp_path / "nowhere.csv")) == 2
 
 
+def test_a_file_of_too_many_rows_is_to_be_divided(site, tmp_path, capsys):
+    path = tmp_path / "file.csv"
+    path.write_text("kind,day\n" + "adjustment,2026-01-02\n" * 2001, encoding="utf-8")
+    assert document(site, "import", str(path)) == 2
+    assert "at most 2000 are taken at once, divide it" in capsys.readouterr().err
+
+
 def test_questions_of_a_file_wait_for_sure(site, tmp_path, capsys):
     path = tmp_path / "january.csv"
     path.write_text(ROWS.replace("36000,28,", "36000,68,"), encoding="utf-8")
