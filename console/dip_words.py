@@ -31,7 +31,7 @@ DIP: Final[Mapping[str, str]] = MappingProxyType(
         "base_sample": "{base} kg/m³, sample {number} of {time}",
         "wait": "wait {minutes} min more: static electricity",
         "flows": "fuel flows: no dip, no sample; then wait {minutes} min",
-        "unwatched": "no level now: ask who moves fuel before a tape goes in",
+        "unwatched": "not watched long enough to know: ask who moves fuel before a tape goes in",
         "free": "the relaxation time is over, by what the gauge has shown",
         "split": "{dips} dips; {left} mm are left unexplained",
         "zero": "{value} ± {u95} mm at an innage of {at} mm",

@@ -42,7 +42,8 @@ TYPING_M: Final = 0.1
 
 
 class Wait(NamedTuple):
-    """The relaxation time at one moment. left_ms: of it; flows: the tank was moving then; known: nothing was hidden."""
+    """The relaxation time at one moment. left_ms: of it; flows: the tank was moving then; known: the gauge was
+    trusted all the time before it."""
 
     left_ms: int
     flows: bool
@@ -82,8 +83,9 @@ def waited_for(core: "Core", tank: str, time_ms: int) -> Wait:
             moving = end is None or time_ms < end
             flows = flows or moving
             left = max(left, relaxation if end is None or moving else end + relaxation - time_ms)
-    latest = keeper.latest
-    return Wait(left, flows, latest is not None and latest.quality is not BAD)
+    latest, begun = keeper.latest, keeper.seen_since_ms
+    seen = begun is not None and time_ms - begun >= relaxation
+    return Wait(left, flows, seen and latest is not None and latest.quality is not BAD)
 
 
 def gauge_standard_m(accuracy: Accuracy, level_m: float) -> float:

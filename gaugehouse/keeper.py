@@ -67,6 +67,7 @@ class TankKeeper:
         self.flow = ""
         self.flowed: tuple[int, int] | None = None  # site's time of the newest stretch that flowed: first and last seen
         self.slopes = NO_SLOPES
+        self.seen_since_ms: int | None = None  # site's time since when nothing could flow unseen
         self.stock = stock
         self.known: Gauged | None = None
         self.damped_m: float | None = None
@@ -127,12 +128,14 @@ class TankKeeper:
         """
         elapsed_ms = at.elapsed_ms
         if quality is not BAD:
-            if self._level_ms is None or elapsed_ms - self._level_ms > UNWATCHED_MS or self.flow == FILLING:
-                self._receiving_ms = elapsed_ms
+            lost = self._level_ms is None or elapsed_ms - self._level_ms > UNWATCHED_MS
             if self._stopped_ms is not None:
-                if at.time_ms - self._stopped_ms > UNWATCHED_MS:
-                    self._receiving_ms = elapsed_ms
+                lost = lost or at.time_ms - self._stopped_ms > UNWATCHED_MS
                 self._stopped_ms = None
+            if lost:
+                self.seen_since_ms = at.time_ms
+            if lost or self.flow == FILLING:
+                self._receiving_ms = elapsed_ms
             self._level_ms = elapsed_ms
         return AT_REST if elapsed_ms - self._receiving_ms >= self._at_rest_after_ms else AFTER_RECEIPT
 
@@ -181,6 +184,7 @@ class TankKeeper:
             "extremes": self.extremes.save(),
             "flow": self.flow,
             "flowed": self.flowed,
+            "seen": self.seen_since_ms,
             "level": self._level_ms,
             "receiving": self._receiving_ms,
             "time": self._stopped_ms if self.latest is None else self.latest.time_ms,
@@ -193,6 +197,7 @@ class TankKeeper:
         self._trust.restore(state["trust"])
         self.extremes.restore(state["extremes"])
         self.flow = state["flow"]
+        self.seen_since_ms = state.get("seen")
         flowed = state.get("flowed")
         self.flowed = None if flowed is None else (flowed[0], flowed[1])
         self._level_ms, self._receiving_ms = state.get("level"), state.get("receiving", 0)

@@ -61,7 +61,7 @@ async def test_the_trend_and_the_pages_tell_zero_and_what_to_have_checked(client
     assert DIP["not_done"] in page or "upper third" in page
     board = (await client.get("/dips")).text
     assert "fuel flows: no dip, no sample" in board
-    assert "no level now: ask who moves fuel" in board
+    assert "not watched long enough to know: ask who moves fuel" in board
     assert board.count("not dipped yet") == 5
 
 

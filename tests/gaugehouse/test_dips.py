@@ -213,6 +213,13 @@ def test_without_a_level_the_person_is_told_that_nobody_watched(kept: Kept) -> N
     assert "ask who moves fuel" in answer.text
 
 
+def test_who_has_watched_for_less_than_the_wait_says_so(kept: Kept) -> None:
+    kept.still(6.0, 600)
+    assert "ask who moves fuel" in kept.dip(6000, 6000).text
+    kept.still(6.0, 1300)
+    assert kept.dip(6000, 6000).text == ""
+
+
 # Water
 
 
