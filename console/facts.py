@@ -104,8 +104,8 @@ class Facts(Protocol):
         ("filling" | "emptying" | "still" | "" = not known), `next_limit` ``{condition, at_m, seconds, volume_m3}`` or
         None, `time_to` ``{high_high, critical_high}``, each ``{at_m, seconds, earliest_s, latest_s}`` (at the rate as
         it is and at its two sides, 95 %; latest None = perhaps never) or None, `plan` ``{tank, kind, product,
-        quantity_m3, rate_m3_per_h, by, made, begun, moved_m3}`` (a movement that was ordered) or None, `usable_m3` and
-        `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up to the limit `high`,
+        quantity_m3, rate_m3_per_h, by, made, begun, moved_m3, receipt}`` (a movement that was ordered) or
+        None, `usable_m3` and `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up to the limit `high`,
         negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `dip`
         (`console.dip_facts.DipFacts.state` without what moves), `day_low_m`, `day_high_m`,
         `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms` (ids of the standing alarms of the tank
@@ -438,7 +438,7 @@ class Facts(Protocol):
         ...
 
     async def receipts(self) -> list[Json]:
-        """Receipts: those that are open, then those that are over, newest first; each as `receipt` tells it."""
+        """Receipts, each as `receipt` tells it: those that are open, then the newest 200 that are over."""
         ...
 
     async def receipt(self, number: int) -> Json | None:

@@ -342,7 +342,9 @@ def _match(row: Json, degC: str) -> Json | None:
             "verdict": one["verdict"], "bad": one["verdict"] == "beyond the limit",
         })  # fmt: skip
     error = found["paper_error_percent"]
-    said = [one["said"] for one in quantities[:1]] or [TEXT["unseen"].format(why=TEXT["no_level"])]
+    said = [one["said"] for one in quantities[:1]] or [
+        TEXT["unseen"].format(why=TEXT["no_level" if row["opening"] else "no_opening"])
+    ]
     if error is not None and abs(error) >= 0.05:
         said.append(TEXT["paper_error"].format(percent=number(error, 2, signed=True)))
     return {"rows": rows, "said": said}

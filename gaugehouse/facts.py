@@ -57,6 +57,8 @@ from models.errors import OutOfRange
 from models.tank import Tank
 
 PROFILE_POINTS: Final = 60
+MOST_RECEIPTS: Final = 200
+"""So many of those that are over are told at once; each is there by its number."""
 STALE_POLLS: Final = 5
 LEAST_STALE_S: Final = 5.0
 
@@ -364,7 +366,7 @@ class DaemonFacts:
         return None if kept is None or kept.undone is not None else document_json(kept.document)
 
     async def receipts(self) -> list[Json]:
-        over: list[Json] = await self._ask(receipts_of, self._book)
+        over: list[Json] = await self._ask(receipts_of, self._book, MOST_RECEIPTS)
         return [receipt_json(self._core, one) for one in reversed(self._core.receipts.all())] + over
 
     async def receipt(self, number: int) -> Json | None:

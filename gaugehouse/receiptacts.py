@@ -149,6 +149,9 @@ class StartReceipt(NamedTuple):
         if receipt.stage is Stage.STARTED:
             text = f"receipt {self.number} was started by {receipt.started_by}"
             return Outcome(Answer(Taken.ALREADY, text, told.receipt_json(core, receipt)))
+        wrong = _objection(core, receipt.tank, receipt.product, receipt.paper)
+        if wrong is not None:  # the site file says other things of the tank by now
+            return Outcome(wrong)
         found = work.forecast_of(core, receipt.tank, receipt.paper, receipt.rate_m3_per_s)
         ordered = PlanMovement(
             receipt.tank, RECEIPT, found.incoming_m3, receipt.rate_m3_per_s, receipt.product, self.by
@@ -332,7 +335,7 @@ def _objection(core: "Core", tank: str, product: str, paper: DeliveryPaper) -> A
         return Answer(Taken.REFUSED, f"tank {tank}: it holds {held}, not {product}; plan another tank")
     model = work.product_of(core, tank)
     try:
-        paper.at_m3(model, paper.temperature_degC)
+        paper.ctl(model)(model.base_degC if paper.temperature_degC is None else paper.temperature_degC)
     except OutOfRange as error:
         return Answer(Taken.REFUSED, f"tank {tank}: the paper's figures are none of {held}: {error}")
     return None

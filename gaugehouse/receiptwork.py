@@ -129,6 +129,7 @@ def bounds_of(core: "Core", tank: str) -> Bounds:
     if fill is not None:
         tops.append(("safe_fill", fill.level_m))
     top = min(tops, key=lambda one: one[1]) if tops else ("table", table.top_m)
+    top = (top[0], min(top[1], table.top_m))
     response, budget = site.extras[tank].response, budget_of(site, tank)
     needed = None if budget is None else budget.given_s if budget.given_s is not None else budget.total_s
     return Bounds(at, top, None if response is None else response.max_fill_m3_per_s, needed)

@@ -69,6 +69,8 @@ async def test_what_is_wrong_is_answered_with_its_mend(client: httpx.AsyncClient
     assert (nothing.status_code, "quantity is missing" in nothing.text) == (422, True)
     thick = await client.post("/api/receipts/check", json=DELIVERY | {"density_15_kgpm3": 1190.0})
     assert (thick.status_code, "none of jet" in thick.json()["detail"]) == (409, True)
+    cold = DELIVERY | {"density_15_kgpm3": 1190.0, "temperature_degC": None}
+    assert (await client.post("/api/receipts/check", json=cold)).status_code == 409
     assert (await client.post("/api/receipts/check", json=DELIVERY | {"tank": "nowhere"})).status_code == 404
     assert (await client.get("/api/receipts/9")).status_code == 404
     assert (await client.get("/api/receipts/9/paper")).status_code == 404
