@@ -105,7 +105,8 @@ class Facts(Protocol):
         None, `time_to` ``{high_high, critical_high}``, each ``{at_m, seconds, earliest_s, latest_s}`` (at the rate as
         it is and at its two sides, 95 %; latest None = perhaps never) or None, `plan` ``{tank, kind, product,
         quantity_m3, rate_m3_per_h, by, made, begun, moved_m3, receipt}`` (a movement that was ordered) or
-        None, `usable_m3` and `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up to the limit `high`,
+        None, `usable_m3` and `dead_m3` (above and under the lowest suction, None without one), `room_m3` (volume up
+        to the limit `high`,
         negative above it), `water_age_s`, `water_source` ("signal" | "dips" | "none"), `dip`
         (`console.dip_facts.DipFacts.state` without what moves), `day_low_m`, `day_high_m`,
         `since_reset_low_m`, `since_reset_high_m`, `since_reset_time`, `alarms` (ids of the standing alarms of the tank

@@ -307,7 +307,7 @@ def _line(check: Json, now: str, zone: ZoneInfo, degC: str) -> Json:
         else f"{litres(difference, signed=True)} ± {litres(check['u95_m3'])}",
         "limit": litres(check["limit_m3"]),
         "beyond": check["beyond"],
-        "said": _line_said(check),
+        "said": TEXT["beyond"] if check["beyond"] else _line_said(check),
         "comment": check["comment"],
     }  # fmt: skip
 

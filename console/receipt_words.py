@@ -88,6 +88,7 @@ TEXT: Final = MappingProxyType(
         "paper_error": "the paper's own two quantities differ by {percent} % from its temperature and density",
         "made": "planned by {name}",
         "diverges": "LINE AND TANK DISAGREE: stop, check the line-up, walk the line",
+        "beyond": "beyond the limit",
         "agrees": "line and tank agree within the site's limit",
         "cannot_tell_yet": "the tank cannot tell so little yet",
     }
