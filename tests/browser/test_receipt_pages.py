@@ -7,9 +7,9 @@ from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import Console
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
-SLOW_MS = 60_000
+SLOW_MS = 100_000
 PHONE = {"width": 390, "height": 844}
 
 
@@ -62,7 +62,7 @@ def test_a_delivery_from_call_to_signature(page: Page, console: Console) -> None
     expect(page.locator("#said")).to_contain_text("say why in the comment")
     page.locator("#decide [name=comment]").fill("came late")
     press(page, "Accept with protest")
-    expect(page.locator("#now")).to_contain_text("accepted with protest, by Ada (came late)", timeout=SLOW_MS)
+    expect(page.locator("#now")).to_contain_text("Accepted with protest, by Ada (came late)", timeout=SLOW_MS)
     expect(page.locator("form#decide")).to_have_count(0)
     with page.expect_download() as paper:
         page.get_by_role("link", name="receipt record").click()
