@@ -100,7 +100,7 @@ def leak(
             longest = max((one.hours for one in stretches), default=0.0)
             said.append(Said(Refusal.NO_QUIET_HOURS, longest, rules.shortest_ms / HOUR_MS))
     if window is None:
-        return Outcome(tank, None, None, tuple(said), None)
+        return Outcome(tank, None, None, tuple(said), _smallest_now(site, store, tank, to_ms))
     points, share, hole_h = points_of(store, tank, window)
     if share < LEAST_SHARE or hole_h > LONGEST_HOLE * BUCKET_MS / HOUR_MS:
         said.append(Said(Refusal.HOLES, 100 * share, 100 * LEAST_SHARE))
@@ -108,6 +108,13 @@ def leak(
     if said:
         return Outcome(tank, window, None, tuple(said), smallest)
     return tested(site, tank, points, window)
+
+
+def _smallest_now(site: Site, store: Readings, tank: str, to_ms: int) -> float | None:
+    """What the tank could claim at its best as it stands, by its newest two hours of readings; None without any."""
+    newest = Stretch(to_ms - 2 * HOUR_MS, to_ms)
+    points, _, _ = points_of(store, tank, newest)
+    return smallest_claim(standing_in(site, tank, points, newest), site.leak) if points else None
 
 
 def tested(site: Site, tank: str, points: Sequence[Point], window: Stretch) -> Outcome:

@@ -116,7 +116,11 @@ def test_a_short_stretch_a_hole_and_an_hour_without_readings_are_refused_with_wh
     assert [(one.why, one.needs) for one in short.said] == [(Refusal.SHORT, 8.0)]
     hole = _leak(path, begun, begun + 12 * H, begun + 36 * H)
     assert [one.why for one in hole.said] == [Refusal.HOLES]
+    early = _leak(path, begun + 5 * H)
+    assert [(one.why, one.needs) for one in early.said] == [(Refusal.NO_QUIET_HOURS, 8.0)]
+    assert early.smallest_m3_per_h == pytest.approx(hole.smallest_m3_per_h, rel=0.2)  # the tank could, on other days
     nothing = _leak(path, begun - 3 * DAY_MS)
+    assert nothing.smallest_m3_per_h is None
     assert [one.why for one in nothing.said] == [Refusal.NO_QUIET_HOURS]
     assert nothing.said[0].needs == 8.0
 
