@@ -34,6 +34,8 @@ from console.status_pages import StatusPages
 from console.stock_api import StockApi
 from console.stock_pages import StockPages
 from console.vitals_api import VitalsApi
+from console.water_api import WaterApi
+from console.water_pages import WaterPages
 
 
 def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> FastAPI:
@@ -75,6 +77,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(StockApi(facts).router)
     app.include_router(VitalsApi(facts).router)
     app.include_router(StatusApi(facts).router)
+    app.include_router(WaterApi(facts).router)
     app.include_router(assets.router)
     app.include_router(pages.router)
     app.include_router(AlarmPages(facts, model, pages.render).router)
@@ -86,6 +89,7 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.include_router(StockPages(facts, model, pages.render).router)
     app.include_router(StatusPages(facts, model, pages.render).router)
+    app.include_router(WaterPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)

@@ -5,6 +5,7 @@ bool, None, list, dict); a missing figure is ``None``, never NaN; readings.csv c
 times are ISO 8601 UTC with milliseconds and ``Z`` unless a name ends in ``_ms``. Nothing blocks: slow work is awaited.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Literal, NamedTuple, Protocol
@@ -457,6 +458,40 @@ class Facts(Protocol):
 
     async def receipt_paper(self, number: int, size: PaperSize) -> bytes | None:
         """The receipt record of one that is over, as PDF; None where there is none."""
+        ...
+
+    async def water(self, tanks: Sequence[str]) -> list[Json]:
+        """The water accounts of known tanks over the site's number of days, up to the last day that is over.
+
+        Each ``{tank, from, to, days, unmeasured_days, flows_by, terms: [{term, low_m3, high_m3, note}],
+        expected_low_m3, expected_high_m3, drained_*, lying_*, found_* (the same two; `lying` None where no water cut is
+        known), verdict, why, trend: {slope_m_per_day, standard_error_m_per_day, rises, cuts, stretches, days, why},
+        cuts: [{time, water_m, source}], drained: [{time, day, water_m3, by, how}]}``. `verdict`: "more than expected",
+        "within", "cannot tell"; `source`: "signal" (one a day) or "dip"; `flows_by`: "papers", "gauge", both or "".
+        """
+        ...
+
+    async def drain_checks(self, tank: str | None) -> list[Json]:
+        """Drain checks, newest first: ``{number, tank, day, time, by, result, appearance, water_m3, fuel_m3, document,
+        why, comment, withdrawn: {by, time, comment} | None}``, `result` one of "clear", "water", "not done"."""
+        ...
+
+    async def forecast(self) -> list[Json]:
+        """Products first, then tanks: ``{of, id, tanks, time, usable_m3, above, missing, days_known, days_asked,
+        days_by_papers, days_by_gauge, mean_m3_per_day, sd_m3, by_weekday_m3, cover_days, cover_earliest_days,
+        cover_latest_days, lead_days, order_point_m3, order_in_days, order_earliest_in_days, order_by, order_now, why,
+        notes}``. `of`: "product" or "tank"; `by_weekday_m3`: seven, Monday first; a cover of None where `usable_m3` and
+        the mean are known: longer than two years; `why`: why nothing is told.
+        """
+        ...
+
+    async def due(self) -> Json:
+        """``{time, counts, dues}``: what somebody has to do, the most pressing first.
+
+        A due: ``{state, kind, about, what, from, until, who, link, rule, last, note}``; `state` "overdue", "due",
+        "coming" (within a week) or "later"; `from` and `until` None for what was never done; `about` the id of a tank,
+        loop, alarm or product. `counts`: how many of each state.
+        """
         ...
 
     async def act(self, name: str, fields: Json) -> ActAnswer:

@@ -19,7 +19,14 @@ from console.lookup import TankId, known_tank, time_ms
 from console.model import Model
 
 HERE: Final = FilePath(__file__).parent
-PAGES: Final = (("/", "Board"), ("/alarms", "Alarms"), ("/stock", "Stock"), ("/loops", "Loops"), ("/buses", "Lines"))
+PAGES: Final = (
+    ("/", "Board"),
+    ("/alarms", "Alarms"),
+    ("/stock", "Stock"),
+    ("/due", "Due"),
+    ("/loops", "Loops"),
+    ("/buses", "Lines"),
+)
 CHART_COLUMNS: Final = (
     "level_m", "tov_m3", "gsv_m3", "rate_m3_per_h", "temperature_degC", "water_m", "volume_percent", "current_mA"
 )  # fmt: skip

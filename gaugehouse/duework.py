@@ -10,15 +10,18 @@ from datetime import date, timedelta
 from typing import Any, Final
 
 from gaugehouse import checkrecords
+from gaugehouse.closerecords import CLOSE
+from gaugehouse.closeroom import MONTH
 from gaugehouse.core import Core
 from gaugehouse.days import Days, day_of, iso_ms
-from gaugehouse.documentrecords import documents_of
+from gaugehouse.flowdays import standing_between
 from gaugehouse.loopchecks import FINISHED
 from gaugehouse.site import Site
 from gaugehouse.sitefile.sheetlines import proof_due
 from gaugehouse.statusdue import recertifications
 from history.book import BookReader
 from inventory.duelist import DAY_MS, Due, counted, due_json, listed
+from inventory.status import TankStatus
 
 Json = dict[str, Any]
 
@@ -28,6 +31,9 @@ BookSource = Callable[[Site, BookReader, int], Iterable[Due]]
 OPERATOR: Final = "operator"
 MAINTAINER: Final = "maintainer"
 STOCK_KEEPER: Final = "stock keeper"
+
+FIRST_DAY: Final = "1970-01-10"
+LAST_DAY: Final = "9999-12-31"
 
 MONTH_CLOSE_DAYS: Final = 5
 """So many days after its end a month is to be closed. Our own choice."""
@@ -55,7 +61,7 @@ def drain_checks(core: Core, now_ms: int) -> Iterator[Due]:
             None if day is None else days.on(day).start_ms,
             None if day is None else days.on(day).end_ms,
             OPERATOR,
-            f"/water#{tank.id}",
+            f"/water?tank={tank.id}#check",
             f"{'working tank' if works else 'other tank'}, every {every} d ({room.rules.source})",
             "never done" if done is None else f"{done.day} by {done.by}: {done.result.value}",
             "; ".join(notes),
@@ -153,14 +159,16 @@ def loop_checks(site: Site, book: BookReader, now_ms: int) -> Iterator[Due]:
 
 def month_closes(site: Site, book: BookReader, now_ms: int) -> Iterator[Due]:
     """Months that have documents, are over and are not signed; the running one when it ends."""
-    closed = {
-        (entry.body["product"], entry.body["name"])
-        for entry in book.entries(["stock_close"])
-        if entry.body.get("period") == "month"
-    }
+    newest: dict[str, str] = {product.id: "" for product in site.products}  # a close covers what lies before it
+    for entry in book.entries([CLOSE]):
+        if entry.body.get("period") == MONTH:
+            product, month = str(entry.body["product"]), str(entry.body["name"])
+            newest[product] = max(newest.get(product, ""), month)
     days = Days(site.zone, site.day_starts_min)
-    for product, month in sorted({(one.product, one.day[:7]) for one in documents_of(book)}):
-        if (product, month) in closed:
+    oldest = min(newest.values(), default="")
+    papers = standing_between(book, f"{oldest}-01" if oldest else FIRST_DAY, LAST_DAY)
+    for product, month in sorted({(one.product, one.day[:7]) for one in papers}):
+        if month <= newest.get(product, ""):
             continue
         first = date.fromisoformat(f"{month}-01")
         after = (first + timedelta(days=32)).replace(day=1)
@@ -178,7 +186,27 @@ def month_closes(site: Site, book: BookReader, now_ms: int) -> Iterator[Due]:
         )
 
 
-CORE_SOURCES: Final[tuple[CoreSource, ...]] = (drain_checks, dips, certificates, alarm_tests, recertifications)
+def releases(core: Core, now_ms: int) -> Iterator[Due]:
+    """Tanks that have settled and wait for their sample and a release by name."""
+    for tank in core.site.tanks:
+        state = core.status.get(tank.id)
+        if state is not None and state.status is TankStatus.AWAITING_TEST:
+            yield Due(
+                "release",
+                tank.id,
+                "draw the sample, then release the tank or quarantine it",
+                state.since_ms,
+                state.since_ms + DAY_MS,
+                STOCK_KEEPER,
+                "/status",
+                "a settled tank is released by name with the sample's result",
+                "not released",
+            )
+
+
+CORE_SOURCES: Final[tuple[CoreSource, ...]] = (
+    drain_checks, dips, releases, recertifications, certificates, alarm_tests
+)  # fmt: skip
 BOOK_SOURCES: Final[tuple[BookSource, ...]] = (loop_checks, month_closes)
 
 

@@ -4,7 +4,7 @@ Nothing here blocks the loop: questions to the stores go to reader threads, an a
 """
 
 import asyncio
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Final, Protocol
 
 from collector.health import BusHealth
@@ -23,10 +23,13 @@ from gaugehouse.days import iso_ms
 from gaugehouse.dipfacts import DaemonDips
 from gaugehouse.documentfacts import document_facts, document_rows, documents_csv
 from gaugehouse.documentrecords import Kept, document_with
+from gaugehouse.drainrecords import check_rows
+from gaugehouse.duework import due_list, dues_of_book, dues_of_core
 from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
+from gaugehouse.forecastwork import forecasts
 from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.leakacts import leak_tests
 from gaugehouse.leakpaper import paper_of as leak_paper_of
@@ -45,6 +48,7 @@ from gaugehouse.statusrecords import batches_json, contents_of, status_rows
 from gaugehouse.statusroom import status_json
 from gaugehouse.stocksheet import sheet_now, stock_json
 from gaugehouse.vitals import Vitals
+from gaugehouse.waterwork import water_json, waters_of
 from history.aggregating import Columnar, aggregated
 from history.book import BookReader
 from history.errors import BadQuestion, StoreUnavailable
@@ -277,6 +281,26 @@ class DaemonFacts:
             if movement is not None:
                 row |= rounded(self._core.movements.row(movement))
         return rows[::-1]
+
+    async def water(self, tanks: Sequence[str]) -> list[Json]:
+        air, now_ms = self._core.waterlog.air(), self._now_ms()
+        told = await self._ask(waters_of, self._core.site, self._store, self._book, air, tanks, now_ms)
+        return [water_json(one) for one in told]
+
+    async def drain_checks(self, tank: str | None) -> list[Json]:
+        rows: list[Json] = await self._ask(check_rows, self._book, tank)
+        return sorted(rows, key=lambda row: (row["day"], row["number"]), reverse=True)
+
+    async def forecast(self) -> list[Json]:
+        core = self._core
+        newest = {name: keeper.latest for name, keeper in core.keepers.items()}
+        rows: list[Json] = await self._ask(forecasts, core.site, self._store, self._book, newest, self._now_ms())
+        return rows
+
+    async def due(self) -> Json:
+        now_ms = self._now_ms()
+        dues = dues_of_core(self._core, now_ms)
+        return due_list([*dues, *await self._ask(dues_of_book, self._core.site, self._book, now_ms)], now_ms)
 
     def stock(self) -> Json:
         now_ms = self._now_ms()

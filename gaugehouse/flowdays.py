@@ -8,8 +8,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from gaugehouse.days import Days, parse_ms
+from gaugehouse.documentrecords import documents_between
 from gaugehouse.movementrecords import movement_rows
 from history.book import BookReader
+from inventory.documentdraft import booked
 from inventory.documents import Document, DocumentKind
 
 PAPER: Final = "papers"
@@ -31,6 +33,11 @@ class Flow(NamedTuple):
     kind: str = ""
 
 
+def standing_between(book: BookReader, first: str, last: str) -> list[Document]:
+    """The documents of the days first <= day <= last that stand."""
+    return [one.document for one in documents_between(book, first, last) if one.undone is None]
+
+
 def gauge_flows(book: BookReader, days: Days, from_ms: int, to_ms: int) -> list[Flow]:
     """Final movements that ended in from <= t < to, by the site day of their end."""
     found = []
@@ -50,7 +57,7 @@ def paper_flows(documents: Iterable[Document]) -> list[Flow]:
     found = []
     for one in documents:
         volume = one.standard_m3 if one.standard_m3 is not None else one.observed_m3
-        if volume is None or not one.tank:
+        if volume is None or not one.tank or not booked(one):
             continue
         if one.kind is DocumentKind.METER and (one.tank, one.day) in with_tickets:
             continue

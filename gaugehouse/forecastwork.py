@@ -9,8 +9,7 @@ from datetime import date, timedelta
 from typing import Any, Final, NamedTuple
 
 from gaugehouse.days import Day, Days, iso_ms
-from gaugehouse.documentrecords import documents_of
-from gaugehouse.flowdays import GAUGE, PAPER, Flow, by_day, gauge_flows, paper_flows
+from gaugehouse.flowdays import GAUGE, PAPER, Flow, by_day, gauge_flows, paper_flows, standing_between
 from gaugehouse.site import Site
 from gaugehouse.stocksheet import NEWEST_AGE_MS
 from gaugehouse.tankdays import last_days, read_days
@@ -51,7 +50,7 @@ def forecasts(
     rules = site.forecast.rules
     span = last_days(days, rules.look_back_days, now_ms)
     flows = gauge_flows(book, days, span[0].start_ms, span[-1].end_ms)
-    flows += paper_flows(one for one in documents_of(book) if span[0].date <= one.day <= span[-1].date)
+    flows += paper_flows(standing_between(book, span[0].date, span[-1].date))
     watched = {
         tank.id: {one.day.date for one in read_days(store, tank.id, span) if one.watched >= LEAST_WATCHED}
         for tank in site.tanks

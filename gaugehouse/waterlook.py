@@ -17,7 +17,7 @@ from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
 from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book, look_into_readings
-from gaugehouse.waterwork import water_json, water_of
+from gaugehouse.waterwork import water_json, waters_of
 from gaugehouse.wiring import core_of
 from history.book import BookReader
 from inventory.draincheck import CAUTION
@@ -65,7 +65,7 @@ def water(args: Namespace) -> int:
         with look_into_readings(site) as store:
             now_ms = now_of(book)
             air = past_core(site, book).waterlog.air()
-            told = [water_json(water_of(site, store, book, air, tank, now_ms)) for tank in tanks]
+            told = [water_json(one) for one in waters_of(site, store, book, air, tanks, now_ms)]
     if args.json:
         print(as_json(told))
     elif args.csv:

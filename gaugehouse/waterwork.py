@@ -9,14 +9,14 @@ from typing import Any, Final, NamedTuple
 
 from gaugehouse.days import Day, Days, iso_ms
 from gaugehouse.diprecords import dips_of
-from gaugehouse.documentrecords import documents_of
 from gaugehouse.drainrecords import checks_of
-from gaugehouse.flowdays import GAUGE, Flow, by_day, gauge_flows, paper_flows
+from gaugehouse.flowdays import GAUGE, Flow, by_day, gauge_flows, paper_flows, standing_between
 from gaugehouse.site import Site
 from gaugehouse.tankdays import ReadDay, last_days, read_days
 from gaugehouse.waterroom import AirDay
 from history.book import BookReader
 from history.store import Store
+from inventory.dips import Dip
 from inventory.documents import Document, DocumentKind
 from inventory.draincheck import DrainCheck
 from inventory.wateraccount import CUT_M, Account, Found, Received, TankDay, account, drawn
@@ -29,6 +29,16 @@ Json = dict[str, Any]
 
 SIGNAL: Final = "signal"
 DIP: Final = "dip"
+
+
+class Kept(NamedTuple):
+    """What the record book tells of the water of all tanks over some days; read once, asked for each tank."""
+
+    span: Sequence[Day]
+    documents: Sequence[Document]
+    flows: Sequence[Flow]
+    checks: Sequence[DrainCheck]
+    dips: Sequence[Dip]
 
 
 class Drained(NamedTuple):
@@ -54,17 +64,25 @@ class WaterOf(NamedTuple):
     flows_by: str
 
 
-def water_of(site: Site, store: Store, book: BookReader, air: Mapping[str, AirDay], tank: str, now_ms: int) -> WaterOf:
-    """The account of a tank over the site's own number of days, up to the last day that is over."""
+def waters_of(
+    site: Site, store: Store, book: BookReader, air: Mapping[str, AirDay], tanks: Sequence[str], now_ms: int
+) -> list[WaterOf]:
+    """The accounts of some tanks over the site's own number of days, up to the last day that is over."""
     days = Days(site.zone, site.day_starts_min)
     span = last_days(days, site.water.account_days, now_ms)
+    documents = standing_between(book, span[0].date, span[-1].date)
+    flows = [*gauge_flows(book, days, span[0].start_ms, span[-1].end_ms), *paper_flows(documents)]
+    kept = Kept(span, documents, flows, checks_of(book), dips_of(book))
+    return [_water_of(site, store, kept, air, tank) for tank in tanks]
+
+
+def _water_of(site: Site, store: Store, kept: Kept, air: Mapping[str, AirDay], tank: str) -> WaterOf:
+    span, model = kept.span, site.tank(tank)
     read = read_days(store, tank, span)
-    documents = [one for one in documents_of(book) if one.tank == tank and span[0].date <= one.day <= span[-1].date]
-    flows = [flow for flow in gauge_flows(book, days, span[0].start_ms, span[-1].end_ms) if flow.tank == tank]
-    flows += paper_flows(documents)
-    model = site.tank(tank)
-    drains = drained(checks_of(book, tank), documents, span)
-    cuts = cuts_of(site, book, tank, read)
+    flows = [flow for flow in kept.flows if flow.tank == tank]
+    documents = [one for one in kept.documents if one.tank == tank]
+    drains = drained([check for check in kept.checks if check.tank == tank], documents, span)
+    cuts = cuts_of(model, kept.dips, read)
     found = Found(drawn([one.water_m3 for one in drains]), lying(model, cuts, span))
     tank_days = [_tank_day(one, model, flows, air) for one in read]
     made = account(tank_days, received(flows, read), found, site.water.rules)
@@ -88,10 +106,10 @@ def drained(checks: Sequence[DrainCheck], documents: Sequence[Document], span: S
     return sorted(found)
 
 
-def cuts_of(site: Site, book: BookReader, tank: str, read: Sequence[ReadDay]) -> list[Cut]:
+def cuts_of(model: Tank, dips: Sequence[Dip], read: Sequence[ReadDay]) -> list[Cut]:
     """The water cuts of these days: of a signal one a day, and every dip that found out about water."""
     found: list[Cut] = []
-    if site.tank(tank).water is not None:
+    if model.water is not None:
         middle = ((one.day.start_ms + one.day.end_ms) // 2 for one in read)
         found += [
             Cut(at_ms, one.water_m.median, SIGNAL) for at_ms, one in zip(middle, read, strict=True) if one.water_m
@@ -99,8 +117,8 @@ def cuts_of(site: Site, book: BookReader, tank: str, read: Sequence[ReadDay]) ->
     start_ms, end_ms = read[0].day.start_ms, read[-1].day.end_ms
     found += [
         Cut(dip.time_ms, dip.water_m, DIP)
-        for dip in dips_of(book, tank)
-        if dip.water_m is not None and start_ms <= dip.time_ms < end_ms
+        for dip in dips
+        if dip.tank == model.id and dip.water_m is not None and start_ms <= dip.time_ms < end_ms
     ]
     return sorted(found)
 

@@ -185,7 +185,9 @@ def _cut_back(values: Sequence[float]) -> list[float]:
 
 
 def _drift(known: Sequence[tuple[date, float]], left: Sequence[float], today: date, sd: float) -> float:
-    """Variance by which whole weeks lie apart beyond what single days bring about: busy and quiet ones, a season."""
+    """Variance by which weeks to come lie off the pattern beyond what single days bring about: busy and quiet weeks, a
+    season. Twice that between the known weeks: theirs is in the pattern's own level as well.
+    """
     weeks: dict[int, list[float]] = {}
     for (on, _), one in zip(known, left, strict=True):
         weeks.setdefault((today - on).days // WEEK, []).append(one)
@@ -193,7 +195,7 @@ def _drift(known: Sequence[tuple[date, float]], left: Sequence[float], today: da
     if len(full) < 3:
         return 0.0
     between = math.fsum(statistics.fmean(week) ** 2 for week in full) / (len(full) - 1)
-    return max(0.0, between - sd**2 * statistics.fmean(1 / len(week) for week in full))
+    return max(0.0, 2 * (between - sd**2 * statistics.fmean(1 / len(week) for week in full)))
 
 
 def _stretch(days: Sequence[date], left: Sequence[float]) -> float:

@@ -6,6 +6,7 @@ pictures of the pages need no daemon. Nothing of it is measured anywhere.
 
 import asyncio
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from types import SimpleNamespace
@@ -27,6 +28,7 @@ from tests.console.fake_leak import DAY_MS as LEAK_DAY_MS
 from tests.console.fake_leak import fake_leak
 from tests.console.fake_receipts import FakeReceipts
 from tests.console.fake_status import SAYS, FakeStatus
+from tests.console.fake_water import FakeWater
 
 ALARM_STATE_AFTER = {
     "shelve": ("shelved", "shelved"),
@@ -222,6 +224,7 @@ class FakeFacts:
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
         self.book = FakeBook()
+        self.waterbook = FakeWater(iso, T0_MS)
         self.receiving = FakeReceipts()
         self.papers = FakeDocuments()
         self.dips = FakeDips(self)
@@ -736,6 +739,22 @@ class FakeFacts:
         self._ask_store()
         return self.papers.one(number)
 
+    async def water(self, tanks: Sequence[str]) -> list[Json]:
+        self._ask_store()
+        return [self.waterbook.account(tank) for tank in tanks]
+
+    async def drain_checks(self, tank: str | None) -> list[Json]:
+        self._ask_store()
+        return self.waterbook.checks(tank)
+
+    async def forecast(self) -> list[Json]:
+        self._ask_store()
+        return self.waterbook.forecast()
+
+    async def due(self) -> Json:
+        self._ask_store()
+        return self.waterbook.due()
+
     async def receipts(self) -> list[Json]:
         self._ask_store()
         return self.receiving.all()
@@ -775,6 +794,8 @@ class FakeFacts:
             return said
         if name in DOCUMENT_ACTS:
             return self.papers.act(name, fields)
+        if "drain_check" in name:
+            return self.waterbook.act(name, fields)
         if "receipt" in name:
             return self.receiving.act(name, fields)
         if name in ("add_dip", "add_density_sample", "withdraw_dip"):

@@ -15,12 +15,13 @@ from tests.console.fake import FakeFacts
 PATHS = [
     "/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance", "/buses", "/loops",
     "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1", "/stock", "/stock?month=2026-10",
-    "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1", "/stock", "/status",
+    "/status", "/water", "/forecast", "/due",
 ]  # fmt: skip
 PARTS = [
     "/stock/book?month=2026-11",
     "/tank/ostler-n/chain", "/tank/fennock/movements", "/alarms/list", "/alarms/every/list", "/alarms/history",
     "/status/now",
+    "/water/checks", "/due/list",
     "/loops/LI-fennock/faults", "/loops/LI-fennock/faults/2/entries", "/loops/LI-fennock/last", "/loops/LI-pipit/last",
 ]  # fmt: skip
 

@@ -6,15 +6,17 @@ from typing import Any
 
 import pytest
 
-from gaugehouse.act import Taken
+from gaugehouse.act import Decision, Taken
 from gaugehouse.acts import act_of
 from gaugehouse.core import Core, Tick
 from gaugehouse.errors import CallError
 from gaugehouse.waterroom import AIR_DAYS, AirNow
 from gaugehouse.wiring import core_of
 from inventory.draincheck import DrainResult
-from models.reading import Instant
-from tests.gaugehouse.sites import loop_site
+from models.moistair import vapour_density_kgpm3
+from models.reading import OK, Instant, Sample
+from tests.gaugehouse.sites import LOOP_SITE, loop_site
+from tests.gaugehouse.waterpast import movement
 
 DAY_MS = 86_400_000
 START_MS = 1_772_323_200_000  # 2026-03-01T00:00:00Z
@@ -155,3 +157,63 @@ def test_the_air_of_a_day_is_kept_and_old_days_go(core: Core, tmp_path: Path) ->
     assert again(core, tmp_path).waterlog.air() == {}  # what was told as changed is not told again
     core.waterlog.see_air(Instant(9, START_MS + 402 * DAY_MS, 0), AirNow(40.0, None, None))
     assert "water/air:2027-04-07" in core.slow_state()
+
+
+def test_a_tank_works_from_the_first_word_of_a_movement_on(core: Core, tmp_path: Path) -> None:
+    begun = movement(1, "issue", START_MS, -5.0) | {"end_ms": None, "stage": "moving"}
+    core.waterlog.see_moved(Instant(1, START_MS + 60_000, 60_000), [Decision("movement", begun)])
+    assert core.waterlog.moved_ms("palm") == START_MS + 60_000
+    late = movement(1, "issue", START_MS + 120_000, -5.0)
+    core.waterlog.see_moved(Instant(2, START_MS + 999_000, 999_000), [Decision("movement", late)])
+    assert core.waterlog.moved_ms("palm") == START_MS + 120_000
+    taken_back = movement(2, "issue", START_MS + 900_000, -5.0) | {"stage": "withdrawn"}
+    core.waterlog.see_moved(Instant(3, START_MS + 999_000, 999_000), [Decision("movement", taken_back)])
+    fresh = again(core, tmp_path)
+    assert fresh.waterlog.moved_ms("palm") == START_MS + 120_000
+    assert fresh.waterlog.works("palm", START_MS + DAY_MS)
+    assert not fresh.waterlog.works("palm", START_MS + 4 * DAY_MS)
+
+
+AIR_SITE = LOOP_SITE.replace(
+    "\n[[product]]",
+    """
+[[instrument.signal]]
+name = "air"
+function = 3
+address = 4
+counted_from = 0
+type = "float32"
+unit = "degF"
+
+[[instrument.signal]]
+name = "damp"
+function = 3
+address = 6
+counted_from = 0
+type = "float32"
+unit = "%"
+
+[[point]]
+id = "air"
+signal = "palm-top.air"
+role = "ambient_temperature"
+
+[[point]]
+id = "damp"
+signal = "palm-top.damp"
+role = "humidity"
+
+[[product]]""",
+    1,
+)
+
+
+def test_the_sites_own_air_is_seen_once_a_minute_in_its_own_unit(tmp_path: Path) -> None:
+    core = core_of(loop_site(tmp_path, text=AIR_SITE))
+    for second, fahrenheit in ((0, 86.0), (30, 95.0), (60, 77.0)):
+        values = {"current": 12.0, "temperature": 28.0, "air": fahrenheit, "damp": 80.0}
+        at_ms = START_MS + 1000 * second
+        core.step(Tick(Instant(second + 1, at_ms, 1000 * second), [Sample("palm-top", at_ms, OK, values)]))
+    day = core.waterlog.air()["2026-03-01"]
+    assert (day.low_degC, day.high_degC) == pytest.approx((25.0, 30.0))  # what stood between two looks is not known
+    assert day.vapour_kgpm3 == pytest.approx(vapour_density_kgpm3(30.0, 80.0))

@@ -16,7 +16,7 @@ from gaugehouse.forecastwork import forecasts, usable_of
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.tankdays import last_days, read_days
 from gaugehouse.waterroom import AirDay
-from gaugehouse.waterwork import water_json, water_of
+from gaugehouse.waterwork import water_json, waters_of
 from inventory.documents import DocumentKind
 from models.moistair import vapour_density_kgpm3
 from tests.gaugehouse.waterpast import (
@@ -40,7 +40,8 @@ AIR = {f"2026-03-{day:02d}": AirDay(24.0, 32.0, vapour_density_kgpm3(30, 80)) fo
 
 def told(site: Any, air: dict[str, AirDay] | None = None) -> dict[str, Any]:
     with look_into_book(site) as book, look_into_readings(site) as store:
-        return water_json(water_of(site, store, book, AIR if air is None else air, "palm", NOW_MS))
+        [one] = waters_of(site, store, book, AIR if air is None else air, ["palm"], NOW_MS)
+    return water_json(one)
 
 
 def forecast(site: Any, now_ms: int = NOW_MS) -> dict[str, Any]:
@@ -122,7 +123,7 @@ def test_what_was_drained_counts_once_and_too_much_is_told(tmp_path: Path) -> No
     draw = {"details": {"water_m3": 0.001, "fuel_m3": 0.0}}
     write(site, document(1, DocumentKind.WATER_DRAW, "2026-03-22", -0.001, **draw))
     found = told(site)
-    assert [one["how"] for one in found["drained"]] == ["document 1", "drain check 1"]
+    assert [one["how"] for one in found["drained"]] == ["drain check 1", "document 1"]
     assert found["drained_low_m3"] == pytest.approx(0.9 * 0.005)
     act(site, "drain_check", START_MS + 25 * DAY_MS, result="water", water_m3=1.9, **clear)
     more = told(site)

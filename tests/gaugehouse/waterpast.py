@@ -9,6 +9,8 @@ from typing import Any
 
 from gaugehouse.acts import act_of
 from gaugehouse.core import Tick
+from gaugehouse.days import iso_ms, parse_ms
+from gaugehouse.movementrecords import COLUMNS
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import open_stores
 from gaugehouse.wiring import core_of
@@ -61,9 +63,6 @@ def reading(seq: int, at_ms: int, blind: bool = False) -> Reading:
 
 
 def movement(number: int, kind: str, end_ms: int, gov_m3: float) -> dict[str, Any]:
-    from gaugehouse.days import iso_ms
-    from gaugehouse.movementrecords import COLUMNS
-
     row: dict[str, Any] = dict.fromkeys(COLUMNS)
     row |= {
         "tank": "palm", "number": number, "kind": kind, "stage": "final", "gov_m3": gov_m3, "gsv_m3": gov_m3,
@@ -74,7 +73,9 @@ def movement(number: int, kind: str, end_ms: int, gov_m3: float) -> dict[str, An
 
 
 def document(number: int, kind: DocumentKind, day: str, m3: float, **more: Any) -> Document:
-    plain = Document(number, kind, day, START_MS, "palm", "jet", "", f"p{number}", m3, None, None, None, "Ada")
+    plain = Document(
+        number, kind, day, parse_ms(f"{day}T09:00:00Z"), "palm", "jet", "", f"p{number}", m3, None, None, None, "Ada"
+    )
     return replace(plain, **more)
 
 

@@ -165,3 +165,26 @@ def test_every_account_adds_up_and_no_term_turns_round(
     assert made.expected_m3.high == pytest.approx(sum(term.water_m3.high for term in made.terms))
     more = account(days, [Received(*one) for one in got], Found(drawn([*drains, 100.0]), NONE), RULES)
     assert more.verdict is (Verdict.MORE if days else Verdict.CANNOT_TELL)
+
+
+parts = st.floats(0, 1)
+
+
+@given(st.lists(st.tuples(*[parts] * 6), min_size=5, max_size=5), st.floats(-0.1, 0.1), st.floats(0.05, 2.0))
+def test_no_sound_tank_is_accused_and_a_leak_beyond_the_bounds_is_found(
+    shares: list[tuple[float, ...]], misread: float, leak_m3: float
+) -> None:
+    """Whatever part of each way in really came, a bucket misread by up to a tenth never makes it more than expected."""
+    air = {"air_low_degC": 23.0, "air_high_degC": 32.0, "vapour_kgpm3": vapour_density_kgpm3(32, 75)}
+    days = [day(date=f"2026-03-{k + 1:02d}", fuel_degC=30.0 - k % 3, issued_m3=40.0, **air) for k in range(20)]
+    received = [Received(60.0, 33.0, 28.0)] * 6
+    terms = account(days, received, Found(NONE, NONE), RULES).terms
+    share = [sum(one) / len(shares) for one in zip(*shares, strict=True)]
+    came = sum(
+        term.water_m3.low + part * (term.water_m3.high - term.water_m3.low)
+        for term, part in zip(terms, share, strict=True)
+    )
+    sound = account(days, received, Found(drawn([came * (1 + misread)]), NONE), RULES)
+    assert sound.verdict is not Verdict.MORE
+    leaking = account(days, received, Found(drawn([(sound.expected_m3.high + leak_m3) / 0.9]), NONE), RULES)
+    assert leaking.verdict is Verdict.MORE

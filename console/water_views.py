@@ -1,0 +1,253 @@
+"""Water, forecast and the due list as people read them: litres, millimetres, days, and a drawing of the water cut.
+
+Knows words, units and drawing places; refuses to judge (verdicts come with the state).
+"""
+
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from console.facts import Json
+from console.figures import NBSP, NOTHING, moment, number, parse_time
+from console.water_words import DUE, FORECAST, RESULTS, SOURCES, STATES, VERDICTS, WATER
+from console.words import MONTHS
+
+WIDTH: Final = 640
+HEIGHT: Final = 150
+LEFT: Final = 44
+TOP: Final = 14
+BOTTOM: Final = 24
+DAY_S: Final = 86_400
+GAP_S: Final = 2.5 * DAY_S
+STEPS_MM: Final = (5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+
+
+def account(told: Json, name: str, now: str, zone: ZoneInfo) -> Json:
+    """One tank's account: what is expected, what was found, the verdict, and its water cut over time."""
+    slope = told["trend"]
+    return {
+        "tank": told["tank"],
+        "name": name,
+        "span": f"{_day(told['from'])} to {_day(told['to'])}",
+        "verdict": VERDICTS[told["verdict"]],
+        "more": "1" if told["verdict"] == "more than expected" else "",
+        "why": told["why"],
+        "expected": _litres(told["expected_low_m3"], told["expected_high_m3"]),
+        "found": _litres(told["found_low_m3"], told["found_high_m3"]),
+        "drained": _litres(told["drained_low_m3"], told["drained_high_m3"]),
+        "lying": _litres(told["lying_low_m3"], told["lying_high_m3"]),
+        "terms": [
+            {"term": term["term"], "litres": _litres(term["low_m3"], term["high_m3"]), "note": _signs(term["note"])}
+            for term in told["terms"]
+        ],
+        "slope": _slope(slope),
+        "rises": "1" if slope["rises"] else "",
+        "drains": [
+            {"day": _day(one["day"]), "litres": _one_litre(one["water_m3"]), "by": one["by"], "how": one["how"]}
+            for one in told["drained"]
+        ],
+        "flows": WATER["flows"].format(by=told["flows_by"]) if told["flows_by"] else WATER["no_flows"],
+        "chart": _chart(told, name, zone),
+    }
+
+
+def _signs(text: str) -> str:
+    """Units as a page writes them."""
+    return text.replace("m3", "m³").replace("degC", "°C")
+
+
+def _slope(slope: Json) -> str:
+    if slope["slope_m_per_day"] is None:
+        return str(slope["why"])
+    told = WATER["slope"].format(
+        slope=number(1000 * slope["slope_m_per_day"], 2, signed=True),
+        error=number(1000 * slope["standard_error_m_per_day"], 2),
+        count=slope["cuts"],
+    )
+    return f"{told}: {WATER['rises' if slope['rises'] else 'no_rise']}"
+
+
+def _litres(low: float | None, high: float | None) -> str:
+    if low is None or high is None:
+        return WATER["not_known"]
+    return f"{number(1000 * low, 2)} … {number(1000 * high, 2)}{NBSP}L"
+
+
+def _one_litre(m3: float) -> str:
+    return f"{number(1000 * m3, 3)}{NBSP}L"
+
+
+def _day(iso: str) -> str:
+    year, month, day = iso.split("-")
+    return f"{int(day)} {MONTHS[int(month) - 1]} {year}"
+
+
+def _chart(told: Json, name: str, zone: ZoneInfo) -> Json | None:
+    """Where everything stands in a drawing of 640 by 150; None where there is nothing to draw."""
+    cuts = told["cuts"]
+    if not cuts:
+        return None
+    start = parse_time(f"{told['from']}T00:00:00").replace(tzinfo=zone).timestamp()
+    span = max(1.0, told["days"] * DAY_S)
+    highest = max(1000 * cut["water_m"] for cut in cuts)
+    top_mm = next((step for step in STEPS_MM if step >= highest), STEPS_MM[-1])
+
+    def x(time: str) -> float:
+        part = float((parse_time(time).timestamp() - start) / span)
+        return round(LEFT + min(1.0, max(0.0, part)) * (WIDTH - LEFT), 1)
+
+    def y(water_m: float) -> float:
+        part = min(1.0, max(0.0, 1000 * water_m / top_mm))
+        return float(round(TOP + (1 - part) * (HEIGHT - TOP - BOTTOM), 1))
+
+    values = [1000 * cut["water_m"] for cut in cuts]
+    return {
+        "width": WIDTH,
+        "height": HEIGHT,
+        "left": LEFT,
+        "top": TOP,
+        "base": HEIGHT - BOTTOM,
+        "end": WIDTH,
+        "foot": HEIGHT - 6,
+        "top_mm": number(top_mm, 0),
+        "first": _day(told["from"]),
+        "last": _day(told["to"]),
+        "lines": _lines([cut for cut in cuts if cut["source"] == "signal"], x, y),
+        "dips": [{"x": x(cut["time"]), "y": y(cut["water_m"])} for cut in cuts if cut["source"] == "dip"],
+        "drains": [x(one["time"]) for one in told["drained"] if one["water_m3"] > 0],
+        "sources": [SOURCES[word] for word in SOURCES if any(cut["source"] == word for cut in cuts)],
+        "words": WATER["chart"].format(
+            name=name, first=_day(told["from"]), last=_day(told["to"]), low=number(min(values), 0),
+            high=number(max(values), 0),
+        ),
+    }  # fmt: skip
+
+
+def _lines(cuts: list[Json], x: Any, y: Any) -> list[str]:
+    """The signal as lines that end where a day is missing: a gap is shown as a gap."""
+    lines: list[list[str]] = []
+    before = None
+    for cut in cuts:
+        at = parse_time(cut["time"]).timestamp()
+        if before is None or at - before > GAP_S:
+            lines.append([])
+        lines[-1].append(f"{x(cut['time'])},{y(cut['water_m'])}")
+        before = at
+    return [" ".join(line if len(line) > 1 else line * 2) for line in lines]
+
+
+def checks(rows: list[Json], names: dict[str, str], now: str, zone: ZoneInfo) -> list[Json]:
+    """Drain checks, newest first, withdrawn ones struck."""
+    return [
+        {
+            "number": row["number"],
+            "tank": names.get(row["tank"], row["tank"]),
+            "day": _day(row["day"]),
+            "by": row["by"],
+            "result": RESULTS[row["result"]],
+            "water": NOTHING if not row["water_m3"] else f"{number(1e6 * row['water_m3'], 0)}{NBSP}mL",
+            "looked": row["appearance"],
+            "note": "; ".join(filter(None, (row["why"], row["comment"], _document(row), _withdrawn(row)))),
+            "gone": row["withdrawn"] is not None,
+            "time": moment(row["time"], now, zone),
+        }
+        for row in rows
+    ]
+
+
+def _document(row: Json) -> str:
+    return "" if row["document"] is None else f"document {row['document']}"
+
+
+def _withdrawn(row: Json) -> str:
+    return "" if row["withdrawn"] is None else WATER["withdrawn"].format(**row["withdrawn"])
+
+
+def due(told: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
+    """The due list in its groups, empty groups left out; times as days on the site's calendar."""
+    groups = []
+    for state, word in STATES.items():
+        rows = [_due_row(row, names, zone) for row in told["dues"] if row["state"] == state]
+        if rows:
+            groups.append({"state": state, "name": word, "count": len(rows), "rows": rows})
+    return {
+        "groups": groups,
+        "counts": ", ".join(f"{told['counts'][state]} {word.lower()}" for state, word in STATES.items()),
+        "empty": "" if groups else DUE["nothing"],
+    }
+
+
+def _due_row(row: Json, names: dict[str, str], zone: ZoneInfo) -> Json:
+    return {
+        "kind": row["kind"],
+        "about": names.get(row["about"], row["about"]),
+        "what": row["what"],
+        "until": DUE["no_date"] if row["until"] is None else _until(row["until"], zone),
+        "who": row["who"],
+        "last": row["last"],
+        "note": row["note"],
+        "rule": row["rule"],
+        "link": row["link"],
+    }
+
+
+def _until(text: str, zone: ZoneInfo) -> str:
+    local = parse_time(text).astimezone(zone)
+    return f"{local.day} {MONTHS[local.month - 1]} {local.year} {local:%H:%M}"
+
+
+def forecast(rows: list[Json], names: dict[str, str]) -> list[Json]:
+    """Days of cover and order points, products first."""
+    return [_forecast_row(row, names) for row in rows]
+
+
+def _forecast_row(row: Json, names: dict[str, str]) -> Json:
+    notes = [row["why"], *row["notes"]]
+    return {
+        "name": names.get(row["id"], row["id"]),
+        "product": "1" if row["of"] == "product" else "",
+        "usable": _cubic(row["usable_m3"]),
+        "above": row["above"],
+        "mean": _cubic(row["mean_m3_per_day"]),
+        "weekdays": _weekdays(row["by_weekday_m3"]),
+        "cover": _days(row["cover_days"], row, over=True),
+        "between": _between(row),
+        "order_point": _cubic(row["order_point_m3"]),
+        "lead": NOTHING if row["lead_days"] is None else f"{number(row['lead_days'], 1)}{NBSP}d",
+        "order_by": _order(row),
+        "now": "1" if row["order_now"] else "",
+        "rests": FORECAST["rests"].format(
+            known=row["days_known"], asked=row["days_asked"], papers=row["days_by_papers"], gauge=row["days_by_gauge"]
+        ),
+        "notes": list(dict.fromkeys(note for note in notes if note)),
+    }
+
+
+def _cubic(m3: float | None) -> str:
+    return NOTHING if m3 is None else number(m3, 1)
+
+
+def _days(days: float | None, row: Json, *, over: bool) -> str:
+    if days is not None:
+        return number(days, 1)
+    told = over and row["mean_m3_per_day"] is not None and row["usable_m3"] is not None
+    return FORECAST["over"] if told else NOTHING
+
+
+def _between(row: Json) -> str:
+    if row["cover_earliest_days"] is None:
+        return NOTHING
+    return f"{number(row['cover_earliest_days'], 1)} … {_days(row['cover_latest_days'], row, over=True)}"
+
+
+def _order(row: Json) -> str:
+    if row["order_point_m3"] is None:
+        return NOTHING
+    if row["order_now"]:
+        return FORECAST["now"]
+    return FORECAST["later"] if row["order_by"] is None else _day(row["order_by"])
+
+
+def _weekdays(values: list[float] | None) -> str:
+    if values is None:
+        return ""
+    return " · ".join(f"{day} {number(m3, 0)}" for day, m3 in zip(FORECAST["weekdays"].split(), values, strict=True))

@@ -1,0 +1,62 @@
+"""The words of the water, forecast and due pages."""
+
+from typing import Final
+
+VERDICTS: Final = {
+    "more than expected": "More than expected",
+    "within": "Within what is expected",
+    "cannot tell": "Cannot tell",
+}
+STATES: Final = {
+    "overdue": "Overdue",
+    "due": "Due now",
+    "coming": "Within a week",
+    "later": "Later",
+}
+RESULTS: Final = {"clear": "clear", "water": "water", "not done": "not done"}
+SOURCES: Final = {"signal": "water signal, one a day", "dip": "dips"}
+
+WATER: Final = {
+    "none_yet": "No drain check was written down yet.",
+    "no_cuts": "No water cut is known in this time: no water signal and no dip that looked for water.",
+    "not_known": "not known",
+    "no_rise": "no rise that can be told from the noise",
+    "rises": "it rises",
+    "slope": "{slope} mm a day, standard error {error} mm ({count} cuts)",
+    "nothing_drained": "Nothing was drained in this time.",
+    "unread": "The readings or the record book cannot be read now. The page shows it again when they answer.",
+    "withdrawn": "withdrawn by {by}: {comment}",
+    "never": "never done: overdue",
+    "chart": "Water cut of {name} from {first} to {last}: {low} to {high} mm",
+    "flows": "Receipts and issues by {by}.",
+    "no_flows": "Nothing was received or issued.",
+}
+SCRIPT: Final = {
+    "name_first": "write your name first",
+    "bad_volume": "{what}: write millilitres, such as 250",
+    "no_water": "write how many millilitres of water came",
+    "no_look": "say how the sample looked",
+    "no_why": "say why it was not done",
+    "written": "drain check {number} written by {name}; next due {due}",
+    "overdue": "now: it stays overdue",
+    "withdrawn": "drain check {number} counts no more",
+    "no_comment": "say what was wrong with it",
+    "failed": "not written: {why}",
+    "offline": "the console does not answer; nothing was written",
+}
+FORECAST: Final = {
+    "over": "more than two years",
+    "now": "order now",
+    "later": "beyond two years",
+    "papers": "papers",
+    "gauge": "gauge",
+    "rests": "{known} of {asked} days known ({papers} by papers, {gauge} by the gauge)",
+    "unread": WATER["unread"],
+    "weekdays": "Mon Tue Wed Thu Fri Sat Sun",
+}
+DUE: Final = {
+    "nothing": "Nothing is due by any rule of this site.",
+    "never": "never done",
+    "no_date": "at once",
+    "unread": WATER["unread"],
+}
