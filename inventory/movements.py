@@ -20,11 +20,14 @@ from inventory.movement import Event, Movement, Stage, Stand, movement_of
 MEAN_MS: Final = 30_000
 WINDOW_MS: Final = 1_800_000
 KEPT_MS: Final = 4_500_000
-LEAST_M: Final = 0.004
-"""What the surface must move. Ours: the smallest that keeps day and night of a 12 m tank out (tests/bench)."""
+BREATH_M: Final = 0.001
+"""What day and night may do to the surface, the gauge's mount included, within the window (ours; tests/bench)."""
 STEPS: Final = 2.5
-"""The same in steps of the register, where those are coarse."""
 NOISES: Final = 7.0
+"""What the surface must move beside that: so many steps of the register, or standard deviations of a mean at rest."""
+UNLEARNED_M: Final = 0.004
+LEARNED: Final = 20
+"""What it must move at least while its noise is not known yet: until so many means at rest were seen (ours)."""
 DRIFT_M_PER_S: Final = 0.002 / 3600
 """How fast day and night may move a tall tank's surface; in a gap without readings that is no movement (ours)."""
 CORRECTION_PER_MS: Final = 2e-4 / 3_600_000
@@ -80,9 +83,9 @@ class MovementTracker:
     """
 
     __slots__ = (
-        "_area_m2", "_clock_ms", "_count", "_fine", "_hole_ms", "_lag_ms", "_last", "_last_ms", "_level_m", "_levels",
-        "_means", "_noise_m3", "_number", "_past", "_ratio", "_ratio_known", "_restored", "_step_m",
-        "_tank", "_volumes", "made", "open",
+        "_area_m2", "_clock_ms", "_count", "_fine", "_hole_ms", "_lag_ms", "_last", "_last_ms", "_learned", "_level_m",
+        "_levels", "_means", "_noise_m3", "_number", "_past", "_ratio", "_ratio_known", "_restored", "_step_m", "_tank",
+        "_volumes", "made", "open",
     )  # fmt: skip
 
     def __init__(self, tank: str, area_m2: Callable[[float], float], hole_ms: int, lag_ms: float = 0.0) -> None:
@@ -95,7 +98,7 @@ class MovementTracker:
         self._last_ms = 0
         self._clock_ms = 0
         self._level_m, self._step_m = 0.0, 1.0
-        self._noise_m3 = 0.0  # variance of a mean, learned while it is still
+        self._noise_m3, self._learned = 0.0, 0  # variance of a mean, from so many at rest
         self._ratio, self._ratio_known = 1.0, False
         self._past = 0
         self._restored = False
@@ -169,7 +172,9 @@ class MovementTracker:
         changes = self._watch(mean) if self.open is None else self._follow(self.open, mean, before)
         if self.open is None:
             if before is not None and self._past == 0 and mean.at_ms - before.at_ms == MEAN_MS:
-                self._noise_m3 += 0.05 * ((mean.volume_m3 - before.volume_m3) ** 2 / 2 - self._noise_m3)
+                self._learned += 1
+                new = (mean.volume_m3 - before.volume_m3) ** 2 / 2
+                self._noise_m3 += max(0.05, 1 / self._learned) * (new - self._noise_m3)
             self._correct(tov, gsv)
         return changes
 
@@ -190,7 +195,9 @@ class MovementTracker:
 
     def _least_m3(self, level_m: float) -> float:
         area = self._area_m2(level_m)
-        return max(area * max(LEAST_M, STEPS * self._known_step_m), NOISES * math.sqrt(self._noise_m3))
+        rest = max(area * STEPS * self._known_step_m, NOISES * math.sqrt(self._noise_m3))
+        least = area * BREATH_M + rest
+        return least if self._learned >= LEARNED else max(least, area * UNLEARNED_M)
 
     @property
     def _known_step_m(self) -> float:
@@ -404,6 +411,7 @@ class MovementTracker:
             "means": list(self._means)[-SAVED:],
             "made": self.made,
             "noise": self._noise_m3,
+            "learned": min(self._learned, LEARNED),
             "step": self._step_m,
             "ratio": self._ratio if self._ratio_known else None,
         }
@@ -412,6 +420,7 @@ class MovementTracker:
         self.open = None if saved["open"] is None else movement_of(saved["open"])
         self._means = deque(Mean(*one) for one in saved["means"])
         self.made, self._noise_m3, self._step_m = saved["made"], saved["noise"], saved["step"]
+        self._learned = saved.get("learned", LEARNED)
         if saved["ratio"] is not None:
             self._ratio, self._ratio_known = saved["ratio"], True
         if self._means:

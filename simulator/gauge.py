@@ -165,10 +165,17 @@ class LevelGauge:
         return max(0.0, field), max(0.0, panel)
 
 
+_WANDER_S: Final = 900.0
+"""How long an interface that is no sharp line keeps an error (invented)."""
+
+
 class Probe:
     """A thermometer of one spot or several, each late and a little wrong, and an interface probe for water."""
 
-    __slots__ = ("_bias_degC", "_chance", "_lagged_degC", "_layout", "_spots_m", "_tank", "temperature_degC", "water_m")
+    __slots__ = (
+        "_bias_degC", "_chance", "_lagged_degC", "_layout", "_spots_m", "_tank",
+        "_wander", "_wander_m", "temperature_degC", "water_m",
+    )  # fmt: skip
 
     def __init__(self, layout: ProbeLayout, tank: SimTank, seed: int, name: str) -> None:
         self._layout, self._tank = layout, tank
@@ -178,6 +185,8 @@ class Probe:
         self._bias_degC = [setting.gauss(0, layout.bias_degC) for _ in self._spots_m]
         self._lagged_degC = [tank.temperature_at(height_m) for height_m in self._spots_m]
         self.temperature_degC = self._mean_degC()
+        self._wander = stream(seed, name, "interface")
+        self._wander_m = self._wander.gauss(0, layout.wander_m)
         self.water_m = tank.water_m
 
     def _mean_degC(self) -> float:
@@ -190,7 +199,10 @@ class Probe:
         for k, height_m in enumerate(self._spots_m):
             self._lagged_degC[k] += (self._tank.temperature_at(height_m) - self._lagged_degC[k]) * follows
         self.temperature_degC = self._mean_degC() + self._chance.gauss(0, layout.noise_degC)
-        self.water_m = max(0.0, self._tank.water_m + self._chance.gauss(0, 0.0006))
+        if layout.wander_m:
+            share = min(1.0, dt_s / _WANDER_S)
+            self._wander_m += self._wander.gauss(0, layout.wander_m * math.sqrt(2 * share)) - share * self._wander_m
+        self.water_m = max(0.0, self._tank.water_m + self._wander_m + self._chance.gauss(0, 0.0006))
 
 
 PROBE_MS: Final = 10_000

@@ -81,7 +81,8 @@ class ProbeLayout:
     """A spot thermometer in a pocket of the shell, and an interface probe for free water.
 
     spots_m: heights of an averaging thermometer's spots instead of `height_m`; those under the surface count.
-    bias_degC: spread from which each spot's own error is drawn.
+    bias_degC: spread from which each spot's own error is drawn. wander_m: standard deviation of the interface's slow
+    wander.
     """
 
     height_m: float = 1.2
@@ -89,6 +90,7 @@ class ProbeLayout:
     noise_degC: float = 0.03
     spots_m: tuple[float, ...] = ()
     bias_degC: float = 0.25
+    wander_m: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

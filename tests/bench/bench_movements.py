@@ -1,131 +1,81 @@
 """Movements found on simulated farms: what is found, what is found that was none, how late, how well known.
 
-The farm's physics is harder than what the tracker assumes and is none of ours (`simulator`): layers, a probe that lags
-and sits in one place, a roof that the gauge hangs from, table and tilt drawn by seed, 1 mm registers, ramps.
 Detection limit: the smallest volume of which 95 % are found while there is at most one false movement in a tank-month.
-Every other quiet farm stands in air of 16.5 K up and down, the demo's own is 4.5 K.
+A year is that of Miami (NREL's typical year TMY2, open data, shipped by the package pvlib) at a poll of 10 s, a farm of
+its own each month, nearly full to nearly empty by turns. Weather of quiet farms is invented, every other one swings by
+16.5 K. Farms whose coverage is judged have errors as large as the site file says (`movementfarms.drawn`).
 """
 
 import argparse
 import math
 import statistics
-import tempfile
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from pathlib import Path
-from typing import Any, Final, NamedTuple
+from datetime import UTC, datetime
+from typing import Final, NamedTuple
 
-from gaugehouse.core import Tick
-from gaugehouse.site import load_site
-from gaugehouse.wiring import core_of
-from models.reading import OK, TIMEOUT, Instant, Sample
 from simulator.chance import stream
-from simulator.demo import write_demo
-from simulator.demo.layout import DEMO
-from simulator.farm import Farm
-from simulator.layout import STEP_MS, Act, Planned, Programme, UnitLayout
-from simulator.movement import Movement, Stage
-from simulator.tank import Truth
+from simulator.layout import STEP_MS, Act, Planned
+from simulator.movement import SLOW_FRAC, Movement, Stage
 from simulator.weather import Weather
+from simulator.weatheryear import miami
+from tests.bench.movementfarms import COARSE_MS, TANK, Watched
 
-START_MS: Final = 1_700_000_000_000
 FIRST_SEED: Final = 7_000
-"""Apart from the seeds that tests and thresholds were made with."""
+BUILDING_SEED: Final = 300
+"""Seeds for judging stand apart from those that thresholds and models were made with."""
 DAY_S: Final = 86_400
-TANK: Final = "north"
-COARSE_MS: Final = 2000
-"""The farm's own step where many days are watched at a poll of 10 s."""
-LIMIT_M3: Final = 0.36
-"""What is tried as the limit: 4.6 mm of a tank of 10 m."""
+YEAR_STEP_MS: Final = 10_000
+MONTHS: Final = 12
+MONTH_LEVELS_M: Final = (11.5, 8.5, 5.5, 2.5)
+LIMIT_M3: Final = 0.30
+"""What is tried as the limit: 3.8 mm of a tank of 10 m."""
 SHARES: Final = (0.5, 1.0, 1.5, 2.0, 3.0)
+RATES: Final = (1000, 100, 20)
+AREA_M2: Final = 78.54
+NOISE_M: Final = 0.00042
+"""Register step (1 mm / sqrt(12)) and ripple (0.3 mm) of the simulated gauge: computed."""
+AT_REST_S: Final = 45_000
+"""Longer than the site's time after which liquid counts as at rest."""
 
 
-class Found(NamedTuple):
-    """A movement as the newest entry tells it."""
-
-    body: dict[str, Any]
-
-    @property
-    def end_s(self) -> float:
-        return float((self.body["end_ms"] - START_MS) / 1000)
-
-    @property
-    def start_s(self) -> float:
-        return float((self.body["start_ms"] - START_MS) / 1000)
-
-
-def _gauged(unit: UnitLayout, damping_s: float | None, step_ms: int) -> UnitLayout:
-    gauge = unit.gauge
-    if gauge is None:
-        return unit
-    damping_s = gauge.damping_s if damping_s is None else damping_s
-    return replace(unit, gauge=replace(gauge, damping_s=damping_s, update_ms=max(gauge.update_ms, step_ms)))
-
-
-class Watched:
-    """One tank of the demo and a core that reads it."""
-
-    def __init__(
-        self,
-        seed: int,
-        poll_s: int = 10,
-        swing_degC: float | None = None,
-        damping_s: float | None = None,
-        level_m: float | None = None,
-        step_ms: int = STEP_MS,
-    ) -> None:
-        with tempfile.TemporaryDirectory() as folder:
-            path = write_demo(Path(folder), [1, 2], f"{poll_s} s")
-            if damping_s is not None:
-                text = path.read_text(encoding="utf-8")
-                path.write_text(text.replace('damping = "2 s"', f'damping = "{damping_s:g} s"', 1), encoding="utf-8")
-            site = load_site(path)
-        self._core = core_of(site)
-        tanks = tuple(
-            replace(tank, level_m=tank.level_m if level_m is None else level_m)
-            for tank in DEMO.tanks
-            if tank.id == TANK
-        )
-        units = tuple(_gauged(unit, damping_s, step_ms) for unit in DEMO.units if unit.tank == TANK)
-        layout = replace(DEMO, tanks=tanks, units=units, programme=Programme())
-        weather = None if swing_degC is None else Weather(stream(seed, "weather"), swing_degC=swing_degC)
-        self.farm = Farm(seed, START_MS, layout, weather, step_ms)
-        self._poll_s, self.second, self._seq = poll_s, 0, 0
-        self.found: dict[int, Found] = {}
-
-    def run(self, seconds: int) -> None:
-        for _ in range(seconds // self._poll_s):
-            self.second += self._poll_s
-            ms = START_MS + 1000 * self.second
-            self.farm.advance(ms)
-            samples = []
-            for name in self.farm.instruments:
-                values = self.farm.wire(name)
-                samples.append(Sample(name, ms, TIMEOUT if values is None else OK, values or {}))
-            self._seq += 1
-            for decision in self._core.step(Tick(Instant(self._seq, ms, 1000 * self.second), samples)).decisions:
-                if decision.kind == "movement":
-                    self.found[decision.body["number"]] = Found(dict(decision.body))
-
-    def truth(self) -> Truth:
-        return self.farm.truth()[TANK]
-
-    def finals(self) -> list[Found]:
-        return [one for one in self.found.values() if one.body["stage"] == "final"]
-
-
-def quiet(tank_days: int, farms: int) -> int:
+def quiet(tank_days: int, farms: int, seed: int = FIRST_SEED) -> int:
     """False movements in so many days of farms in which nothing moves; every other one in air of 16.5 K up and down."""
     false = 0
     for k in range(farms):
-        watched = Watched(FIRST_SEED + k, 10, 16.5 if k % 2 else None, step_ms=COARSE_MS)
+        weather = Weather(stream(seed + k, "weather"), swing_degC=16.5) if k % 2 else None
+        watched = Watched(seed + k, 10, weather, step_ms=COARSE_MS)
         watched.run(tank_days * DAY_S // farms)
-        false += len(watched.finals())
+        false += len(watched.found)
     return false
 
 
+class Month(NamedTuple):
+    """False movements, and by how much the level went up and down meanwhile, in mm: the day's, the largest."""
+
+    false: int
+    day_mm: float
+    most_mm: float
+
+
+def month(number: int, days: int, seed: int = FIRST_SEED) -> Month:
+    """Days from the first of a month of Miami's typical year, nothing moving, at a level of its own."""
+    start_ms = round(datetime(2023, number, 1, tzinfo=UTC).timestamp() * 1000)
+    watched = Watched(
+        seed + 600 + number, 10, miami(stream(seed + number, "clouds")), step_ms=YEAR_STEP_MS,
+        level_m=MONTH_LEVELS_M[number % len(MONTH_LEVELS_M)], drawn=True, start_ms=start_ms,
+    )  # fmt: skip
+    swings = []
+    for _ in range(days):
+        levels = []
+        for _ in range(24):
+            watched.run_long(3600)
+            levels.append(watched.truth().level_m)
+        swings.append(1000 * (max(levels) - min(levels)))
+    return Month(len(watched.found), statistics.median(swings), max(swings))
+
+
 def recall(share: float, movements: int, seed: int) -> tuple[int, int]:
-    """(found, movements) of a volume, in and out in turns at 6 to 72 m3/h, one each hour and a half."""
+    """(found, movements) of a volume, in and out in turns at 6 to 72 m3/h, one an hour."""
     chance, hits, done = stream(seed, "recall"), 0, 0
     watched = Watched(seed, 10, step_ms=COARSE_MS)
     watched.run(3600)
@@ -133,8 +83,9 @@ def recall(share: float, movements: int, seed: int) -> tuple[int, int]:
     while done < movements:
         begun_s = watched.second
         act = Act.ISSUE if done % 2 else Act.RECEIVE
-        watched.farm.start(Planned(0, act, TANK, chance.choice((6.0, 24.0, 72.0)), volume_m3=volume, drain_back_m3=0.0))
-        watched.run(5400)
+        flow = chance.choice((6.0, 24.0, 72.0))
+        watched.farm.start(Planned(0, act, TANK, flow, volume_m3=volume, drain_back_m3=0.0))
+        watched.run(3600)
         sign = -1 if act is Act.ISSUE else 1
         hits += any(
             begun_s - 600 <= one.start_s < begun_s + 900 and one.body["tov_m3"] * sign > 0 for one in watched.finals()
@@ -168,24 +119,42 @@ def timing(litres_per_min: int, poll_s: int, damping_s: float, seed: int) -> Ite
                 yield one.start_s - begun_s, one.end_s - begun_s - took_s
 
 
-def coverage(farms: int) -> tuple[list[float], list[float], list[float]]:
-    """Of one movement a farm, biases drawn anew: error of GSV and its told u95, both in m3, and u95 of GOV."""
-    errors, told, gross = [], [], []
+def allowed_s(litres_per_min: float, poll_s: int, damping_s: float) -> float:
+    """max(2 polls + known lag, 3 x noise / rate of rise): the house's rule."""
+    return max(2 * poll_s + damping_s, 3 * NOISE_M / (litres_per_min / 60_000 / AREA_M2))
+
+
+class Covered(NamedTuple):
+    """One movement: errors and told expanded uncertainties of GSV, GOV and TOV, m3."""
+
+    errors: tuple[float, float, float]
+    u95: tuple[float, float, float]
+
+
+def coverage(farms: int, seed: int = FIRST_SEED) -> list[Covered]:
+    """Of one movement a farm, every error drawn anew: a receipt, or an issue from a tank that has lain at rest."""
+    told = []
     for k in range(farms):
-        chance = stream(FIRST_SEED + 500 + k, "coverage")
-        watched = Watched(FIRST_SEED + 500 + k, 10, level_m=chance.uniform(3.0, 11.0), step_ms=COARSE_MS)
-        watched.run(1800)
-        before = watched.truth()
+        chance = stream(seed + 500 + k, "coverage")
+        level_m, volume = chance.uniform(3.0, 11.0), chance.uniform(5, 60)
+        watched = Watched(seed + 500 + k, 10, level_m=level_m, step_ms=COARSE_MS, drawn=True)
         act = Act.ISSUE if k % 2 else Act.RECEIVE
-        volume = chance.uniform(5, 60)
+        watched.run(1800 if act is Act.RECEIVE else AT_REST_S)
+        before = watched.truth()
         watched.farm.start(Planned(0, act, TANK, 60, volume_m3=volume))
         watched.run(math.ceil(volume * 6) * 10 + 2400)
         after = watched.truth()
-        for one in watched.finals()[:1]:
-            errors.append(one.body["gsv_m3"] - (after.standard_m3 - before.standard_m3))
-            told.append(one.body["gsv_u95_m3"])
-            gross.append(one.body["gov_u95_m3"])
-    return errors, told, gross
+        for one in watched.finals()[-1:]:
+            true = (
+                after.standard_m3 - before.standard_m3,
+                after.volume_m3 - after.water_m3 - before.volume_m3 + before.water_m3,
+                after.volume_m3 - before.volume_m3,
+            )
+            names = ("gsv", "gov", "tov")
+            off = [one.body[f"{name}_m3"] - value for name, value in zip(names, true, strict=True)]
+            u95 = [one.body[f"{name}_u95_m3"] for name in names]
+            told.append(Covered((off[0], off[1], off[2]), (u95[0], u95[1], u95[2])))
+    return told
 
 
 def unordered(litres_per_min: int, seed: int) -> float:
@@ -199,56 +168,97 @@ def unordered(litres_per_min: int, seed: int) -> float:
     return watched.second - begun_s
 
 
+# What is printed
+
+
+def tell_quiet(seed: int, short: bool) -> None:
+    days, farms = (4, 2) if short else (120, 12)
+    false = quiet(days, farms, seed)
+    print(f"quiet: {false} false movements in {days} tank-days of {farms} farms", flush=True)
+
+
+def tell_year(seed: int, short: bool) -> None:
+    print("year of Miami, poll 10 s: month, days, level m, false movements, level by night and day: median, most mm")
+    false = days = 0
+    for number in range(1, MONTHS + 1):
+        if short and number not in (1, 6):
+            continue
+        some = 2 if short else 30 + (number % 2)
+        one = month(number, some, seed)
+        false, days = false + one.false, days + some
+        level = MONTH_LEVELS_M[number % len(MONTH_LEVELS_M)]
+        print(f"  {number:2} {some:3} {level:5.1f} {one.false:3}   {one.day_mm:.1f} {one.most_mm:.1f}", flush=True)
+    print(f"  {false} false movements in {days} tank-days: {false / days * 365:.1f} a tank-year", flush=True)
+
+
+def tell_recall(seed: int, short: bool) -> None:
+    each, farms = (10, 1) if short else (100, 3)
+    print(f"recall by volume; 1 = {1000 * LIMIT_M3:.0f} L, {1000 * LIMIT_M3 / AREA_M2:.1f} mm of a tank of 10 m")
+    for share in SHARES:
+        hits = total = 0
+        for k in range(farms):
+            found, tried = recall(share, each, seed + 100 + k)
+            hits, total = hits + found, total + tried
+        print(f"  {share:3.1f}  {hits} of {total}  {100 * hits / total:.1f} %", flush=True)
+
+
+def tell_timing(seed: int, short: bool) -> None:
+    print("timing, s: L/min, poll, time constant; worst |error| of start and of end of issues, of receipts; allowed")
+    print(f"  (a receipt starts with {SLOW_FRAC:.0%} of its flow: what is allowed of its start, by that rate, last)")
+    for rate in RATES:
+        for poll in (5,) if short else (1, 5):
+            for damping in (3.0,) if short else (0.0, 10.0, 30.0):
+                errors = [list(timing(rate, poll, damping, seed + 300 + k)) for k in range(1 if short else 4)]
+                cells = []
+                for act in (0, 1):
+                    for side in (0, 1):
+                        worst = max((abs(farm[act][side]) for farm in errors if len(farm) == 2), default=math.nan)
+                        cells.append(f"{worst:5.0f}")
+                lost = sum(len(farm) != 2 for farm in errors)
+                most, slow = allowed_s(rate, poll, damping), allowed_s(rate * SLOW_FRAC, poll, damping)
+                print(
+                    f"  {rate:5} {poll:3} {damping:4.0f}  {' '.join(cells)}   {most:4.0f} {slow:4.0f}"
+                    f"   of {len(errors)} farms, {lost} with another count",
+                    flush=True,
+                )
+
+
+def tell_unordered(seed: int, short: bool) -> None:
+    for rate, rule in ((100, 600), (20, 3600)):
+        took = [unordered(rate, seed + 400 + k) for k in range(1 if short else 6)]
+        print(f"told as begun, {rate} L/min: after {min(took):.0f} to {max(took):.0f} s (rule: {rule} s)", flush=True)
+
+
+def tell_coverage(seed: int, short: bool) -> None:
+    some = coverage(10 if short else 240, seed)
+    for place, name in enumerate(("GSV", "GOV", "TOV")):
+        off, u95 = [one.errors[place] for one in some], [one.u95[place] for one in some]
+        held = sum(abs(error) <= told for error, told in zip(off, u95, strict=True))
+        spread = 2 * math.sqrt(sum(error * error for error in off) / len(off))
+        print(
+            f"coverage of {name}: {held} of {len(off)}, {100 * held / len(off):.1f} %; median u95 "
+            f"{statistics.median(u95):.3f} m3, twice the true spread {spread:.3f} m3, ratio "
+            f"{statistics.median(u95) / spread:.2f}",
+            flush=True,
+        )
+
+
+PARTS: Final = {
+    "quiet": tell_quiet, "year": tell_year, "recall": tell_recall, "timing": tell_timing, "unordered": tell_unordered,
+    "coverage": tell_coverage,
+}  # fmt: skip
+
+
 def main(argv: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--short", action="store_true")
-    parser.add_argument("--part", choices=("quiet", "recall", "timing", "unordered", "coverage"))
+    parser.add_argument("--building", action="store_true", help="the seeds that thresholds were made with")
+    parser.add_argument("--part", choices=tuple(PARTS))
     args = parser.parse_args(argv)
-    short = args.short
-
-    def wanted(part: str) -> bool:
-        return args.part in (None, part)
-
-    if wanted("quiet"):
-        days, farms = (8, 4) if short else (120, 12)
-        false = quiet(days, farms)
-        print(
-            f"quiet: {false} false movements in {days} tank-days of {farms} farms: {false / days * 365:.1f} a tank-year"
-        )
-    if wanted("recall"):
-        each, farms = (20, 1) if short else (75, 2)
-        print(f"recall by volume; 1 = {1000 * LIMIT_M3:.0f} L, {1000 * LIMIT_M3 / 78.54:.1f} mm of a tank of 10 m")
-        for share in SHARES:
-            hits = total = 0
-            for k in range(farms):
-                found, tried = recall(share, each, FIRST_SEED + 100 + k)
-                hits, total = hits + found, total + tried
-            print(f"  {share:3.1f}  {hits} of {total}  {100 * hits / total:.1f} %", flush=True)
-    if wanted("timing"):
-        print("timing: worst and median |error| in s, of start and of end; L/min, poll s, damping s")
-        for rate in (1000, 100, 20):
-            for poll in (5,) if short else (1, 5):
-                for damping in (3.0,) if short else (0.0, 10.0, 30.0):
-                    seeds = range(FIRST_SEED + 300, FIRST_SEED + (301 if short else 302))
-                    errors = [pair for seed in seeds for pair in timing(rate, poll, damping, seed)]
-                    starts, stops = ([abs(pair[k]) for pair in errors] for k in (0, 1))
-                    cells = "  ".join(f"{max(some):6.0f} {statistics.median(some):5.0f}" for some in (starts, stops))
-                    print(f"  {rate:5} {poll:3} {damping:4.0f}   {cells}   of {len(errors)}", flush=True)
-    if wanted("unordered"):
-        for rate, rule in ((100, 600), (20, 3600)):
-            took = [unordered(rate, FIRST_SEED + 400 + k) for k in range(1 if short else 6)]
-            print(
-                f"told as begun, {rate} L/min: after {min(took):.0f} to {max(took):.0f} s (rule: {rule} s)", flush=True
-            )
-    if wanted("coverage"):
-        off, told, gross = coverage(10 if short else 200)
-        held = sum(abs(error) <= u95 for error, u95 in zip(off, told, strict=True))
-        spread = 2 * math.sqrt(sum(error * error for error in off) / len(off))
-        print(
-            f"coverage of GSV: {held} of {len(off)}, {100 * held / len(off):.1f} %; median u95 "
-            f"{statistics.median(told):.3f} m3, twice the true spread {spread:.3f} m3, ratio "
-            f"{statistics.median(told) / spread:.2f}; median u95 of GOV {statistics.median(gross):.3f} m3"
-        )
+    seed = BUILDING_SEED if args.building else FIRST_SEED
+    for name, tell in PARTS.items():
+        if args.part in (None, name):
+            tell(seed, args.short)
 
 
 if __name__ == "__main__":
