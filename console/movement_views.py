@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from console.facts import Json
 from console.figures import NOTHING, moment, written
-from console.words import FAULTS, MOVEMENT_FLAGS, MOVEMENT_STAGES, MOVEMENTS, ORDERED
+from console.words import DIFFERS, FAULTS, MOVEMENT_FLAGS, MOVEMENT_STAGES, MOVEMENTS, ORDERED
 
 FINAL: Final = "final"
 
@@ -34,8 +34,20 @@ def _volume(row: Json, name: str) -> str:
     return text if u95 is None else f"{text} ± {written('tov_m3', u95)}"
 
 
+def _difference(row: Json, what: str) -> str:
+    """One way in which it is not what was ordered, in words."""
+    more, ratio, early = row["more_m3"], row["rate_ratio"], row["early_s"]
+    signed = written("tov_m3", more)
+    return DIFFERS[what].format(
+        product=row["ordered_product"],
+        more=f"+{signed}" if more and more > 0 else signed,
+        percent="" if ratio is None else f"{100 * ratio:.0f}",
+        minutes="" if early is None else f"{early / 60:.0f}",
+    )
+
+
 def _notes(row: Json) -> list[str]:
-    notes: list[Any] = []
+    notes: list[Any] = [_difference(row, one) for one in (row.get("differs") or "").split()]
     if row["pair"]:
         notes.append(MOVEMENT_FLAGS["pair"].format(pair=row["pair"]))
     if row["start_u95_s"] is None:

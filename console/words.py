@@ -114,6 +114,16 @@ MOVEMENTS: Final = _table(
 )
 MOVEMENT_STAGES: Final = _table(moving="so far", settling="so far, surface not calm", final="")
 ORDERED: Final = MappingProxyType({"yes": "ordered", "no": "not ordered", "": ""})
+DIFFERS: Final = _table(
+    tank="another tank was ordered",
+    direction="the other way was ordered",
+    product="{product} was ordered",
+    quantity="{more} L against the order",
+    rate="at {percent} % of the agreed rate",
+    time="began {minutes} min before it was ordered",
+)
+"""In what a movement is not the one that was ordered."""
+
 MOVEMENT_FLAGS: Final = _table(
     pair="with {pair}",
     start_unseen="under way when watching began",

@@ -12,6 +12,7 @@ from gaugehouse.rows import fixed
 from history.book import BookReader
 from inventory.moved import Moved
 from inventory.movement import Movement, Stage
+from inventory.ordered import RECEIPT, Order, compared
 
 MOVEMENT: Final = "movement"
 AMENDED: Final = "amended"
@@ -22,6 +23,7 @@ FIGURES: Final = {
     "level_start_m": 5, "level_end_m": 5, "gov_m3": 4, "gsv_m3": 4, "gsv_u95_m3": 4, "gov_u95_m3": 4, "tov_m3": 4,
     "tov_u95_m3": 4, "start_u95_s": 1, "end_u95_s": 1, "mean_m3_per_h": 3, "peak_m3_per_h": 3, "blind_s": 1,
     "dip_start_m": 5, "dip_end_m": 5, "by_dips_m3": 4,
+    "ordered_m3": 3, "ordered_m3_per_h": 3, "more_m3": 3, "rate_ratio": 3, "early_s": 0,
 }  # fmt: skip
 """Columns that are figures, with their decimals."""
 
@@ -59,6 +61,25 @@ def movement_row(movement: Movement, moved: Moved) -> Row:
         "dip_start_m": m.by_dips.start_m,
         "dip_end_m": m.by_dips.end_m,
         "by_dips_m3": m.by_dips.volume_m3,
+        **_order_cells(m, moved),
+    }
+
+
+def _order_cells(movement: Movement, moved: Moved) -> Row:
+    """What was ordered and in what this differs; empty where nothing was planned for the tank."""
+    order = None if movement.order is None else Order(*movement.order)
+    told = compared(movement, moved)
+    rate = None if order is None else order.rate_m3_per_s
+    return {
+        "ordered_at": None if order is None else iso_ms(order.made_ms),
+        "ordered_by": "" if order is None else order.by,
+        "ordered_product": "" if order is None else order.product,
+        "ordered_m3": None if order is None else order.quantity_m3 * (1 if order.kind == RECEIPT else -1),
+        "ordered_m3_per_h": None if rate is None else 3600 * rate,
+        "more_m3": told.more_m3,
+        "rate_ratio": told.rate_ratio,
+        "early_s": told.early_s,
+        "differs": " ".join(told.differs),
     }
 
 
@@ -84,6 +105,8 @@ COLUMNS: Final = (
     "tank", "kind", "start", "end", "level_start_m", "level_end_m", "gov_m3", "gsv_m3", "ordered", "pair", "gsv_u95_m3",
     "gov_u95_m3", "tov_m3", "tov_u95_m3", "number", "stage", "start_u95_s", "end_u95_s", "mean_m3_per_h",
     "peak_m3_per_h", "blind_s", "faults", "rough", "dip_start_m", "dip_end_m", "by_dips_m3",
+    "peak_m3_per_h", "blind_s", "faults", "rough", "ordered_at", "ordered_by", "ordered_product", "ordered_m3",
+    "ordered_m3_per_h", "more_m3", "rate_ratio", "early_s", "differs",
 )  # fmt: skip
 
 

@@ -16,6 +16,7 @@ from gaugehouse.site import Site
 from inventory.moved import moved
 from inventory.movement import Movement, Stage, Stand, movement_of
 from inventory.movements import Change, MovementTracker
+from inventory.ordered import Order, moved_before
 from inventory.pairing import partner
 from models.reading import EXACT, GOOD, Instant, Reading
 from models.stock_budget import AT_REST
@@ -151,6 +152,13 @@ class MovementWork:
         if movement.ordered == "yes" or not self._plans:
             return False
         plan = self._plans.get(movement.tank)
+        movement.product = self._keepers[movement.tank].tank.product
+        if plan is None:
+            movement.order = None
+        else:
+            order = Order(plan.kind, plan.product, plan.quantity_m3, plan.rate_m3_per_s, plan.by, plan.made_ms)
+            movement.order = tuple(order)
+            movement.ordered_before_m3 = moved_before(order, self._recent[movement.tank])
         fits = plan is not None and (plan.kind == RECEIPT) == (movement.sign > 0)
         before, movement.ordered = movement.ordered, "yes" if fits else "no"
         return before != movement.ordered

@@ -71,7 +71,8 @@ class Movement:
 
     blind_s: how long no trusted level came meanwhile; faults: the loop fault classes told in that time. rough: made
     final without a calm surface. rested: the liquid had lain at rest when it began. revision: counts the entries of the
-    record book about it.
+    record book about it. order: the open order of the tank when it was joined, as `inventory.ordered.Order`'s fields;
+    ordered_before_m3: what earlier movements of that order have moved; product: of the tank.
     """
 
     tank: str
@@ -97,6 +98,9 @@ class Movement:
     pair: str = ""
     revision: int = 0
     rested: bool = False
+    order: tuple[Any, ...] | None = None
+    ordered_before_m3: float = 0.0
+    product: str = ""
     ambient_degC: tuple[float | None, float | None] = (None, None)
     by_dips: ByDips = ByDips()  # noqa: RUF009 (immutable)
 
@@ -126,6 +130,8 @@ def movement_of(saved: dict[str, Any]) -> Movement:
     told = dict(saved)
     told["start"], told["end"] = Stand(*told["start"]), Stand(*told["end"])
     told["stage"] = Stage(told["stage"])
+    if told.get("order") is not None:
+        told["order"] = tuple(told["order"])
     told["ambient_degC"] = tuple(told["ambient_degC"])
     told["by_dips"] = ByDips(*told.get("by_dips", ()))
     return Movement(**told)

@@ -129,12 +129,16 @@ MOVED = {
     "end": "2026-11-25T10:30:00.000Z", "level_start_m": 6.2, "level_end_m": 5.8, "gov_m3": -30.12, "gsv_m3": -29.84,
     "gsv_u95_m3": 0.85, "gov_u95_m3": 0.55, "tov_m3": -30.2, "tov_u95_m3": 0.6, "ordered": "yes", "pair": "pipit:3",
     "start_u95_s": 12.0, "end_u95_s": 12.0, "mean_m3_per_h": -60.24, "peak_m3_per_h": -63.0, "blind_s": 0.0,
-    "faults": "", "rough": "", "revision": 2,
+    "faults": "", "rough": "", "revision": 2, "ordered_at": "2026-11-25T10:12:00.000Z", "ordered_by": "Ann",
+    "ordered_product": "jet", "ordered_m3": -25.0, "ordered_m3_per_h": 45.0, "more_m3": 5.2, "rate_ratio": 1.34,
+    "early_s": 720.0, "differs": "quantity rate time",
 }  # fmt: skip
 RUNS = MOVED | {
     "number": 8, "kind": "receipt", "stage": "moving", "start": "2026-11-25T11:50:00.000Z", "end": None, "gov_m3": None,
     "gsv_m3": None, "gsv_u95_m3": None, "gov_u95_m3": None, "tov_m3": 8.4, "ordered": "no", "pair": "",
     "mean_m3_per_h": 50.4, "blind_s": 95.0, "faults": "no_answer", "start_u95_s": None, "end_u95_s": None,
+    "ordered_at": None, "ordered_by": "", "ordered_product": "", "ordered_m3": None, "ordered_m3_per_h": None,
+    "more_m3": None, "rate_ratio": None, "early_s": None, "differs": "tank",
 }  # fmt: skip
 MOVEMENTS: list[dict[str, Any]] = [RUNS, MOVED]
 

@@ -27,14 +27,20 @@ def test_a_final_movement_tells_gross_and_standard_volume_with_their_uncertainty
     assert (shown["kind"], shown["stage"], shown["ordered"]) == ("transfer out", "", "ordered")
     assert shown["gross"].replace("\u202f", " ") == "−30 120 ± 550"
     assert shown["standard"].replace("\u202f", " ") == "−29 840 ± 850"
-    assert (shown["start"], shown["end"], shown["notes"]) == ("10:00:00", "10:30:00", "with pipit:3")
+    assert (shown["start"], shown["end"]) == ("10:00:00", "10:30:00")
+    assert shown["notes"].replace("\u202f", " ") == (
+        "+5 200 L against the order; at 134 % of the agreed rate; began 12 min before it was ordered; with pipit:3"
+    )
 
 
 def test_one_that_runs_is_told_so_far_and_with_what_was_not_seen_of_it() -> None:
     shown = movement_views.movement(RUNS, NOW, UTC)
     assert (shown["stage"], shown["ordered"]) == ("so far", "not ordered")
     assert shown["gross"].replace("\u202f", " ") == "8 400 ± 600"
-    assert shown["notes"] == "under way when watching began; 95 s without a trusted level: no answer"
+    assert (
+        shown["notes"]
+        == "another tank was ordered; under way when watching began; 95 s without a trusted level: no answer"
+    )
 
 
 async def test_the_tank_page_lists_them(client: httpx.AsyncClient) -> None:

@@ -70,8 +70,9 @@ class Kept:
             entries = [Entry(d.kind, ms, self.seq, d.body) for d in result.decisions]
             self.stores.book.commit(entries, self.core.changed_state())
 
-    def plan(self, tank: str, kind: str, quantity_m3: float) -> None:
-        fields = {"tank": tank, "by": "Ann", "kind": kind, "quantity_m3": quantity_m3}
+    def plan(self, tank: str, kind: str, quantity_m3: float, rate_m3_per_h: float | None = None) -> None:
+        rate = None if rate_m3_per_h is None else rate_m3_per_h / 3600
+        fields = {"tank": tank, "by": "Ann", "kind": kind, "quantity_m3": quantity_m3, "rate_m3_per_s": rate}
         self.step([], [act_of("plan_movement", fields)])
 
 
@@ -155,11 +156,30 @@ def test_what_was_ordered_is_joined(tmp_path: Path) -> None:
     kept.plan("north", "issue", 20.0)
     kept.farm.start(Planned(0, Move.ISSUE, "north", 60, volume_m3=20))
     (ordered,) = finals(kept.run(3 * 3600))
-    assert ordered["ordered"] == "yes"
+    assert (ordered["ordered"], ordered["differs"], ordered["ordered_m3"]) == ("yes", "", -20.0)
+    assert ordered["more_m3"] == pytest.approx(0.0, abs=0.4)
     kept.told.clear()
     kept.plan("palm", "receipt", 5.0)
     kept.farm.start(Planned(0, Move.RECEIVE, "north", 60, volume_m3=10))
-    assert finals(kept.run(3 * 3600))[0]["ordered"] == "no"
+    other = finals(kept.run(3 * 3600))[0]
+    assert (other["ordered"], other["differs"], other["ordered_m3"]) == ("no", "tank", None)
+
+
+def test_a_movement_says_in_what_it_is_not_what_was_ordered(tmp_path: Path) -> None:
+    kept = Kept(tmp_path, 38, "north")
+    kept.run(1800)
+    kept.farm.start(Planned(0, Move.ISSUE, "north", 72, volume_m3=12))
+    kept.run(300)
+    kept.plan("north", "issue", 20.0, 48.0)  # late
+    first = finals(kept.run(5400))[-1]
+    assert first["differs"] == "quantity rate time"
+    assert first["more_m3"] == pytest.approx(-8.0, abs=0.4)
+    assert first["rate_ratio"] == pytest.approx(1.5, abs=0.06)
+    assert first["early_s"] == pytest.approx(300, abs=30)
+    kept.farm.start(Planned(0, Move.ISSUE, "north", 48, volume_m3=8))
+    second = finals(kept.run(5400))[-1]
+    assert (second["number"], second["differs"]) == (first["number"] + 1, "")  # the rest of the order
+    assert second["more_m3"] == pytest.approx(0.0, abs=0.4)
 
 
 def test_a_daemon_that_dies_in_a_movement_keeps_one_with_its_start(tmp_path: Path) -> None:
