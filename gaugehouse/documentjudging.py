@@ -11,7 +11,6 @@ from gaugehouse.site import Site
 from inventory.documentdraft import Draft, ToStandard, booked, booked_m3, completed, standard_of
 from inventory.documentguards import Circumstances, Finding, Vessel, judge
 from inventory.documents import Document, DocumentKind
-from inventory.movements import LEAST_M
 from models.correction import corrector
 from models.errors import OutOfRange
 from models.reading import Instant
@@ -150,10 +149,11 @@ def unseen_note(core: "Core", draft: Draft) -> str:
     table, reading = keeper.tank.table, keeper.latest
     level_m = reading.level_m if reading is not None and reading.level_m is not None else table.bottom_m
     area_m2 = table.area_m2(table.nearest_m(level_m))
-    moved_m = draft.observed_m3 / area_m2 if area_m2 > 0 else LEAST_M
-    if moved_m >= LEAST_M:
+    least_m = core.movements.least_m(draft.tank, level_m)
+    moved_m = draft.observed_m3 / area_m2 if area_m2 > 0 else least_m
+    if moved_m >= least_m:
         return ""
     return (
         f"{1000 * draft.observed_m3:g} L are {1000 * moved_m:.2f} mm in tank {draft.tank}: the gauge cannot see such a "
-        f"draw (at least {1000 * LEAST_M:g} mm), so this entry is all that tells of it"
+        f"draw (at least {1000 * least_m:.1f} mm), so this entry is all that tells of it"
     )

@@ -106,6 +106,10 @@ class MovementWork:
         movement = self._trackers[tank].open
         return movement.sign if movement is not None and movement.stage is Stage.MOVING else 0
 
+    def least_m(self, tank: str, level_m: float) -> float:
+        """How far the surface of a tank must move now to be told as a movement."""
+        return self._trackers[tank].least_m(level_m)
+
     def row(self, movement: Movement) -> dict[str, Any]:
         """A movement with the columns of movements.csv."""
         return movement_row(movement, self._moved(movement))

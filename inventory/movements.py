@@ -199,6 +199,11 @@ class MovementTracker:
         least = area * BREATH_M + rest
         return least if self._learned >= LEARNED else max(least, area * UNLEARNED_M)
 
+    def least_m(self, level_m: float) -> float:
+        """How far the surface must move at a level to be told as a movement, as the noise is now."""
+        area = self._area_m2(level_m)
+        return self._least_m3(level_m) / area if area > 0 else UNLEARNED_M
+
     @property
     def _known_step_m(self) -> float:
         return self._step_m if self._step_m < 1.0 else 0.0

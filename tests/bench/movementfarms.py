@@ -32,7 +32,8 @@ TANK: Final = "north"
 COARSE_MS: Final = 2000
 """The farm's own step where hours are watched at a poll of 10 s."""
 
-# What site.toml says of the tank, as standard uncertainties, half of the table's variance in each of its two parts.
+# What site.toml says of the tank, as standard uncertainties of volumes; a diameter has half of them. Half of the table's
+# variance is one scale; the other half is local, which for a small movement counts twice: that is what a course gets.
 _TABLE_FRAC: Final = 0.0015
 _SHELL_COMMON: Final = 3e-4  # what the simulator draws by itself, of diameters
 _SHELL_COURSE: Final = 1.5e-4
@@ -75,9 +76,8 @@ def _drawn(tank: TankLayout, seed: int) -> TankLayout:
     chance = stream(seed, "prior")
     shape = tank.shape
     assert isinstance(shape, Upright)
-    half = _TABLE_FRAC / math.sqrt(2) / 2  # of a diameter; the area takes it twice
-    common = chance.gauss(0, math.sqrt(half**2 - _SHELL_COMMON**2))
-    own = math.sqrt(half**2 - _SHELL_COURSE**2)
+    common = chance.gauss(0, math.sqrt((_TABLE_FRAC / math.sqrt(2) / 2) ** 2 - _SHELL_COMMON**2))
+    own = math.sqrt((_TABLE_FRAC / 2) ** 2 - _SHELL_COURSE**2)
     courses = tuple(
         replace(course, diameter_m=course.diameter_m * (1 + common + chance.gauss(0, own))) for course in shape.courses
     )
