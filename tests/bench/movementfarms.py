@@ -32,8 +32,8 @@ TANK: Final = "north"
 COARSE_MS: Final = 2000
 """The farm's own step where hours are watched at a poll of 10 s."""
 
-# What site.toml says of the tank, as standard uncertainties of volumes; a diameter has half of them. Half of the table's
-# variance is one scale; the other half is local, which for a small movement counts twice: that is what a course gets.
+# What site.toml says of the tank, as standard uncertainties of volumes; a diameter has half of them. Half of the
+# table's variance is one scale, the other half local, which counts twice in a small movement: so much a course gets.
 _TABLE_FRAC: Final = 0.0015
 _SHELL_COMMON: Final = 3e-4  # what the simulator draws by itself, of diameters
 _SHELL_COURSE: Final = 1.5e-4
