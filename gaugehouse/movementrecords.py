@@ -104,8 +104,9 @@ def movement_cells(row: Row) -> list[str]:
 COLUMNS: Final = (
     "tank", "kind", "start", "end", "level_start_m", "level_end_m", "gov_m3", "gsv_m3", "ordered", "pair", "gsv_u95_m3",
     "gov_u95_m3", "tov_m3", "tov_u95_m3", "number", "stage", "start_u95_s", "end_u95_s", "mean_m3_per_h",
-    "peak_m3_per_h", "blind_s", "faults", "rough", "dip_start_m", "dip_end_m", "by_dips_m3", "ordered_at", "ordered_by", "ordered_product", "ordered_m3",
-    "ordered_m3_per_h", "more_m3", "rate_ratio", "early_s", "differs",
+    "peak_m3_per_h", "blind_s", "faults", "rough", "dip_start_m", "dip_end_m", "by_dips_m3",
+    "ordered_at", "ordered_by", "ordered_product", "ordered_m3", "ordered_m3_per_h", "more_m3", "rate_ratio",
+    "early_s", "differs",
 )  # fmt: skip
 
 
