@@ -50,6 +50,8 @@ SAVED: Final = 24
 BEND_M: Final = 0.002
 LAST_MS: Final = 60_000
 """The end is fitted to at least the last minute of flow: the tail that a damped gauge draws is none of it."""
+TAIL: Final = 5.0
+"""So many time constants after the end a damped gauge still tells of it: 0.7 % is left then (computed)."""
 PEAK_M: Final = 0.005
 PEAK_MEANS: Final = 41
 END_M: Final = 0.008
@@ -197,7 +199,8 @@ class MovementTracker:
         area = self._area_m2(level_m)
         rest = max(area * STEPS * self._known_step_m, NOISES * math.sqrt(self._noise_m3))
         least = area * BREATH_M + rest
-        return least if self._learned >= LEARNED else max(least, area * UNLEARNED_M)
+        known = self._learned >= LEARNED and self._known_step_m > 0  # a register that never moved has told no noise
+        return least if known else max(least, area * UNLEARNED_M)
 
     def least_m(self, level_m: float) -> float:
         """How far the surface must move at a level to be told as a movement, as the noise is now."""
@@ -374,13 +377,14 @@ class MovementTracker:
                 end = best.at
         at_ms = min(max(round(end), movement.start_at_ms), self._means[-1].at_ms)
         movement.end_at_ms, movement.end_ms, movement.end_u95_s = at_ms, at_ms + self._clock_ms, best.u95 / 1000
-        rest = [one for one in self._means if one.at_ms - MEAN_MS // 2 >= at_ms][:STANDING]
+        still_ms = at_ms + round(TAIL * self._lag_ms)
+        rest = [one for one in self._means if one.at_ms - MEAN_MS // 2 >= still_ms][:STANDING]
         movement.end = _stand(rest or calm)
         mean = movement.moved_m3 / max(MEAN_MS, at_ms - movement.start_at_ms) * 1000
         if abs(movement.peak_m3_per_s) < abs(mean):  # too little for a rate of its own
             movement.peak_m3_per_s = mean
         came_back = abs(movement.moved_m3) < self._least_m3(level) / 2
-        return self._over(movement, Event.CAME_BACK if came_back else event, at_ms)
+        return self._over(movement, Event.CAME_BACK if came_back else event, still_ms)
 
     def _turn(self, movement: Movement, mean: Mean) -> Sequence[Change]:
         """It goes the other way: this one ends at its farthest, and another begins there."""

@@ -84,6 +84,28 @@ def test_a_tank_that_breathes_with_the_day_moves_nothing() -> None:
     )
 
 
+def test_a_register_that_never_moved_has_told_no_noise() -> None:
+    """The probe warms while the level stands on one millimetre: 1.3 mm of the corrected volume in half an hour."""
+    tank = Tank(10, 0.0)
+    assert tank.run(20_000, lambda s: 12.0, lambda s: 0.99 - 1.2e-7 * s) == []
+
+
+def test_the_tail_of_a_damped_gauge_is_no_second_movement() -> None:
+    """A gauge of 30 s behind 15 m3 in 15 min: it creeps by 6 mm after the flow stood still."""
+    tank, lag = Tank(5, 0.0002), 30.0
+    tank.tracker = MovementTracker("elm", lambda level_m: AREA, 15_000, 1000 * lag)
+    slope = 15 / AREA / 900
+
+    def seen(s: int) -> float:
+        behind = [x - lag * (1 - math.exp(-x / lag)) if x > 0 else 0.0 for x in (s - 3600, s - 4500)]
+        return 6.0 + slope * (behind[0] - behind[1])
+
+    (one,) = finals(tank.run(9000, seen))
+    assert one.start_at_ms == pytest.approx(3_600_000, abs=15_000)
+    assert one.end_at_ms == pytest.approx(4_500_000, abs=15_000)
+    assert one.end.tov_m3 - one.start.tov_m3 == pytest.approx(15.0, abs=0.0005 * AREA)
+
+
 def test_a_probe_that_jumps_is_no_movement() -> None:
     tank = Tank(10)
     assert tank.run(40_000, lambda s: 6.0, lambda s: 0.99 if s < 20_000 else 0.985) == []
