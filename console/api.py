@@ -17,15 +17,14 @@ from console.facts import AckStatus, Facts, Json
 from console.live import Feed
 from console.lookup import ID_PATTERN, AlarmId, InstrumentId, TankId, known_loop, known_tank, time_ms
 from console.problems import Refused, said
+from console.signed import PRINTABLE as PRINTABLE
+from console.signed import PersonName as PersonName
 from models.reading import QUANTITY
 
 DAY_MS: Final = 86_400_000
 NO_END_MS: Final = 253_402_300_799_999
 """The last millisecond of the year 9999."""
 LONGEST_SPAN_S: Final = 3660 * 86400
-PRINTABLE: Final = r"^[^\x00-\x1f\x7f-\x9f\u2028\u2029]*$"
-
-PersonName = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=64, pattern=PRINTABLE)]
 Comment = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
 Quantity = Annotated[str, Query(pattern=f"^({'|'.join(QUANTITY)})$", description="a column of readings.csv")]
 
@@ -62,7 +61,11 @@ SILENT: Final = said(503, "the store does not answer now")
 UNREADABLE: Final = said(400, "the body is not JSON")
 
 
-REFUSED: Final = said(403, "not from this machine, or from a page of another site") | said(422, "out of bounds")
+REFUSED: Final = (
+    said(401, "sign in first")
+    | said(403, "not for this role, or from a page of another site")
+    | said(422, "out of bounds")
+)
 
 
 class Api:

@@ -28,7 +28,8 @@ from console.pages import Pages
 from console.receipt_api import ReceiptApi
 from console.receipt_pages import ReceiptPages
 from console.record_api import RecordApi
-from console.security import Guard
+from console.security import Guard, refuse
+from console.sign_in import SignedIn, SignInPages, WhoApi
 from console.status_api import StatusApi
 from console.status_pages import StatusPages
 from console.stock_api import StockApi
@@ -38,9 +39,11 @@ from console.water_api import WaterApi
 from console.water_pages import WaterPages
 
 
-def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> FastAPI:
+def create_app(
+    facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | None = None, proxies: Iterable[str] = ()
+) -> FastAPI:
     """The application. `allow_hosts`: names beside localhost that people use; `port`: as written behind them, None =
-    any."""
+    any. `proxies`: addresses whose word for where a request comes from is believed."""
     assets = Assets()
     build = f"{facts.site.build}.{assets.version}"
     model = Model(facts)
@@ -91,7 +94,11 @@ def create_app(facts: Facts, *, allow_hosts: Iterable[str] = (), port: int | Non
     app.include_router(StatusPages(facts, model, pages.render).router)
     app.include_router(WaterPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)
-    # No page holds a secret that a compressed length could give away; with sign-in this is to be thought over again.
+    # No page holds a secret that a compressed length could give away: a session is in a cookie only.
+    signing = SignInPages(facts, facts.people, pages.render, tuple(proxies))
+    app.include_router(signing.router)
+    app.include_router(WhoApi().router)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
-    app.add_middleware(Guard, allow_hosts=tuple(allow_hosts), port=port)
+    app.add_middleware(SignedIn, people=facts.people, refuse=refuse)
+    app.add_middleware(Guard, allow_hosts=tuple(allow_hosts), port=port, has_users=facts.people.exists)
     return app

@@ -11,6 +11,7 @@ from enum import StrEnum
 from typing import Any, Literal, NamedTuple, Protocol
 
 from console.dip_facts import DipFacts
+from console.people import People
 from models.errors import GaugehouseError
 
 Json = dict[str, Any]
@@ -80,6 +81,11 @@ class Facts(Protocol):
     @property
     def dips(self) -> DipFacts:
         """Dips and density samples, asked in the same way."""
+        ...
+
+    @property
+    def people(self) -> People:
+        """Who may come in."""
         ...
 
     def metrics(self) -> bytes:

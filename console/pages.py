@@ -17,6 +17,7 @@ from console.assets import Assets
 from console.facts import Facts, FactsUnavailable, Json
 from console.lookup import TankId, known_tank, time_ms
 from console.model import Model
+from console.signed import asking
 
 HERE: Final = FilePath(__file__).parent
 PAGES: Final = (
@@ -84,6 +85,7 @@ class Pages:
             at=lambda path: walk(message, path),
             light=light if light in dict(words.LIGHTS) else "day",
             path=request.url.path,
+            who=asking(),
             **context,
         )
         return HTMLResponse(text, status)

@@ -2,14 +2,14 @@
 
 Knows headers and addresses; refuses to know tanks. Four rules:
 1. The Host must be one of ours, so that a foreign name that is made to resolve to us gets nothing (DNS rebinding).
-2. Without sign-in the console answers this machine only; a request that a proxy passed on counts as from elsewhere.
+2. Before it has users the console answers this machine only; a request that a proxy passed on counts as from elsewhere.
 3. A request that changes something, and a WebSocket handshake, must come from our own pages or from no page at all.
 4. Every answer bears a strict content security policy: own scripts and styles from own files only, no inline, no frame.
 """
 
 import ipaddress
 import json
-from collections.abc import Iterable
+from collections.abc import Awaitable, Callable, Iterable
 from typing import Final
 from urllib.parse import urlsplit
 
@@ -26,7 +26,7 @@ LOOPBACK_NAMES: Final = ("127.0.0.1", "localhost", "::1")
 
 # Source: W3C CSP level 3; 'self' did not cover ws: in older browsers, so the host (checked before) is named as well.
 POLICY: Final = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' ws://{host}; "
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self' {socket}://{host}; "
     "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 FIXED_HEADERS: Final = (
@@ -40,14 +40,24 @@ FIXED_HEADERS: Final = (
 FORWARDED: Final = ("forwarded", "x-forwarded-for", "x-forwarded-host", "x-real-ip")
 
 
+Refuse = Callable[[Scope, Send, int, str], Awaitable[None]]
+
+
 class Guard:
     """The layer. `allow_hosts`: further names (with or without ":port") that people use for this machine.
 
     `port`: the port that people write behind a name, None = any (a test server, a port chosen late).
     """
 
-    def __init__(self, app: ASGIApp, *, allow_hosts: Iterable[str] = (), port: int | None = None) -> None:
-        self._app = app
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        allow_hosts: Iterable[str] = (),
+        port: int | None = None,
+        has_users: Callable[[], bool] = lambda: False,
+    ) -> None:
+        self._app, self._has_users = app, has_users
         allowed = [name.lower() for name in allow_hosts]
         self._whole = frozenset(name for name in allowed if _split(name)[1] is not None)
         self._names = frozenset([*LOOPBACK_NAMES, *(_split(name)[0] for name in allowed if name not in self._whole)])
@@ -60,19 +70,26 @@ class Guard:
         headers = Headers(scope=scope)
         refusal = self._refusal(scope, headers)
         if refusal is not None:
-            await _refuse(scope, send, *refusal)
+            await refuse(scope, send, *refusal)
         elif scope["type"] == "websocket":
             await self._app(scope, receive, send)
         else:
-            await self._app(scope, _limited(receive, _limit(scope)), _dressed(send, headers.get("host", "")))
+            await self._app(
+                scope,
+                _limited(receive, _limit(scope)),
+                _dressed(send, headers.get("host", ""), "wss" if scope["scheme"] == "https" else "ws"),
+            )
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Status and reason, or None where the request may pass."""
         hosts = headers.getlist("host")
         if len(hosts) != 1 or not self._is_ours(hosts[0]):
             return 400, "this console does not answer to that host name; name it in the site file or use 127.0.0.1"
-        if not _from_this_machine(scope, headers):
-            return 403, "this console has no sign-in yet, so it answers on the machine it runs on only (loopback)"
+        if not from_this_machine(scope, headers) and not self._has_users():
+            return 403, (
+                "this console has no users yet, so it answers on the machine it runs on only (loopback); "
+                "`gaugehouse user` makes the first one"
+            )
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS
         if changes and not _from_own_page(headers, hosts[0]):
             return 403, "this request comes from a page of another site; only this console's own pages may do that"
@@ -102,7 +119,7 @@ def int_or_zero(text: str) -> int:
     return int(text) if text.isascii() and text.isdecimal() else 0
 
 
-def _from_this_machine(scope: Scope, headers: Headers) -> bool:
+def from_this_machine(scope: Scope, headers: Headers) -> bool:
     client = scope.get("client")
     if not client or any(name in headers for name in FORWARDED):
         return False
@@ -123,7 +140,7 @@ def _from_own_page(headers: Headers, host: str) -> bool:
     return origin is None or urlsplit(origin).netloc.lower() == host.lower()
 
 
-async def _refuse(scope: Scope, send: Send, status: int, detail: str) -> None:
+async def refuse(scope: Scope, send: Send, status: int, detail: str) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": 1008, "reason": detail[:120]})
         return
@@ -134,13 +151,13 @@ async def _refuse(scope: Scope, send: Send, status: int, detail: str) -> None:
     await dressed({"type": "http.response.body", "body": body})
 
 
-def _dressed(send: Send, host: str) -> Send:
+def _dressed(send: Send, host: str, socket: str = "ws") -> Send:
     """Send, with the headers put on."""
 
     async def dress(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
-            headers["Content-Security-Policy"] = POLICY.format(host=host)
+            headers["Content-Security-Policy"] = POLICY.format(host=host, socket=socket)
             for name, value in FIXED_HEADERS:
                 headers[name] = value
             headers.setdefault("Cache-Control", "no-store")

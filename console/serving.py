@@ -6,6 +6,7 @@ The daemon owns signals, logs and the socket; stop the server by `should_exit = 
 import contextlib
 import socket
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Final
 
 import uvicorn
@@ -29,15 +30,18 @@ class Server(uvicorn.Server):
         yield
 
 
-def build_server(app: FastAPI) -> Server:
+def build_server(app: FastAPI, certificate: Path | None = None, key: Path | None = None) -> Server:
     """A server for an open socket: `await server.serve(sockets=[socket])`.
 
     Forwarded addresses are not believed: `console.security` turns requests away that a proxy passed on. Messages are
-    not compressed (a LAN); a page that stops reading holds a shutdown up by at most 3 s.
+    not compressed (a LAN); a page that stops reading holds a shutdown up by at most 3 s. certificate, key: PEM files,
+    with which it speaks TLS only.
     """
     return Server(
         uvicorn.Config(
             app,
+            ssl_certfile=certificate,
+            ssl_keyfile=key,
             proxy_headers=False,
             server_header=False,
             ws="websockets-sansio",

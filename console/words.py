@@ -195,12 +195,14 @@ DAYS: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 PROBLEM_TITLES: Final[Mapping[int, str]] = MappingProxyType(
     {
         400: "The request cannot be read",
+        401: "Sign in first",
         403: "Not allowed",
         404: "Not found",
         405: "Not for this address",
         409: "Not as things stand",
         413: "Too long",
         422: "The request does not hold together",
+        429: "Too often",
         500: "The console failed",
         503: "Not available now",
     }

@@ -22,6 +22,7 @@ from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
 from gaugehouse.leakacts import LEAK_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
+from gaugehouse.peopleacts import PEOPLE_ACTS
 from gaugehouse.planacts import PLAN_ACTS
 from gaugehouse.receiptacts import RECEIPT_ACTS
 from gaugehouse.records import ALARM, alarm_body
@@ -126,6 +127,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **CORRECTION_ACTS,
         **LOOP_ACTS,
         **FAULT_ACTS,
+        **PEOPLE_ACTS,
         **PLAN_ACTS,
         **LEAK_ACTS,
         **RECEIPT_ACTS,

@@ -31,6 +31,7 @@ FORMAT: Final = 1
 MANIFEST: Final = "manifest.json"
 STORES: Final = (READINGS, RECORDS, TRACES)
 """In the order in which they are copied."""
+TABLES: Final = (".toml", ".csv")
 BESIDE: Final = ("-wal", "-shm")
 LARGEST_MANIFEST: Final = 1 << 20
 
@@ -87,10 +88,15 @@ def take(site: Site, into: Path, now_ms: int) -> Backup:
 
 
 def _settings(site: Site) -> dict[str, Path]:
-    """The site file and what it points to, by place in the archive; what lies outside of its folder keeps its name."""
+    """The site file and its tables, by place in the archive; what lies outside of its folder keeps its name.
+
+    Keys, certificates and passwords stay where they are: a backup is carried around.
+    """
     folder = site.path.parent.resolve()
     found: dict[str, Path] = {}
     for path in site.source_files:
+        if path.suffix.lower() not in TABLES:
+            continue
         whole = path.resolve()
         inside = whole.is_relative_to(folder)
         name = f"site/{whole.relative_to(folder)}" if inside else f"elsewhere/{len(found)}-{whole.name}"

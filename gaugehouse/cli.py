@@ -24,6 +24,7 @@ from gaugehouse import (
     loopcall,
     receiptcall,
     statuscall,
+    usercall,
     watercall,
 )
 from gaugehouse.alarmcall import add_arguments as alarm_arguments
@@ -172,6 +173,7 @@ def parser() -> argparse.ArgumentParser:
     backupcall.backup_arguments(saved)
     put_back = _json(command("restore", backupcall.restore, "puts a backup back, while no daemon runs"))
     backupcall.restore_arguments(put_back)
+    usercall.add_arguments(command("user", usercall.user, "who may come in to the console, and as what"))
     words = "what is kept of the readings: figures, size, soundness, copies"
     historycall.add_arguments(command("history", _history, words, site=False))
     return top

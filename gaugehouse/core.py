@@ -34,6 +34,7 @@ from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
 from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementwork import MovementWork
+from gaugehouse.peopleroom import PeopleRoom
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
 from gaugehouse.receiptjson import flow_seen
@@ -134,6 +135,7 @@ class Core:
         self.tests = AlarmTests()
         self.checks = LoopChecks()
         self.plans = Plans()
+        self.people = PeopleRoom()
         self.dips = DipRoom(site.dip_rules, frozenset(tank.id for tank in site.tanks if tank.water_from_dips))
         self.waterlog = WaterRoom(site)
         self.documents = Documents()
@@ -161,6 +163,7 @@ class Core:
             "watch": self.loops.watch,
             "casebook": self.loops.casebook,
             "plan": self.plans,
+            "people": self.people,
             "water": self.waterlog,
             "document": self.documents,
             "close": self.closes,

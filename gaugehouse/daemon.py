@@ -234,7 +234,8 @@ class Daemon:
                 f"console: cannot listen on {host} port {port}: {reason(error)}; end what listens there, or choose "
                 "another [console] port"
             ) from error
-        self.url = f"http://{host}:{listening.getsockname()[1]}/"
+        scheme = "http" if self.site.console_certificate is None else "https"
+        self.url = f"{scheme}://{host}:{listening.getsockname()[1]}/"
         return listening
 
     def _open_record(self, stack: contextlib.ExitStack) -> Recorder | None:
@@ -285,8 +286,14 @@ class Daemon:
     async def _serve(self, writing: "_Writing", facts: DaemonFacts, listening: socket.socket | None) -> None:
         server = None
         if listening is not None:
-            app = create_app(facts, allow_hosts=(self.site.console_host,), port=listening.getsockname()[1])
-            server = build_server(app)
+            site = self.site
+            app = create_app(
+                facts,
+                allow_hosts=(site.console_host, *site.console_names),
+                port=listening.getsockname()[1],
+                proxies=site.console_proxies,
+            )
+            server = build_server(app, site.console_certificate, site.console_key)
         async with asyncio.TaskGroup() as group:
             deciding = group.create_task(self._decide(writing), name="core")
             saving = group.create_task(self._save(writing.book), name="state")

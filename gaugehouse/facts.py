@@ -9,6 +9,7 @@ from typing import Any, Final, Protocol
 
 from collector.health import BusHealth
 from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, PaperSize, SiteFacts
+from console.signed import permit
 from console.words import LIMITS
 from gaugehouse import checkrecords
 from gaugehouse.acts import Acknowledge, Act, Answer, Taken, act_of
@@ -40,6 +41,7 @@ from gaugehouse.loopjson import supply_json
 from gaugehouse.metrics import DaemonMetrics
 from gaugehouse.movementrecords import movement_rows, rounded
 from gaugehouse.paper import pdf_of
+from gaugehouse.people import DaemonPeople
 from gaugehouse.receiptjson import receipt_json
 from gaugehouse.receiptpaper import paper_of as receipt_paper_of
 from gaugehouse.receiptrecords import receipt_record, receipts_of
@@ -114,6 +116,7 @@ class DaemonFacts:
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
         self._vitals: Vitals | None = None
+        self.people = DaemonPeople(core.people, submit, site.session_ms)
         self._metrics: DaemonMetrics | None = None
         self._channels, self._servers = channels, servers
         self._columns = columns
@@ -412,6 +415,7 @@ class DaemonFacts:
             act = act_of(name, fields)
         except CallError as error:
             return ActAnswer("wrong", str(error))
+        permit(name)
         answer = await self._submit(act)
         return ActAnswer(answer.status.value, answer.text, dict(answer.body))
 
@@ -450,6 +454,7 @@ class DaemonFacts:
         return answer
 
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
+        permit("acknowledge")
         answer = await self._submit(Acknowledge(alarm_id, occurrence, by, comment))
         status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
         view = self._core.alarms.view(alarm_id)

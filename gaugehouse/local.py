@@ -159,3 +159,11 @@ def ask_daemon(site: Site, question: Json) -> Any | None:
     if answer["status"] == 0:
         return answer["result"]
     raise (CallError if answer["status"] == 2 else CouldNot)(str(answer["error"]))
+
+
+def where_is(site: Site) -> str | None:
+    """The address of the running daemon's console, None where none runs; "" for one without a console."""
+    if ask_daemon(site, {"do": "here"}) is None:
+        return None
+    word = json.loads((site.store_path / RUNNING).read_text(encoding="utf-8"))
+    return str(word["url"])

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from gaugehouse.sitefile.advice import advise
 from gaugehouse.sitefile.alarmsheet import AlarmSheet, Sources, read_sheet
+from gaugehouse.sitefile.consolechecks import check_console
 from gaugehouse.sitefile.dipchecks import check_dips
 from gaugehouse.sitefile.domain import build, settled
 from gaugehouse.sitefile.draft import Draft
@@ -114,6 +115,7 @@ def _draft(path: Path, report: Report) -> Draft | None:
     check_documents(draft)
     check_notify(draft)
     check_servers(draft)
+    check_console(draft)
     check_dips(draft)
     check_register_server(draft)
     check_settling(draft)

@@ -47,6 +47,15 @@ export function data(id) {
 
 // The name of who acts, offered again on the next page of this browser tab.
 export function rememberName(input) {
+  const person = document.body.dataset.person;
+  if (person) {
+    // Signed in: the name is theirs, and nobody else's is taken.
+    input.value = person;
+    input.readOnly = true;
+    const label = input.closest("label");
+    if (label) label.hidden = true;
+    return;
+  }
   if (!input.value) input.value = sessionStorage.getItem("by") ?? ""; // who was quicker than the page is not wiped out
   input.addEventListener("change", () => sessionStorage.setItem("by", input.value.trim()));
 }

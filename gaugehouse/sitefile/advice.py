@@ -66,9 +66,10 @@ def advise(draft: Draft, site: Site) -> None:
 
 
 def _outside(site: Site, report: Report) -> None:
-    if site.console_host not in _LOOPBACK:
+    if site.console_host not in _LOOPBACK and site.console_certificate is None and not site.console_proxies:
         text = (
-            "the console listens to the network and does not encrypt; put it behind a proxy with TLS, or use 127.0.0.1"
+            "the console listens to the network and does not encrypt: passwords can be read on the way; give it "
+            "certificate and private_key, put it behind a proxy with TLS, or use 127.0.0.1"
         )
         report.warn("console.host", text, found=site.console_host)
     mqtt = site.mqtt

@@ -87,6 +87,11 @@ def build(draft: Draft, path: Path) -> facts.Site:
         store_path=folder / file.store.path,
         console_host=file.console.host,
         console_port=file.console.port,
+        session_ms=file.console.session,
+        console_names=tuple(file.console.names),
+        console_proxies=tuple(file.console.proxies),
+        console_certificate=None if file.console.certificate is None else folder / file.console.certificate,
+        console_key=None if file.console.private_key is None else folder / file.console.private_key,
         alarm_sheet=None if file.alarms.sheet is None else folder / file.alarms.sheet,
         accounts=account_rules(file.stock.accounts),
         loop_check=facts.LoopCheckRules(

@@ -288,6 +288,11 @@ class Site:
     channels: tuple[NotifySpec, ...] = ()
     servers: tuple[ServerSpec, ...] = ()
     register_server: RegisterServerSpec | None = None
+    session_ms: int = 12 * 3_600_000
+    console_names: tuple[str, ...] = ()
+    console_proxies: tuple[str, ...] = ()
+    console_certificate: Path | None = None
+    console_key: Path | None = None
     keep_readings_ms: int | None = None
     loop_check: LoopCheckRules = LoopCheckRules()
     dip_rules: DipRules = DipRules()  # noqa: RUF009 (immutable)

@@ -55,6 +55,11 @@ class StoreTable(Table):
 class ConsoleTable(Table):
     host: Text = "127.0.0.1"
     port: Annotated[int, whole(0, 65535)] = 8600
+    names: list[Text] = Field(default_factory=list)
+    certificate: Text | None = None
+    private_key: Text | None = None
+    proxies: list[Text] = Field(default_factory=list)
+    session: Annotated[int, milliseconds("12 h", 300, 31 * 86_400)] = 12 * 3_600_000
 
 
 class AlarmsTable(Table):

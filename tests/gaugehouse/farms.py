@@ -2,9 +2,10 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 from collector.clock import RealClock
 from gaugehouse.daemon import Daemon, Options
@@ -45,18 +46,24 @@ def blind_to_its_disk(site: Site) -> Site:
 
 @contextlib.asynccontextmanager
 async def running(
-    folder: Path, *, speed: float = 1.0, record: Path | None = None, more: str = "", watch_disk: bool = False
+    folder: Path,
+    *,
+    speed: float = 1.0,
+    record: Path | None = None,
+    more: str = "",
+    watch_disk: bool = False,
+    changes: Mapping[str, Any] | None = None,
 ) -> AsyncIterator[Running]:
     """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it.
 
-    more: what else stands in the site file.
+    more: what else stands in the site file. changes: fields of the site that are set past it.
     """
     clock = RealClock(speed)
     farm = Farm(1, clock.now_ms())
     async with await serve(farm, clock.now_ms) as server:
         path = write_demo(folder, server.ports, period_of(speed))
         path.write_text(path.read_text(encoding="utf-8") + more, encoding="utf-8")
-        site = replace(load_site(path), console_port=0)
+        site = replace(load_site(path), console_port=0, **(changes or {}))
         site = site if watch_disk else blind_to_its_disk(site)
         daemon = Daemon(site, clock, Options(build="test", simulated=True, record=record))
         async with asyncio.TaskGroup() as group:

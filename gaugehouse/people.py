@@ -1,0 +1,54 @@
+"""The console's users as the daemon has them: asked of the core's room, changed by acts like all else."""
+
+from collections.abc import Awaitable, Callable
+
+from console.people import Person
+from gaugehouse.act import Act, Answer, Taken
+from gaugehouse.peopleacts import EndKey, PutKey, SignInFailed
+from gaugehouse.peopleroom import LINK, SESSION, PeopleRoom
+
+ITSELF = "gaugehouse"
+
+
+class DaemonPeople:
+    """See `console.people.People`."""
+
+    def __init__(self, room: PeopleRoom, submit: Callable[[Act], Awaitable[Answer]], session_ms: int) -> None:
+        self._room, self._submit, self._session_ms = room, submit, session_ms
+
+    def exists(self) -> bool:
+        return self._room.exists()
+
+    def password_of(self, name: str) -> tuple[str, str] | None:
+        user = self._room.user(name)
+        return None if user is None or user.blocked or not user.password else (user.name, user.password)
+
+    def person(self, hashed: str, now_ms: int) -> Person | None:
+        key = self._room.key(hashed)
+        if key is None or key.kind == LINK or key.until_ms <= now_ms:
+            return None
+        user = self._room.user(key.user)
+        if user is None or user.blocked:
+            return None
+        return Person(user.name, key.roles, hashed if key.kind == SESSION else "")
+
+    def link(self, hashed: str, now_ms: int) -> str | None:
+        key = self._room.key(hashed)
+        return key.user if key is not None and key.kind == LINK and key.until_ms > now_ms else None
+
+    def session_ms(self) -> int:
+        return self._session_ms
+
+    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> bool:
+        if link:
+            used = await self._submit(EndKey(link, "", user))
+            if used.status is not Taken.DONE:  # two browsers at once: one of them was first
+                return False
+        put = PutKey(hashed, SESSION, user, None, "", address, now_ms, now_ms + self._session_ms, user)
+        return (await self._submit(put)).status is Taken.DONE
+
+    async def end(self, hashed: str, user: str) -> None:
+        await self._submit(EndKey(hashed, "", user))
+
+    async def failed(self, user: str, address: str) -> None:
+        await self._submit(SignInFailed(user, address))
