@@ -3,6 +3,7 @@
 Knows which template shows what; refuses to compute or to decide. Every text goes through Jinja's escaping.
 """
 
+import re
 from collections.abc import Mapping
 from functools import reduce
 from pathlib import Path as FilePath
@@ -11,6 +12,7 @@ from typing import Any, Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 
 from console import bus_views, figures, movement_views, tank_views, words
 from console.assets import Assets
@@ -48,6 +50,15 @@ def words_for(catalogue: Mapping[str, str], *keys: str) -> dict[str, str]:
     return {key: catalogue[key] for key in keys}
 
 
+def paths_in(html: str, place: str) -> Markup:
+    """Rendered rows with the paths below `place` written as ``./...``, which bind.js spells out by ``data-in``.
+
+    Lines lose their indent as well: a board of many tanks is mostly such rows."""
+    shorter = re.sub(rf'([="!]){re.escape(place)}/', r"\1./", re.sub(r"\n\s+", "\n", str(html)))
+    shorter = re.sub(rf'([="!]){re.escape(place)}/', r"\1./", re.sub(r"\n\s+", "\n", str(html)))
+    return Markup(shorter)  # noqa: S704 what was escaped when it was rendered stays so
+
+
 class Pages:
     """Renders the site's pages. One instance an application."""
 
@@ -74,6 +85,7 @@ class Pages:
             sound_words={name: words.PAGE[f"sound_{name}"] for name in SOUND_STATES},
         )
         self._env.filters["words_for"] = words_for
+        self._env.filters["paths_in"] = paths_in
         self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
         self._routes()
 

@@ -1,5 +1,6 @@
 // Puts a message of the page feed into the page: every moving element names, as a path, what it shows.
 // The server rendered the first values by the same paths (templates/_bind.html); texts come ready, none is made here.
+// In a part with `data-in` a path may begin with "./": it lies below what `data-in` names.
 
 const found = new WeakMap();
 
@@ -43,8 +44,21 @@ const kinds = {
   },
 };
 
+function spellOut(root) {
+  for (const part of root.querySelectorAll("[data-in]")) {
+    for (const element of [part, ...part.querySelectorAll("*")]) {
+      for (const kind of Object.keys(kinds)) {
+        const path = element.dataset[kind];
+        if (path) element.dataset[kind] = path.replaceAll("./", `${part.dataset.in}/`);
+      }
+    }
+    part.removeAttribute("data-in");
+  }
+}
+
 function lookUp(root) {
   const jobs = [];
+  spellOut(root);
   for (const [kind, act] of Object.entries(kinds)) {
     for (const element of root.querySelectorAll(`[data-${kind}]`)) jobs.push([element, act]);
   }
