@@ -22,6 +22,11 @@ class FactsUnavailable(GaugehouseError):
     """The store or the record book cannot be reached now. Answered as 503; asking again later may help."""
 
 
+class ActWaits(FactsUnavailable):
+    """A person's act could not be written within a time. Its text is for that person: whether it happens, and why not
+    yet."""
+
+
 class AckStatus(StrEnum):
     """How an acknowledgement was taken."""
 

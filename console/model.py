@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from console import alarm_views, bus_views, check_views, loop_views, status_views, tank_views
 from console.facts import Facts, Json
 from console.figures import clock, date
+from console.words import NOT_WRITTEN
 
 
 class Model:
@@ -54,6 +55,7 @@ class Model:
             "loops": {entry["instrument"]: loop_views.view(entry, names, now, self.zone) for entry in live["loops"]},
             "buses": {entry["bus"]: bus_views.view(entry, now, self.zone) for entry in live["buses"]},
             "checks": check_views.strip(live, places, self.zone),
+            "waits": waits(live),
             "points": {entry["id"]: bus_views.point(entry) for entry in live["points"]},
         }
 
@@ -75,3 +77,9 @@ class Model:
     def alarms_of(live: Json, entry: Json) -> list[Json]:
         ids = set(entry["alarms"])
         return [alarm for alarm in live["alarms"] if alarm["id"] in ids]
+
+
+def waits(live: Json) -> str:
+    """Whether decisions cannot be written, and why: then nothing on a page is new."""
+    why = live.get("waits", "")
+    return NOT_WRITTEN.format(why=why) if why else ""

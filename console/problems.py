@@ -12,7 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 
-from console.facts import FactsUnavailable
+from console.facts import ActWaits, FactsUnavailable
 from console.words import PROBLEM_TITLES
 
 log = logging.getLogger(__name__)
@@ -101,6 +101,8 @@ async def _invalid(request: Request, exc: Exception) -> Response:
 
 async def _unavailable(request: Request, exc: Exception) -> Response:
     log.warning("facts not available: %s", exc)
+    if isinstance(exc, ActWaits):
+        return answer(request, 503, str(exc))
     return answer(request, 503, "the daemon's store does not answer now; ask again later", {"Retry-After": "5"})
 
 

@@ -317,6 +317,9 @@ SPANS: Final = ((900, "15 min"), (1800, "30 min"), (3600, "1 h"), (7200, "2 h"),
 
 BUS_PAGE: Final = _table(connected="connected", not_connected="not connected yet", down="not connected: {why}")
 
+NOT_WRITTEN: Final = (
+    "Nothing new is decided and no alarm is told until it can be written down: {why}. It goes on by itself then."
+)
 PAGE: Final = _table(
     no_data="NO DATA",
     no_data_since="no data since {time}",

@@ -36,7 +36,7 @@ from gaugehouse.registerserver import RegisterServer, SiteRegisters
 from gaugehouse.requalifying import pinned
 from gaugehouse.servers import serving
 from gaugehouse.site import Site
-from gaugehouse.stores import Stores, open_stores
+from gaugehouse.stores import RECORDS, Stores, open_stores
 from gaugehouse.supervised import supervisor_of
 from gaugehouse.systemwatch import Sources, SystemWatch
 from gaugehouse.tracekeeping import TraceKeeping
@@ -55,6 +55,8 @@ log = logging.getLogger(__name__)
 
 SAVE_EVERY_S: Final = 10.0
 DRAIN_S: Final = 5.0
+ANSWER_S: Final = 20.0
+"""A person waits no longer for an act to be decided and written; the local door waits a little longer."""
 TICKS_TOGETHER: Final = 64
 """Ticks that are written in one transaction at the most, when so many wait: a flood must not queue for the disk."""
 
@@ -97,7 +99,7 @@ class Daemon:
         self.register_server: RegisterServer | None = None
         self.vitals: Vitals | None = None
         self._deciding_ms: int | None = None
-        self._insisting = False
+        self._waits = ""  # why decisions cannot be written
         self._supervisor = supervisor_of()
         self.collector = Collector(site.buses, self._take, clock)
 
@@ -109,10 +111,20 @@ class Daemon:
         self._inbox.put(Arrival(sample.time_ms, sample.elapsed_ms, sample))
 
     async def submit(self, act: Act) -> Answer:
-        """A person's act: answered after it is in the record book, and after all that came in before it."""
+        """A person's act: answered after it is in the record book, and after all that came in before it.
+
+        Raises `CouldNot` when that takes longer than `ANSWER_S`, and says whether it is going to happen.
+        """
         answer: asyncio.Future[Answer] = asyncio.get_running_loop().create_future()
-        self._inbox.put(Arrival(*self._clock.both_ms(), PendingAct(act, answer)))
-        return await answer
+        arrival = Arrival(*self._clock.both_ms(), PendingAct(act, answer))
+        self._inbox.put(arrival)
+        done, _ = await asyncio.wait({answer}, timeout=ANSWER_S)
+        if done:
+            return answer.result()
+        why = self._waits or f"nothing was decided for {ANSWER_S:g} s; look at the daemon's log"
+        if self._inbox.withdraw(arrival):
+            raise CouldNot(f"not done: {why}; do it again once that is mended")
+        raise CouldNot(f"not written yet: {why}; it is kept and written as soon as that is mended, do not repeat it")
 
     async def run(self) -> None:
         """Raises `CouldNot` for a port or a store that is taken, whatever a bug raises, and nothing when stopped."""
@@ -138,6 +150,7 @@ class Daemon:
                     build=self._options.build,
                     simulated=self._options.simulated,
                     columns=stores.readings,
+                    waits=lambda: self._waits,
                     files=files.told,
                     channels=post.views if post is not None else list,
                     servers=servers.views,
@@ -187,7 +200,7 @@ class Daemon:
 
         def store() -> str:
             told = readings.counters().failure
-            return told or ("the record book is not written to" if self._insisting else "")
+            return self._waits or told
 
         return Watched(
             polls=self.collector.polls,
@@ -381,14 +394,14 @@ class Daemon:
             try:
                 await commit()
             except StoreUnavailable as error:
-                if not self._insisting:
-                    log.error("decisions wait, nothing new is shown until they are written: %s", error)
-                self._insisting = True
+                if not self._waits:
+                    log.error("decisions wait, nobody is told of them until they are written: %s", error)
+                self._waits = str(error).replace(f" {self.site.store_path / RECORDS}", "")
                 await asyncio.sleep(0.5)
             else:
-                if self._insisting:
+                if self._waits:
                     log.info("decisions are written again")
-                self._insisting = False
+                self._waits = ""
                 return
 
     def _one(self, batch: Batch, writing: "_Writing") -> StepResult:

@@ -8,7 +8,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from typing import Any, Final, Protocol
 
 from collector.health import BusHealth
-from console.facts import AckAnswer, AckStatus, ActAnswer, FactsUnavailable, Json, PaperSize, SiteFacts
+from console.facts import AckAnswer, AckStatus, ActAnswer, ActWaits, FactsUnavailable, Json, PaperSize, SiteFacts
 from console.signed import permit
 from console.words import LIMITS
 from gaugehouse import checkrecords
@@ -26,7 +26,7 @@ from gaugehouse.documentfacts import document_facts, document_rows, documents_cs
 from gaugehouse.documentrecords import Kept, document_with
 from gaugehouse.drainrecords import check_rows
 from gaugehouse.duework import due_list, dues_of_book, dues_of_core
-from gaugehouse.errors import CallError
+from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
@@ -53,7 +53,7 @@ from gaugehouse.vitals import Vitals
 from gaugehouse.waterwork import water_json, waters_of
 from history.aggregating import Columnar, aggregated
 from history.book import BookReader
-from history.errors import BadQuestion, StoreUnavailable
+from history.errors import BadQuestion, StoreDamaged, StoreUnavailable
 from history.readers import ReaderPool
 from history.store import Store
 from history.traces import TraceReader
@@ -102,6 +102,7 @@ class DaemonFacts:
         build: str,
         simulated: bool,
         columns: Columnar,
+        waits: Callable[[], str] = str,
         files: Callable[[], Json] = dict,
         channels: Callable[[], list[Json]] = list,
         servers: Callable[[], list[Json]] = list,
@@ -111,7 +112,7 @@ class DaemonFacts:
         self._readers, self._submit = readers, submit
         longest_s = site.alarm_rules.longest_shelf_ms / 1000
         self._site = SiteFacts(site.id, site.name, site.zone, simulated, build, longest_s)
-        self._view = LiveView(core, build, health)
+        self._view = LiveView(core, build, health, waits)
         self._loop_facts = {loop.instrument: loop for loop in site.loops}
         self._live = self._view.build(0, clock.now_ms())
         self._newer = asyncio.Event()
@@ -416,7 +417,7 @@ class DaemonFacts:
         except CallError as error:
             return ActAnswer("wrong", str(error))
         permit(name)
-        answer = await self._submit(act)
+        answer = await self._done(act)
         return ActAnswer(answer.status.value, answer.text, dict(answer.body))
 
     def tank_status(self) -> list[Json]:
@@ -455,16 +456,22 @@ class DaemonFacts:
 
     async def acknowledge(self, alarm_id: str, occurrence: int, by: str, comment: str) -> AckAnswer:
         permit("acknowledge")
-        answer = await self._submit(Acknowledge(alarm_id, occurrence, by, comment))
+        answer = await self._done(Acknowledge(alarm_id, occurrence, by, comment))
         status = _STATUS.get(answer.status, AckStatus.UNKNOWN)
         view = self._core.alarms.view(alarm_id)
         newest = None if view is None else view.occurrence
         return AckAnswer(status, answer.body.get("by", ""), answer.body.get("time", ""), newest, answer.text)
 
+    async def _done(self, act: Act) -> Answer:
+        try:
+            return await self._submit(act)
+        except CouldNot as error:
+            raise ActWaits(str(error)) from error
+
     async def _ask(self, question: Callable[..., Any], *args: object, **options: object) -> Any:
         try:
             return await self._readers.call(question, *args, **options)
-        except StoreUnavailable as error:
+        except (StoreUnavailable, StoreDamaged) as error:
             raise FactsUnavailable(str(error)) from error
 
 

@@ -56,6 +56,14 @@ class Inbox:
         self._waiting.append(arrival)
         self._something.set()
 
+    def withdraw(self, arrival: Arrival) -> bool:
+        """Take back what still waits; False where the core has taken it up already."""
+        try:
+            self._waiting.remove(arrival)
+        except ValueError:
+            return False
+        return True
+
     async def take(self) -> list[Arrival]:
         """Everything that waits, at least one."""
         while not self._waiting:

@@ -33,11 +33,17 @@ CONCERNS: Final = ("high_high", "critical_high")
 
 
 class LiveView:
-    """Builds the live object. `now_ms`: the site's clock; ages are counted to the data's own clock."""
+    """Builds the live object. `now_ms`: the site's clock; ages are counted to the data's own clock.
 
-    def __init__(self, core: Core, build: str, health: Callable[[], dict[str, BusHealth]]) -> None:
+    waits: why decisions cannot be written, "" while they can.
+    """
+
+    def __init__(
+        self, core: Core, build: str, health: Callable[[], dict[str, BusHealth]], waits: Callable[[], str] = str
+    ) -> None:
         self._core = core
         self._health = health
+        self._waits = waits
         self._build = build
         self._worst: dict[str, Fault] = {}
         site = core.site
@@ -64,6 +70,7 @@ class LiveView:
             "time": iso_ms(at_ms),
             "seq": seq,
             "build": self._build,
+            "waits": self._waits(),
             "tanks": [self._tank(keeper, standing, now_ms) for keeper in core.keepers.values()],
             "alarms": [self._alarm(view) for view in standing],
             "tests": [trial.alarm for trial in core.tests.all_under_way()],

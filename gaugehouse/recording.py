@@ -5,15 +5,21 @@ them back gives the very same floats. Empty = the signal did not answer, `NaN` =
 number.
 """
 
+import contextlib
 import csv
+import errno
+import logging
 import math
+import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
-from typing import Final, TextIO
+from typing import Final, Protocol
 
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.errors import CallError, CouldNot
 from models.reading import OK, TIMEOUT, WRONG_REPLY, Sample
+
+log = logging.getLogger(__name__)
 
 NOT_A_NUMBER: Final = "NaN"
 _OUTCOMES: Final = {OK, TIMEOUT, WRONG_REPLY}
@@ -29,10 +35,52 @@ def header_of(signals: Mapping[str, Sequence[str]]) -> str:
     return ",".join(["time", "instrument", "outcome", *columns_of(signals)]) + "\n"
 
 
-def open_recording(path: Path, signals: Mapping[str, Sequence[str]]) -> tuple[TextIO, bool]:
+class Out(Protocol):
+    """Where a recording goes."""
+
+    def write(self, text: str, /) -> object: ...
+
+
+class RecordingFile:
+    """A recording on the disk. Each piece is handed to the system at once and whole, or not at all.
+
+    A disk that takes nothing stops no daemon: what could not be written is missing from the recording as if nothing had
+    been asked, which is said once when it begins and once, with a count, when it is over.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._file = path.open("ab", buffering=0)
+        self.lost = 0
+
+    def __enter__(self) -> "RecordingFile":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._file.close()
+
+    def write(self, text: str) -> None:
+        piece = text.encode()
+        before = self._file.seek(0, os.SEEK_END)
+        try:
+            if self._file.write(piece) != len(piece):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                self._file.truncate(before)  # half a row would spoil the next one
+            if not self.lost:
+                log.error("recording %s: %s; what comes meanwhile is missing there", self._path, error.strerror)
+            self.lost += 1
+        else:
+            if self.lost:
+                log.warning("recording %s: written again; %d ticks are missing", self._path, self.lost)
+            self.lost = 0
+
+
+def open_recording(path: Path, signals: Mapping[str, Sequence[str]]) -> tuple[RecordingFile, bool]:
     """A file to record into, and whether it still needs its header. A recording that is there is gone on with.
 
-    Each line is handed to the system at once. Raises `CallError` for a file that holds something else.
+    Raises `CallError` for a file that holds something else, `CouldNot` for one that cannot be made.
     """
     try:
         if path.exists() and path.stat().st_size:
@@ -42,8 +90,8 @@ def open_recording(path: Path, signals: Mapping[str, Sequence[str]]) -> tuple[Te
                 raise CallError(
                     f"{path}: holds something else, or a recording with other columns; it stays, name a new file"
                 )
-            return path.open("a", encoding="utf-8", newline="\n", buffering=1), False
-        return path.open("w", encoding="utf-8", newline="\n", buffering=1), True
+            return RecordingFile(path), False
+        return RecordingFile(path), True
     except OSError as error:
         raise CouldNot(f"{path}: cannot be written: {error.strerror}") from error
     except UnicodeDecodeError as error:
@@ -53,7 +101,7 @@ def open_recording(path: Path, signals: Mapping[str, Sequence[str]]) -> tuple[Te
 class Recorder:
     """Writes Samples to a CSV file as they come. `signals`: the signal names of each instrument."""
 
-    def __init__(self, out: TextIO, signals: Mapping[str, Sequence[str]], *, header: bool = True) -> None:
+    def __init__(self, out: Out, signals: Mapping[str, Sequence[str]], *, header: bool = True) -> None:
         self._out = out
         self._columns = columns_of(signals)
         if header:
@@ -61,12 +109,14 @@ class Recorder:
 
     def write(self, samples: Iterable[Sample], time_ms: int) -> None:
         """Write the samples of one tick under the tick's time."""
+        lines = []
         for sample in samples:
             cells = [iso_ms(time_ms), sample.instrument, sample.outcome]
             for name in self._columns:
                 value = sample.values.get(name, "")
                 cells.append(NOT_A_NUMBER if value is None else str(value))
-            self._out.write(",".join(cells) + "\n")
+            lines.append(",".join(cells) + "\n")
+        self._out.write("".join(lines))
 
 
 def read_samples(path: Path, signals: Mapping[str, Sequence[str]]) -> Iterator[tuple[int, Sample]]:

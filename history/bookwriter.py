@@ -55,6 +55,7 @@ class BookWriter:
         self._open: set[Future[Any]] = set()
         self._commits = self._entries = self._retries = 0
         self._last_s = 0.0
+        self._told = False
 
     async def commit(self, entries: Sequence[Entry], state: Mapping[str, str | None]) -> Head:
         """The head once all of it is durably in the book. Raises `StoreUnavailable` after `patience_s`.
@@ -114,11 +115,13 @@ class BookWriter:
             except StoreUnavailable as exc:
                 if time.monotonic() + wait_s - begun_s > self._patience_s or self._closing.wait(wait_s):
                     raise
-                if wait_s == self._first_wait_s:
+                if not self._told:
                     log.warning("records wait: %s", exc)
+                self._told = True
                 self._retries += 1
                 wait_s *= 2
             else:
+                self._told = False
                 self._commits += 1
                 self._last_s = time.monotonic() - begun_s
                 return done

@@ -1,0 +1,1 @@
+"""What must end in a clear message, lose nothing and go on by itself: disks, clocks, names, rights, hostile input."""
