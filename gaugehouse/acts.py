@@ -20,6 +20,7 @@ from gaugehouse.documentacts import DOCUMENT_ACTS
 from gaugehouse.drainacts import DRAIN_ACTS
 from gaugehouse.errors import CallError
 from gaugehouse.faultacts import FAULT_ACTS
+from gaugehouse.handoveracts import HANDOVER_ACTS
 from gaugehouse.leakacts import LEAK_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.peopleacts import PEOPLE_ACTS
@@ -134,6 +135,7 @@ ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(
         **DRAIN_ACTS,
         **DOCUMENT_ACTS,
         **CLOSE_ACTS,
+        **HANDOVER_ACTS,
         **REQUALIFY_ACTS,
         **DIP_ACTS,
         **STATUS_ACTS,

@@ -23,6 +23,7 @@ from gaugehouse import (
     historycall,
     loopcall,
     receiptcall,
+    reportcall,
     statuscall,
     usercall,
     watercall,
@@ -158,6 +159,10 @@ def parser() -> argparse.ArgumentParser:
     leak_arguments(
         command("leak", _leak, "what loss of a quiet tank would have been seen; never says that it is tight")
     )
+    reportcall.add_report(
+        command("report", _report, "reports: stock, movements, account, dips, handover, due; PDF, CSV, XLSX")
+    )
+    reportcall.add_handover(command("handover", _handover, "hands a shift over, or takes it over, by name and notes"))
     records = _json(command("records", _records, "the entries of the record book"))
     records.add_argument("--kind", action="append", metavar="KIND", help="such as alarm; may be given more often")
     records.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
@@ -394,6 +399,18 @@ def _leak(args: argparse.Namespace) -> int:
 def _history(args: argparse.Namespace) -> int:
     run: Command = args.history
     return run(args)
+
+
+def _report(args: argparse.Namespace) -> int:
+    from gaugehouse.reportlook import report
+
+    return report(args)
+
+
+def _handover(args: argparse.Namespace) -> int:
+    from gaugehouse.reportlook import handover
+
+    return handover(args)
 
 
 def _records(args: argparse.Namespace) -> int:

@@ -28,6 +28,7 @@ from gaugehouse.days import Days
 from gaugehouse.diproom import DipRoom
 from gaugehouse.documentroom import Documents
 from gaugehouse.faultrecords import FAULT, fault_body
+from gaugehouse.handoverroom import Handovers
 from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
@@ -140,6 +141,7 @@ class Core:
         self.waterlog = WaterRoom(site)
         self.documents = Documents()
         self.closes = Closes()
+        self.handovers = Handovers()
         self._reported: dict[str, Told] = {}
         self._tanks_of: dict[str, list[TankKeeper]] = {}
         for keeper in self.keepers.values():
@@ -167,6 +169,7 @@ class Core:
             "water": self.waterlog,
             "document": self.documents,
             "close": self.closes,
+            "handover": self.handovers,
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,

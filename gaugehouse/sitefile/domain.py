@@ -115,6 +115,8 @@ def build(draft: Draft, path: Path) -> facts.Site:
         ),
         receipts=file.stock.receipts.rules(),
         leak=file.stock.leak.rules(),
+        shift_ms=file.stock.reports.shift,
+        paper_size=file.stock.reports.paper,
         mqtt=None if file.mqtt is None else _mqtt(file.mqtt, folder),
         register_server=None
         if file.register_server is None

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 from alerts.faulttrace import TraceSpec
 from alerts.selfwatch import SystemRules
@@ -308,6 +308,8 @@ class Site:
     receipts: ReceiptRules = ReceiptRules()  # noqa: RUF009 (immutable)
     documents: DocumentRules = DocumentRules()  # noqa: RUF009 (immutable)
     leak: LeakRules = LeakRules()  # noqa: RUF009 (immutable)
+    shift_ms: int = 12 * 3_600_000
+    paper_size: Literal["A4", "Letter"] = "A4"
 
     def tank(self, tank_id: str) -> Tank:
         """The tank with an id. Raises `KeyError`."""

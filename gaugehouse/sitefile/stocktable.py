@@ -5,6 +5,7 @@ from gaugehouse.sitefile.stock_dips import DipsTable
 from gaugehouse.sitefile.stock_documents import DocumentsTable
 from gaugehouse.sitefile.stock_leak import LeakTable
 from gaugehouse.sitefile.stock_receipts import ReceiptsTable
+from gaugehouse.sitefile.stock_reports import ReportsTable
 from gaugehouse.sitefile.stock_settling import SettlingTable
 from gaugehouse.sitefile.stock_water import ForecastTable, WaterTable
 from gaugehouse.sitefile.table import Table
@@ -21,3 +22,4 @@ class StockTable(Table):
     forecast: ForecastTable = ForecastTable()
     documents: DocumentsTable = DocumentsTable()
     leak: LeakTable = LeakTable()
+    reports: ReportsTable = ReportsTable()

@@ -1,0 +1,68 @@
+"""The columns in which reports tell a row of the stock book, and a row in them."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from console.stock_words import SOURCES, TELLING, VERDICTS
+from gaugehouse.reports.model import Column, Kind, number, volume
+
+Json = dict[str, Any]
+
+SUMS: Final = ("receipts", "issues", "transfers", "draws", "adjustments")
+HEADS: Final = ("Receipts", "Issues", "Transfers", "Drawn off", "Adjust-\nments")
+
+
+def book_columns(first: Sequence[Column]) -> tuple[Column, ...]:
+    """Standard volumes for people; those as measured beside them in files."""
+    standard = [volume(f"{name}_standard_m3", head, signed=True) for name, head in zip(SUMS, HEADS, strict=True)]
+    gross = [
+        volume(f"{name}_gross_m3", f"{name.capitalize()} as measured", signed=name not in STANDS, wide=True)
+        for name in ("opening", *SUMS, "book", "physical", "variance", "cumulative")
+    ]
+    return (
+        *first,
+        volume("opening_standard_m3", "Opening"),
+        *standard,
+        volume("book_standard_m3", "= Book"),
+        volume("physical_standard_m3", "Physical"),
+        volume("variance_standard_m3", "Variance", signed=True),
+        volume("variance_u95_m3", "±", share=0.8),
+        volume("cumulative_standard_m3", "Cumu-\nlative", signed=True),
+        number("percent", "Of base", "%", 3, shown=2, signed=True, share=0.8),
+        Column("source", "Measured by", share=0.9),
+        *gross,
+        Column("physical_time", "Measured at", Kind.TIME, wide=True),
+        volume("base_m3", "Base of the rule", wide=True),
+        volume("allowed_m3", "Allowed", wide=True),
+        Column("verdict", "Verdict", share=1.7),
+        Column("telling", "Can the tank tell", wide=True),
+        Column("missing", "Missing", share=1.5),
+    )
+
+
+STANDS: Final = frozenset({"opening", "book", "physical"})
+ROW: Final = book_columns([Column("account", "Account", share=1.3)])
+DAY: Final = book_columns([Column("account", "Tank", share=1.1), Column("period", "Day", Kind.DAY, share=1.2)])
+
+
+def row_of(row: Json, name: str) -> Json:
+    """A row of `gaugehouse.bookview.book_json` in these columns."""
+    why = f": {row['verdict_why']}" if row["verdict_why"] else ""
+    return row | {
+        "account": name,
+        "source": SOURCES.get(row["physical_source"], row["physical_source"]),
+        "verdict": f"{VERDICTS[row['verdict']]}{why}",
+        "telling": telling_of(row),
+        "missing": row["missing"] if row["complete"] else [*row["missing"]] or "book incomplete",
+    }
+
+
+def telling_of(row: Json) -> str:
+    """Whether the tank can settle a dispute about it at all."""
+    return TELLING[row["telling"]].format(
+        difference=_m3(row["disputed_m3"]), u95=_m3(row["disputed_u95_m3"]), limit=_m3(row["allowed_m3"])
+    )
+
+
+def _m3(value: float | None) -> str:
+    return "–" if value is None else f"{abs(value):.3f} m³"
