@@ -6,7 +6,7 @@ sockets, no clock: whoever serves it says what time it is.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from modbus.codecs import decode
@@ -15,7 +15,7 @@ from simulator.demo.layout import DEMO
 from simulator.errors import SimulatorError
 from simulator.faults import fault
 from simulator.gauge import SimUnit
-from simulator.layout import STEP_MS, Act, FarmLayout, Planned
+from simulator.layout import STEP_MS, Act, FarmLayout, Planned, Programme
 from simulator.movement import Movement, Stage
 from simulator.tank import SimTank, Truth
 from simulator.weather import DAY_MS, Sky, Weather
@@ -48,7 +48,7 @@ class Farm:
         layout.check()
         if SETTLE_MS % step_ms or any(u.gauge and u.gauge.update_ms % step_ms for u in layout.units):
             raise SimulatorError(f"step_ms {step_ms}: gauges' update_ms and {SETTLE_MS} must be whole multiples of it")
-        self._step_ms = step_ms
+        self._step_ms, self._settle_ms = step_ms, SETTLE_MS
         self.layout = layout
         self.seed = seed
         self._start_ms = start_ms
@@ -90,6 +90,37 @@ class Farm:
             self._steps += 1
             self._step(self._steps * self._step_ms)
         self._now_ms = max(self._now_ms, to_ms)
+
+    def pace(self, step_ms: int, look_ms: int = 0, settle_ms: int = SETTLE_MS) -> None:
+        """From now on move in steps of this: a coarse one for days that nobody watches, `STEP_MS` for those on the wire.
+
+        look_ms: gauges measure no more often (0: at their own pace); settle_ms: how often tanks meet the weather. Raises
+        `SimulatorError` where these do not fit each other and the time that has passed.
+        """
+        elapsed_ms = self._steps * self._step_ms
+        if any(whole % step_ms for whole in (look_ms, settle_ms, elapsed_ms)):
+            raise SimulatorError(
+                f"step_ms {step_ms}: look_ms {look_ms}, settle_ms {settle_ms} and the {elapsed_ms} ms that have passed "
+                "must be whole multiples of it"
+            )
+        self._steps, self._step_ms, self._settle_ms = elapsed_ms // step_ms, step_ms, settle_ms
+        for unit in self._units.values():
+            unit.pace(look_ms)
+        self._every = [(unit, max(1, unit.update_ms // step_ms)) for unit in self._units.values()]
+
+    def plan(self, programme: Programme) -> None:
+        """The days that begin from now on follow this programme; the one that runs goes on as it was."""
+        layout = replace(self.layout, programme=programme)
+        layout.check()
+        self.layout = layout
+
+    def moving(self) -> set[str]:
+        """The tanks into or out of which something runs now, or drains."""
+        return {name for r in self._running for name in (r.planned.tank, r.planned.into) if name}
+
+    def supply_degC(self, tank: str) -> float:
+        """How warm the newest load of a tank is, or was."""
+        return self._tanks[tank].supply_degC
 
     def truth(self) -> dict[str, Truth]:
         """What is really in each tank."""
@@ -176,10 +207,10 @@ class Farm:
         else:
             for tank in self._tanks.values():
                 tank.step(self._step_ms / 1000, 0.0, 0.0, 0.0, 0.0, 0.0)
-        if at_ms % SETTLE_MS == 0:
+        if at_ms % self._settle_ms == 0:
             air = self._weather.at(self._start_ms + at_ms)
             for tank in self._tanks.values():
-                tank.settle(SETTLE_MS / 1000, air)
+                tank.settle(self._settle_ms / 1000, air)
             self._air(self._start_ms + at_ms)
         for unit, every in self._every:
             if self._steps % every == 0:

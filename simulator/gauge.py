@@ -82,10 +82,14 @@ class LevelGauge:
         ends = (layout.at_4mA_m, layout.at_20mA_m)
         self._at_4mA_m, at_20mA_m = (height - ends[0], height - ends[1]) if layout.distance else ends
         self._span_m = at_20mA_m - self._at_4mA_m
-        dt_s = layout.update_ms / 1000
-        self._gain = 1 - math.exp(-dt_s / layout.damping_s) if layout.damping_s > 0 else 1.0
+        self.pace(layout.update_ms)
         self._damped_m = self.level_m = self._sight_m(tank.level_m)
         self.current_mA = self.field_mA = self._measured_mA(self._damped_m, 0.0)
+
+    def pace(self, update_ms: int) -> None:
+        """From now on a measurement every so often."""
+        dt_s = update_ms / 1000
+        self._gain = 1 - math.exp(-dt_s / self._layout.damping_s) if self._layout.damping_s > 0 else 1.0
 
     def _sight_m(self, innage_m: float) -> float:
         """What the gauge makes of a surface at an innage, with its setting and its mount as they are."""
@@ -223,6 +227,12 @@ class SimUnit:
         self._image: Image | None = None
         self._frozen: Image | None = None
 
+    def pace(self, least_ms: int) -> None:
+        """Measure no more often than that; 0: at its own pace."""
+        self.update_ms = max(least_ms, PROBE_MS if self.layout.gauge is None else self.layout.gauge.update_ms)
+        if self.gauge is not None:
+            self.gauge.pace(self.update_ms)
+
     def update(self, time_ms: int) -> None:
         """Measure anew. Call it every `update_ms`, at a whole multiple of it."""
         if self.faults.next_ms is not None and time_ms >= self.faults.next_ms:
@@ -232,7 +242,7 @@ class SimUnit:
         if self.gauge is not None:
             self.gauge.update(time_ms, self.faults)
         if self._probe is not None and time_ms % PROBE_MS < self.update_ms:
-            self._probe.update(PROBE_MS / 1000)
+            self._probe.update(max(PROBE_MS, self.update_ms) / 1000)
         self._image = None
 
     def break_down(self, fault: Fault, time_ms: int) -> None:

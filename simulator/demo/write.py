@@ -13,17 +13,19 @@ from simulator.geometry import Shell, Upright
 from simulator.layout import TankLayout
 
 SITE: Final = Path(__file__).with_name("site.toml")
+STOCK: Final = Path(__file__).with_name("stock.toml")
 
 _ROW_MM: Final = 10
 _PORTS: Final = ("port = 15020\n", "port = 15021\n")
 _PERIOD: Final = 'period = "1 s"\n'
 
 
-def write_demo(folder: Path | str, ports: Sequence[int], period: str = "1 s") -> Path:
+def write_demo(folder: Path | str, ports: Sequence[int], period: str = "1 s", *, stock: bool = False) -> Path:
     """Write `site.toml` and its tables into a folder, which is made; gives the site file's path.
 
     `ports`: those that the farm's gateways listen on, in the layout's order. `period`: how often a bus is asked, on the
-    site's clock ("1 s"; a fast demo needs a longer one). Files that stand there already are replaced.
+    site's clock ("1 s"; a fast demo needs a longer one). stock: with the rules by which the demo keeps a stock book.
+    Files that stand there already are replaced.
     """
     if len(ports) != len(_PORTS):
         raise SimulatorError(f"the demo has {len(_PORTS)} gateways, but {len(ports)} ports were given")
@@ -31,6 +33,8 @@ def write_demo(folder: Path | str, ports: Sequence[int], period: str = "1 s") ->
     for standing, port in zip(_PORTS, ports, strict=True):
         text = _put(text, standing, f"port = {port}\n", 1)
     text = _put(text, _PERIOD, f'period = "{period}"\n', len(_PORTS))
+    if stock:
+        text += STOCK.read_text(encoding="utf-8")
     folder = Path(folder)
     folder.mkdir(parents=True, exist_ok=True)
     for tank in DEMO.tanks:
