@@ -60,21 +60,25 @@ class Moves:
         )
         return None if start == end else (at - start) / (end - start)
 
-    def unpapered(self, tank: str, day: str, documents: Sequence[Document]) -> tuple[str, ...]:
-        """Movements that the gauge saw on a day of which no paper goes that way. documents: those of the day."""
-        ways = {
-            way
-            for one in documents
-            if one.kind not in (DocumentKind.OPENING, DocumentKind.OUTSIDE)
-            for way in _ways(one, tank)
-        }
+    def unpapered(
+        self, tank: str, day: str, documents: Sequence[Document], after: Sequence[Document] = ()
+    ) -> tuple[str, ...]:
+        """Movements that the gauge saw on a day of which no paper goes that way. documents: those of the day; after:
+        of the next one, for what ran over the day's end."""
+        end_ms = self._days.on(day).end_ms
+        today, either = _all_ways(documents, tank), _all_ways((*documents, *after), tank)
         said = []
         for seen in self._seen.get((tank, day), ()):
-            row = seen.row
+            row, ways = seen.row, either if seen.end_ms > end_ms else today
             if abs(row["gsv_m3"]) > (row["gsv_u95_m3"] or 0.0) and (row["gsv_m3"] > 0) not in ways:
                 kind = str(row["kind"]).replace("_", " ")
                 said.append(f"the gauge saw a movement without a paper: {kind} of {abs(row['gsv_m3']):.3f} m3")
         return tuple(said)
+
+
+def _all_ways(documents: Sequence[Document], tank: str) -> set[bool]:
+    moving = (one for one in documents if one.kind not in (DocumentKind.OPENING, DocumentKind.OUTSIDE))
+    return {way for one in moving for way in _ways(one, tank)}
 
 
 def _ways(document: Document, tank: str) -> set[bool]:

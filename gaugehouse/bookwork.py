@@ -149,7 +149,7 @@ class Books:
             papers.setdefault(one.day, []).append(one)
         accounts: list[TankAccount] = []
         for tank in tanks:
-            known = [self._day(tank.id, day, papers.get(day, []), closes) for day in month]
+            known = [self._day(tank.id, day, papers.get(day, []), papers.get(_next(day), []), closes) for day in month]
             opening = self._openings.get(tank.id)
             before = self._before(tank.id, month[0], opening, closes)
             rows = tank_days(tank.id, product, opening, [*before.gap, *known], entries, before.physical)
@@ -246,12 +246,14 @@ class Books:
                 }) if budget is not None else signed  # fmt: skip
         return found
 
-    def _day(self, tank: str, day: str, papers: Sequence[Document], closes: Sequence[Signed]) -> Day:
-        """papers: of that day. One that only states a stand says nothing of what moved."""
+    def _day(
+        self, tank: str, day: str, papers: Sequence[Document], after: Sequence[Document], closes: Sequence[Signed]
+    ) -> Day:
+        """papers: of that day; after: of the next. One that only states a stand says nothing of what moved."""
         told = any(one.kind not in STANDS for one in papers)
         if self._days.on(day).start_ms > self.now_ms:
             return Day(day, unmeasured(tank, "this day is still to come"), told)
-        return Day(day, self._stand(tank, day, closes), told, self._moves.unpapered(tank, day, papers))
+        return Day(day, self._stand(tank, day, closes), told, self._moves.unpapered(tank, day, papers, after))
 
     def _before(self, tank: str, first: str, opening: Opening | None, closes: Sequence[Signed]) -> "Before":
         """What the first day opens with: the newest measurement before it, and the days without one since."""
@@ -325,6 +327,10 @@ class Books:
             if one.kind is DocumentKind.OUTSIDE
         )
         return outside_rows(stands, entries, period.name)
+
+
+def _next(day: str) -> str:
+    return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
 
 
 class Before(NamedTuple):

@@ -69,6 +69,7 @@ def parser() -> argparse.ArgumentParser:
     demo = command("demo", _demo, "a simulated farm, the daemon and the console together", site=False)
     demo.add_argument("--port", type=_port, default=8600, help="of the console (default 8600; 0 takes a free one)")
     demo.add_argument("--speed", type=_speed, default=1.0, help="how many times faster than real time (1 to 1000)")
+    demo.add_argument("--bare", action="store_true", help="without days before it: an empty store, no stock rules")
     demo.add_argument("--dir", type=Path, default=Path("demo-data"), help="where the demo keeps its files")
 
     run = command("run", _run, "the daemon: polls, stores, raises alarms, serves the console")

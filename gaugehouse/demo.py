@@ -1,6 +1,7 @@
 """`gaugehouse demo`: a simulated farm on real Modbus TCP, the daemon and the console, all in one process.
 
-Every start is a new farm with a new store: a demo at speed leaves a clock behind that has run ahead of ours.
+Every start is a new farm with a new store: a demo at speed leaves a clock behind that has run ahead of ours. It begins
+with a past of some days (`gaugehouse.demopast`), so that every page has something to show.
 """
 
 import asyncio
@@ -15,13 +16,15 @@ from typing import Final
 from collector.clock import RealClock
 from gaugehouse import __version__
 from gaugehouse.daemon import Daemon, Options
+from gaugehouse.demopast import PERIOD, Past, past_farm
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.service import status_of, stop_on_signals, unwrapped
 from gaugehouse.site import load_site
-from gaugehouse.stores import RECORDS
+from gaugehouse.stores import RECORDS, open_stores
 from history.errors import StoreError
 from history.lock import WriterLock
 from simulator.demo import write_demo
+from simulator.demo.past import DAYS
 from simulator.errors import SimulatorError
 from simulator.farm import Farm
 from simulator.server import FarmServer, serve
@@ -36,7 +39,7 @@ def demo(args: Namespace) -> int:
     """Run the demo until it is interrupted."""
     folder: Path = args.dir
     _make_room(folder)
-    return asyncio.run(_demo(folder, args.port, args.speed))
+    return asyncio.run(_demo(folder, args.port, args.speed, bare=args.bare))
 
 
 def period_of(speed: float) -> str:
@@ -71,20 +74,49 @@ def _make_room(folder: Path) -> None:
         raise CouldNot(f"--dir {folder}: cannot be used: {error.strerror}") from error
 
 
-async def _demo(folder: Path, port: int, speed: float) -> int:
-    clock = RealClock(speed)
-    farm = Farm(SEED, clock.now_ms())
+class _SiteClock:
+    """The site's clock, which stands where the past ends until the demo begins."""
+
+    def __init__(self) -> None:
+        self.running: RealClock | None = None
+        self.stands_ms = RealClock().now_ms()
+
+    def now_ms(self) -> int:
+        return self.stands_ms if self.running is None else self.running.now_ms()
+
+
+async def _demo(folder: Path, port: int, speed: float, *, bare: bool) -> int:
+    told = _SiteClock()
+    # the farm of the past goes on as the demo's own, so its gateways are there before its days have passed
+    farm = Farm(SEED, told.stands_ms) if bare else past_farm(SEED, told.stands_ms)
     try:
-        server = await serve(farm, clock.now_ms)
+        server = await serve(farm, told.now_ms)
     except SimulatorError as error:
         raise CouldNot(str(error)) from error
     async with server:
-        site = load_site(write_demo(folder, server.ports, period_of(speed)))
+        if not bare:
+            await _make_past(folder, server, told.stands_ms)
+        clock = told.running = RealClock(speed)
+        site = load_site(write_demo(folder, server.ports, period_of(speed), stock=not bare))
         site = replace(site, console_port=port)
         daemon = Daemon(site, clock, Options(__version__, simulated=True, on_ready=partial(_say_where, speed)))
         stopped = stop_on_signals(daemon)
         await unwrapped(_together(daemon, server))
         return status_of(stopped)
+
+
+async def _make_past(folder: Path, server: FarmServer, end_ms: int) -> None:
+    """Let the days before the demo pass, and write them where the daemon will look."""
+    site = load_site(write_demo(folder, server.ports, PERIOD, stock=True))
+    with open_stores(site) as stores:
+        past = Past(site, stores, server.farm, end_ms, __version__)
+        for _ in past.run():
+            await asyncio.sleep(0)  # so that Ctrl+C is heard
+    print(
+        f"{DAYS} days of the simulated farm have passed in {past.took_s:.1f} s: {past.readings} readings, "
+        f"{past.acts} acts of invented people (`--bare` begins without)",
+        file=sys.stderr,
+    )
 
 
 def _say_where(speed: float, url: str) -> None:

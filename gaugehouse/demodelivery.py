@@ -1,6 +1,5 @@
-"""The one delivery of the demo's past that is followed from call to signature, and the one that is planned for the demo.
-
-The others come with a note and no more ado: so a visitor sees both.
+"""The deliveries of the past that are followed from call to signature: one that is over, one that runs into the demo and
+waits for whoever decides it, and one that is planned. The others come with a note and no more ado.
 """
 
 import math
@@ -18,7 +17,7 @@ from simulator.farm import Farm
 from simulator.tank import Truth
 from simulator.weather import DAY_MS
 
-DAY: Final = DAYS - 2
+FOLLOWED: Final = (DAYS - 2, DAYS - 1)
 TANK: Final = "north"
 RATE_M3_PER_S: Final = 108 / 3600
 MINUTES: Final = {"plan": 1330, "checks": 1372, "start": 1380}
@@ -29,14 +28,15 @@ NEXT_MINUTE: Final = 1345
 class Delivery:
     """Plans, checks, starts, follows and decides a receipt of `TANK`."""
 
-    def __init__(self, core: Core, farm: Farm, papers: Papers, start_ms: int, first: int) -> None:
+    def __init__(self, core: Core, farm: Farm, papers: Papers, start_ms: int, first: int, day: int) -> None:
         self._core, self._farm, self._papers = core, farm, papers
         self._start_ms = start_ms
-        self._begins_ms = start_ms + (DAY - first) * DAY_MS
+        self._begins_ms = start_ms + (day - first) * DAY_MS
+        self._last = day == DAYS - 1
         self._number: int | None = None
         self._before: Truth | None = None
         self._done: set[str] = set()
-        papers.by_receipt.add((TANK, DAY))
+        papers.by_receipt.add((TANK, day))
 
     def look(self, at: Instant, truth: Mapping[str, Truth]) -> list[Told]:
         minute = (at.time_ms - self._begins_ms) / 60_000
@@ -47,7 +47,7 @@ class Delivery:
             told.append(self._plan(truth[TANK]))
         elif self._number is not None:
             told += self._follow(minute, truth[TANK], self._number)
-        if minute >= DAY_MS / 60_000 + NEXT_MINUTE and self._once("next"):
+        if self._last and minute >= NEXT_MINUTE and self._once("next"):
             told.append(Told("plan_receipt", {
                 "tank": "dune", "rate_m3_per_s": 48 / 3600, "observed_m3": 32.5, "temperature_degC": 29.0,
                 "density_15_kgpm3": 840.0, "note": "DN-T1", "batch": "DIESEL-131", "certificate": "INV-2131",

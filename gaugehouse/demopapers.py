@@ -1,7 +1,7 @@
 """Papers of the demo's past: each movement of the farm ends with tickets, a delivery note or a transfer note.
 
-What they state is what went through the pumps, as a meter tells it: never what the gauge saw. Two papers are not as they
-should be: one ticket is never written, one load is short of what its note says.
+What they state is what went through the pumps, as a meter tells it: never what the gauge saw. Two papers are not as
+they should be: one ticket is never written, one load is short of what its note says.
 """
 
 from collections.abc import Mapping

@@ -10,13 +10,15 @@ from typing import Final
 
 from gaugehouse.acts import Answer, Taken, act_of
 from gaugehouse.core import StepResult, Tick
-from gaugehouse.demopeople import People, Told
+from gaugehouse.demopeople import People
+from gaugehouse.demotold import Told
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.site import Site
 from gaugehouse.stores import Stores
 from gaugehouse.wiring import core_of
 from history.chain import Entry
 from models.reading import OK, TIMEOUT, Instant, Reading, Sample
+from simulator.demo.layout import PROGRAMME
 from simulator.demo.past import DAYS, DRIFT_M_PER_H, DRIFTS, day_before, farm_before
 from simulator.farm import Farm
 from simulator.faults import FaultKind
@@ -35,25 +37,30 @@ FARM_STEP_MS: Final = 20_000
 TICKS_TOGETHER: Final = 128
 
 
-class Past:
-    """One past, made by `run`. site: the demo's, with buses that are asked every `PERIOD`.
+def past_farm(seed: int, end_ms: int, days: int = DAYS) -> Farm:
+    """A farm that stands where a past of the last `days` of `DAYS` begins."""
+    return Farm(seed, end_ms - days * DAY_MS, farm_before(seed, DAYS - days))
 
-    end_ms: when it ends and the demo begins. refused: acts of its people that were not taken, with the answer; a test
-    holds it empty.
+
+class Past:
+    """One past, made by `run`. site: the demo's, with buses that are asked every `PERIOD`; farm: of `past_farm`.
+
+    end_ms: when it ends and the demo begins. acts: what its people did. refused: acts that were not taken, with the
+    answer; a test holds it empty.
     """
 
-    def __init__(self, site: Site, stores: Stores, seed: int, end_ms: int, build: str, days: int = DAYS) -> None:
-        self._site, self._stores, self._seed, self._build = site, stores, seed, build
-        self._skipped = DAYS - days
-        self.start_ms = end_ms - days * DAY_MS
+    def __init__(self, site: Site, stores: Stores, farm: Farm, end_ms: int, build: str) -> None:
+        self._site, self._stores, self._build = site, stores, build
+        self.farm, seed = farm, farm.seed
+        self._skipped = DAYS - (end_ms - farm.start_ms) // DAY_MS
+        self.start_ms = farm.start_ms
         self.end_ms = end_ms
-        self.farm = Farm(seed, self.start_ms, farm_before(seed, self._skipped))
         self.farm.pace(FARM_STEP_MS, MOVING_MS, POLL_MS)
         self.core = core_of(site)
         self.people = People(site, self.core, self.farm, stores, seed, self.start_ms, end_ms, self._skipped)
         self.refused: list[tuple[Told, Answer]] = []
         self.took_s = 0.0
-        self.readings = 0
+        self.readings = self.acts = 0
         self._seq = 0
         self._awake_ms: dict[str, int] = {}
         self._entries: list[Entry] = []
@@ -101,6 +108,7 @@ class Past:
             at = self._at(time_ms + 1)
             result = self.core.step(Tick(at, (), [act_of(one.act, one.fields) for one in told]))
             self._keep(at, result)
+            self.acts += len(told)
             self.refused += [
                 (one, answer)
                 for one, answer in zip(told, result.answers, strict=True)
@@ -110,10 +118,11 @@ class Past:
                 one.then(answer)
 
     def _lay_out(self, time_ms: int) -> None:
-        """What the day brings that begins before `time_ms`."""
+        """What the day brings that begins before `time_ms`; with the last one begins the demo's own."""
         day = (time_ms - self.start_ms) // DAY_MS
-        if (time_ms - MOVING_MS - self.start_ms) // DAY_MS != day and day + self._skipped < DAYS:
-            self.farm.plan(day_before(day + self._skipped, self._seed))
+        if (time_ms - MOVING_MS - self.start_ms) // DAY_MS != day:
+            day += self._skipped
+            self.farm.plan(day_before(day, self.farm.seed) if day < DAYS else PROGRAMME)
 
     def _asked(self, time_ms: int) -> list[str]:
         """The instruments that are asked now."""

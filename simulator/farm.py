@@ -92,10 +92,10 @@ class Farm:
         self._now_ms = max(self._now_ms, to_ms)
 
     def pace(self, step_ms: int, look_ms: int = 0, settle_ms: int = SETTLE_MS) -> None:
-        """From now on move in steps of this: a coarse one for days that nobody watches, `STEP_MS` for those on the wire.
+        """From now on move in steps of this: coarse ones for days that nobody watches, `STEP_MS` on the wire.
 
-        look_ms: gauges measure no more often (0: at their own pace); settle_ms: how often tanks meet the weather. Raises
-        `SimulatorError` where these do not fit each other and the time that has passed.
+        look_ms: gauges measure no more often (0: at their own pace); settle_ms: how often tanks meet the weather.
+        Raises `SimulatorError` where these do not fit each other and the time that has passed.
         """
         elapsed_ms = self._steps * self._step_ms
         if any(whole % step_ms for whole in (look_ms, settle_ms, elapsed_ms)):

@@ -28,7 +28,7 @@ class Demo(Console):
         self.folder = folder
 
     def start(self, build: str = "") -> None:
-        command = [sys.executable, "-m", "gaugehouse.cli", "demo", "--port", str(self.port), "--speed", "3"]
+        command = [sys.executable, "-m", "gaugehouse.cli", "demo", "--bare", "--port", str(self.port), "--speed", "3"]
         self.process = subprocess.Popen(
             [*command, "--dir", str(self.folder)],
             cwd=ROOT,

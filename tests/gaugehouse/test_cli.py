@@ -37,7 +37,7 @@ def run(*argv: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]
 def demo_process(folder: Path, *argv: str) -> Iterator[tuple[subprocess.Popen[str], str]]:
     """`gaugehouse demo` as a process, and the address that it prints."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "gaugehouse.cli", "demo", "--port", "0", "--dir", str(folder), *argv],
+        [sys.executable, "-m", "gaugehouse.cli", "demo", "--bare", "--port", "0", "--dir", str(folder), *argv],
         stderr=subprocess.PIPE,
         text=True,
         cwd=ROOT,
