@@ -1,5 +1,5 @@
-"""The deliveries of the past that are followed from call to signature: one that is over, one that runs into the demo and
-waits for whoever decides it, and one that is planned. The others come with a note and no more ado.
+"""Deliveries of the past that are followed from call to signature: one that is over, and one that runs into the demo
+and waits for whoever decides it. Another is planned. The rest comes with a note and no more ado.
 """
 
 import math

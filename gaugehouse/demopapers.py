@@ -87,9 +87,8 @@ class Papers:
         }  # fmt: skip
 
     def _of(self, tank: str, flow: Flow, now: Truth) -> list[Told]:
-        day, minute = divmod(flow.began_ms - self._start_ms, DAY_MS)
-        day += self._first
-        minute /= 60_000
+        day, since_ms = divmod(flow.began_ms - self._start_ms, DAY_MS)
+        day, minute = day + self._first, since_ms / 60_000
         near = [p for p in self._planned[day] if tank in (p.tank, p.into) and abs(p.minute - minute) < 12]
         act = near[0].act if near else Act.ISSUE
         received, issued = now.received_m3 - flow.received_m3, now.issued_m3 - flow.issued_m3
