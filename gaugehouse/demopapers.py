@@ -103,7 +103,8 @@ class Papers:
         return self._issues(tank, issued - received, now, flow)
 
     def _issues(self, tank: str, volume_m3: float, now: Truth, flow: Flow) -> list[Told]:
-        loads = max(1, round(volume_m3 / LOAD_M3))
+        over_midnight = self._days.at(flow.began_ms).date != self._day(flow)
+        loads = 1 if over_midnight else max(1, round(volume_m3 / LOAD_M3))  # one paper can be split by the book
         parts = [self._chance.uniform(0.7, 1.3) for _ in range(loads)]
         told = []
         for part in parts:

@@ -27,7 +27,9 @@ from simulator.farm import Farm
 from simulator.weather import DAY_MS
 
 MINUTE_MS: Final = 60_000
-ROUND: Final[Mapping[str, int]] = MappingProxyType({"palm": 300, "dune": 520, "north": 610, "ridge": 640, "finch": 644})
+ROUND: Final[Mapping[str, int]] = MappingProxyType(
+    {"palm": 300, "dune": 520, "north": 610, "ridge": 640, "finch": 644, "slop": 650}
+)
 """At which minute of a farm's day somebody is at a tank: it has long been at rest then, so that a tape may go in."""
 
 DIP_EVERY: Final = 2
