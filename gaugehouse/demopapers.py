@@ -106,13 +106,14 @@ class Papers:
         over_midnight = self._days.at(flow.began_ms).date != self._day(flow)
         loads = 1 if over_midnight else max(1, round(volume_m3 / LOAD_M3))  # one paper can be split by the book
         parts = [self._chance.uniform(0.7, 1.3) for _ in range(loads)]
+        customer = "truck of the demo" if self._site.tank(tank).product == "diesel" else "Invented Air"
         told = []
         for part in parts:
             self._tickets += 1
             fields = self._paper("fuelling ticket", tank, f"FT-{self._tickets:05d}", flow) | {
                 "observed_m3": round(self._metered(volume_m3) * part / sum(parts), 2),
                 "temperature_degC": round(now.temperature_degC, 1),
-                "customer": f"Invented Air {100 + self._chance.randrange(900)}",
+                "customer": f"{customer} {100 + self._chance.randrange(900)}",
             }
             told.append(Told("add_document", fields | {"by": self._chance.choice((BEN, CLEO))}))
         return told

@@ -7,9 +7,10 @@ sockets, no clock: whoever serves it says what time it is.
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Final
 
-from modbus.codecs import decode
+from modbus.codecs import decoder
 from simulator.chance import stream
 from simulator.demo.layout import DEMO
 from simulator.errors import SimulatorError
@@ -22,6 +23,7 @@ from simulator.weather import DAY_MS, Sky, Weather
 
 SETTLE_MS: Final = 20_000
 _MINUTE_MS: Final = 60_000
+_decoded: Final = cache(decoder)
 _DAY_MINUTES: Final = DAY_MS / _MINUTE_MS
 
 
@@ -145,7 +147,7 @@ class Farm:
             return None
         image = self.answering(unit).image()
         return {
-            signal.name: decode(signal, [image[signal.function, signal.address + k] for k in range(signal.words)])
+            signal.name: _decoded(signal)([image[signal.function, signal.address + k] for k in range(signal.words)])
             for signal in unit.layout.signals
         }
 
