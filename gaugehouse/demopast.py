@@ -25,15 +25,15 @@ from simulator.faults import FaultKind
 from simulator.layout import STEP_MS
 from simulator.weather import DAY_MS
 
-POLL_MS: Final = 120_000
-PERIOD: Final = "2 min"
+POLL_MS: Final = 180_000
+PERIOD: Final = "3 min"
 """How often the past was polled: days are to pass in seconds."""
 
-MOVING_MS: Final = 40_000
+MOVING_MS: Final = 45_000
 AWAKE_MS: Final = 1_200_000
 """A tank whose pumps run, and for so long afterwards, is asked more often: its movements are found by half minutes."""
 
-FARM_STEP_MS: Final = 20_000
+FARM_STEP_MS: Final = 15_000
 TICKS_TOGETHER: Final = 128
 
 
