@@ -28,6 +28,8 @@ from console.pages import Pages
 from console.receipt_api import ReceiptApi
 from console.receipt_pages import ReceiptPages
 from console.record_api import RecordApi
+from console.report_api import ReportApi
+from console.report_pages import ReportPages
 from console.security import Guard, refuse
 from console.sign_in import SignedIn, SignInPages, WhoApi
 from console.status_api import StatusApi
@@ -78,6 +80,7 @@ def create_app(
     app.include_router(HistoryApi(facts).router)
     app.include_router(DocumentApi(facts).router)
     app.include_router(StockApi(facts).router)
+    app.include_router(ReportApi(facts).router)
     app.include_router(VitalsApi(facts).router)
     app.include_router(StatusApi(facts).router)
     app.include_router(WaterApi(facts).router)
@@ -91,6 +94,7 @@ def create_app(
     app.include_router(DipPages(facts, model, pages.render).router)
     app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
     app.include_router(StockPages(facts, model, pages.render).router)
+    app.include_router(ReportPages(facts, model, pages.render).router)
     app.include_router(StatusPages(facts, model, pages.render).router)
     app.include_router(WaterPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)

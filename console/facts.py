@@ -12,6 +12,7 @@ from typing import Any, Literal, NamedTuple, Protocol
 
 from console.dip_facts import DipFacts
 from console.people import People
+from console.report_facts import ReportFacts
 from models.errors import GaugehouseError
 
 Json = dict[str, Any]
@@ -91,6 +92,11 @@ class Facts(Protocol):
     @property
     def people(self) -> People:
         """Who may come in."""
+        ...
+
+    @property
+    def reports(self) -> ReportFacts:
+        """Reports and shifts handed over, asked in the same way."""
         ...
 
     def metrics(self) -> bytes:

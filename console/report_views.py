@@ -16,6 +16,7 @@ SCRIPT: Final = {
     "offline": "The console does not answer.",
 }
 
+UNREAD: Final = "the record book or the readings cannot be read now"
 NOT_NAMED: Final = "not named"
 INVENTED: Final = "SIMULATED FARM: invented figures, not a record of any real tank"
 
@@ -48,6 +49,15 @@ def view(report: Json) -> Json:
         "notes": report["notes"],
         "simulated": INVENTED if report["simulated"] else "",
         "signatures": report["signatures"],
+    }
+
+
+def handed(row: Json, zone: ZoneInfo) -> Json:
+    """A shift that was handed over."""
+    return row | {
+        "at": moment(row["time"], zone),
+        "span": f"{moment(row['from'], zone)} to {moment(row['to'], zone)}",
+        "taken_at": "" if row["taken"] is None else moment(row["taken"], zone),
     }
 
 

@@ -46,6 +46,7 @@ from gaugehouse.receiptjson import receipt_json
 from gaugehouse.receiptpaper import paper_of as receipt_paper_of
 from gaugehouse.receiptrecords import receipt_record, receipts_of
 from gaugehouse.records import alarm_rows
+from gaugehouse.reportfacts import DaemonReports
 from gaugehouse.statusrecords import batches_json, contents_of, status_rows
 from gaugehouse.statusroom import status_json
 from gaugehouse.stocksheet import sheet_now, stock_json
@@ -122,6 +123,7 @@ class DaemonFacts:
         self._channels, self._servers = channels, servers
         self._columns = columns
         self.dips = DaemonDips(core, book, store, clock.now_ms, self._ask)
+        self.reports = DaemonReports(core, book, store, self._now_ms, self._ask)
         self._files = files
 
     @property

@@ -5,7 +5,18 @@ from typing import Any, Final
 from console.stock_words import PARTS
 from gaugehouse.bookview import book_json
 from gaugehouse.reports.bookcolumns import DAY, ROW, SUMS, row_of, telling_of
-from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Signature, Table, table, volume
+from gaugehouse.reports.model import (
+    Column,
+    Field,
+    Kind,
+    Period,
+    Report,
+    Signature,
+    Table,
+    identity,
+    table,
+    volume,
+)  # fmt: skip
 from gaugehouse.reports.sources import Sources, bearing_of
 
 Json = dict[str, Any]
@@ -13,7 +24,8 @@ Json = dict[str, Any]
 TITLE: Final = "Stock account of a month"
 
 SPLIT: Final = (
-    Column("account", "Account", share=1.2),
+    Column("name", "Account", share=1.2),
+    identity("account"),
     Column("part", "Part", share=1.3),
     volume("amount_m3", "Explains", signed=True),
     volume("u95_m3", "±"),
@@ -39,7 +51,8 @@ OUTSIDE: Final = (
     Column("stated_on", "Stated on", Kind.DAY, share=1.2),
 )
 JUDGED: Final = (
-    Column("account", "Account", share=1.2),
+    Column("name", "Account", share=1.2),
+    identity("account"),
     volume("base_m3", "Base"),
     volume("allowed_m3", "Allowed"),
     volume("variance_gross_m3", "Variance as\nmeasured", signed=True),
@@ -137,7 +150,7 @@ def _split(products: list[Json]) -> Table:
             for term in one["split"]:
                 if term["part"] == "unexplained":
                     strong.add(len(rows))
-                rows.append(term | {"account": name, "part": PARTS[term["part"]]})
+                rows.append(term | {"name": name, "account": one["whole"]["account"], "part": PARTS[term["part"]]})
     return table("split", "What the variance is made of, as measured", SPLIT, rows, strong=frozenset(strong))
 
 

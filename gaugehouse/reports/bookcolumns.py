@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from console.stock_words import SOURCES, TELLING, VERDICTS
-from gaugehouse.reports.model import Column, Kind, number, volume
+from gaugehouse.reports.model import Column, Kind, identity, number, volume
 
 Json = dict[str, Any]
 
@@ -41,19 +41,21 @@ def book_columns(first: Sequence[Column]) -> tuple[Column, ...]:
 
 
 STANDS: Final = frozenset({"opening", "book", "physical"})
-ROW: Final = book_columns([Column("account", "Account", share=1.3)])
-DAY: Final = book_columns([Column("account", "Tank", share=1.1), Column("period", "Day", Kind.DAY, share=1.2)])
+ROW: Final = book_columns([Column("name", "Account", share=1.3), identity("account")])
+DAY: Final = book_columns(
+    [Column("name", "Tank", share=1.1), identity("account"), Column("period", "Day", Kind.DAY, share=1.2)]
+)
 
 
 def row_of(row: Json, name: str) -> Json:
     """A row of `gaugehouse.bookview.book_json` in these columns."""
     why = f": {row['verdict_why']}" if row["verdict_why"] else ""
     return row | {
-        "account": name,
+        "name": name,
         "source": SOURCES.get(row["physical_source"], row["physical_source"]),
         "verdict": f"{VERDICTS[row['verdict']]}{why}",
         "telling": telling_of(row),
-        "missing": row["missing"] if row["complete"] else [*row["missing"]] or "book incomplete",
+        "missing": row["missing"] or ("" if row["complete"] else "book incomplete"),
     }
 
 

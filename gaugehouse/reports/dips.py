@@ -5,7 +5,7 @@ from typing import Any, Final
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.dipgauge import held, held_json, sample_row, trend
 from gaugehouse.diprecords import dips_of, samples_of
-from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Signature, number, table
+from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Signature, identity, number, table
 from gaugehouse.reports.sources import Sources, bearing_of
 
 Json = dict[str, Any]
@@ -14,6 +14,7 @@ TITLE: Final = "Dips beside the gauges"
 
 DIPS: Final = (
     Column("tank_name", "Tank", share=1.2),
+    identity("tank"),
     number("number", "No.", "", 0, share=0.5),
     Column("time", "Taken at", Kind.TIME, share=1.4),
     Column("purpose", "Purpose", share=0.8),
@@ -29,6 +30,7 @@ DIPS: Final = (
 )
 GAUGES: Final = (
     Column("tank_name", "Tank", share=1.2),
+    identity("tank"),
     number("count", "Dips", "", 0, share=0.5),
     number("zero_mm", "Zero", "mm", 2, shown=1, signed=True),
     number("zero_u95_mm", "±", "mm", 2, shown=1, share=0.7),
@@ -41,6 +43,7 @@ GAUGES: Final = (
 )
 SAMPLES: Final = (
     Column("tank_name", "Tank", share=1.2),
+    identity("tank"),
     number("number", "No.", "", 0, share=0.5),
     Column("time", "Drawn at", Kind.TIME, share=1.4),
     number("observed_kgpm3", "Observed", "kg/m³", 3, shown=1),

@@ -3,7 +3,7 @@
 from typing import Any, Final
 
 from gaugehouse.duework import due_list, dues_of_book
-from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Table, table
+from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Table, identity, table
 from gaugehouse.reports.sources import Sources, bearing_of
 
 Json = dict[str, Any]
@@ -13,7 +13,8 @@ TITLE: Final = "What is due"
 COLUMNS: Final = (
     Column("state", "State", share=0.8),
     Column("what", "What", share=2.6),
-    Column("about", "About", share=1.2),
+    Column("name", "About", share=1.2),
+    identity("about"),
     Column("from", "From", Kind.TIME, share=1.3),
     Column("until", "Until", Kind.TIME, share=1.3),
     Column("who", "Who", share=1),
@@ -34,13 +35,14 @@ def report(sources: Sources, period: Period) -> Report:
 def found(sources: Sources) -> Json:
     """Of the core and of the record book, as it is now."""
     dues = [*sources.state.dues, *dues_of_book(sources.site, sources.book, sources.now_ms)]
-    return due_list(dues, sources.now_ms)
+    told = due_list(dues, sources.now_ms)
+    return told | {"dues": [row | {"name": sources.name_of(row["about"])} for row in told["dues"]]}
 
 
 def late(told: Json) -> list[str]:
     """What was to be done and is not, in sentences."""
     return [
-        f"{row['about']}: {row['what']} ({row['kind']}), {_since(row)}, last: {row['last']}"
+        f"{row['name']}: {row['what']} ({row['kind']}), {_since(row)}, last: {row['last']}"
         for row in told["dues"]
         if row["state"] == "overdue"
     ]

@@ -15,7 +15,19 @@ from gaugehouse.handoverrecords import handover_rows
 from gaugehouse.receiptrecords import receipts_of
 from gaugehouse.records import alarm_rows
 from gaugehouse.reports import due, movements
-from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Signature, Table, number, table, volume
+from gaugehouse.reports.model import (
+    Column,
+    Field,
+    Kind,
+    Period,
+    Report,
+    Signature,
+    Table,
+    identity,
+    number,
+    table,
+    volume,
+)
 from gaugehouse.reports.sources import Sources, bearing_of
 from gaugehouse.statusrecords import status_rows
 from inventory.draincheck import DrainResult
@@ -41,6 +53,7 @@ STANDS: Final = (
 )
 TANKS: Final = (
     Column("name", "Tank", share=1.4),
+    identity("tank"),
     Column("product", "Product", share=1.1),
     Column("status", "Status", share=1.3),
     Column("since", "Since", Kind.TIME, share=1.3),
@@ -55,6 +68,7 @@ TANKS: Final = (
 RECEIPTS: Final = (
     number("number", "No.", "", 0, share=0.5),
     Column("tank_name", "Tank", share=1.2),
+    identity("tank"),
     Column("note", "Delivery note", share=1.3),
     Column("stage", "Stage or decision", share=1.6),
     Column("by", "By", share=1.1),
@@ -79,6 +93,7 @@ FAULTS: Final = (
 )
 ORDERED: Final = (
     Column("tank_name", "Tank", share=1.4),
+    identity("tank"),
     Column("kind", "Kind"),
     volume("quantity_m3", "Ordered"),
     volume("moved_m3", "Moved so far", signed=True),
@@ -240,11 +255,17 @@ def _decided(one: Json) -> Json:
     quantity = found.get(basis) or {}
     lacks = [check["what"] for check in one["checks"] if not check["done"]]
     return {
-        "number": one["number"], "tank_name": one["tank_name"], "note": one["paper"]["note"], "stage": one["stage"],
-        "by": one["decided_by"], "time": one["time"], "basis": "standard" if basis == "standard" else "as measured",
+        "number": one["number"],
+        "tank": one["tank"],
+        "tank_name": one["tank_name"],
+        "note": one["paper"]["note"],
+        "stage": one["stage"],
+        "by": one["decided_by"],
+        "time": one["time"],
+        "basis": "standard" if basis == "standard" else "as measured",
         **{name: quantity.get(name) for name in ("paper_m3", "tank_m3", "difference_m3", "u95_m3")},
         "told": _lacks(lacks, one["comment"]),
-    }  # fmt: skip
+    }
 
 
 def _lacks(checks: list[str], comment: str) -> list[str]:

@@ -8,7 +8,7 @@ writer gives the same figures.
 from collections.abc import Mapping, Sequence
 from enum import StrEnum
 from math import fsum
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
 from gaugehouse.days import iso_ms
 
@@ -114,7 +114,9 @@ def volume(name: str, head: str, **more: Any) -> Column:
     return Column(name, head, Kind.NUMBER, "m³", 4, **({"shown": 3} | more))
 
 
-VOLUME_DECIMALS: Final = 4
+def identity(name: str) -> Column:
+    """An id that scripts rely on; people read the name beside it."""
+    return Column(name, "Id", wide=True)
 
 
 def table(

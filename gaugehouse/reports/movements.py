@@ -5,7 +5,7 @@ from math import fsum
 from typing import Any, Final
 
 from gaugehouse.movementrecords import movement_rows
-from gaugehouse.reports.model import Column, Kind, Period, Report, Table, number, table, volume
+from gaugehouse.reports.model import Column, Kind, Period, Report, Table, identity, number, table, volume
 from gaugehouse.reports.sources import Sources, bearing_of
 
 Json = dict[str, Any]
@@ -14,6 +14,7 @@ TITLE: Final = "List of movements"
 
 COLUMNS: Final = (
     Column("tank_name", "Tank", share=1.3),
+    identity("tank"),
     number("number", "No.", "", 0, share=0.5),
     Column("kind", "Kind", share=1.1),
     Column("stage", "Stage", share=0.9),
@@ -35,6 +36,7 @@ COLUMNS: Final = (
 )
 TOGETHER: Final = (
     Column("tank_name", "Tank", share=2),
+    identity("tank"),
     Column("kind", "Kind", share=2),
     number("count", "Movements", "", 0),
     volume("gov_m3", "GOV", signed=True),
@@ -90,12 +92,18 @@ def listed(rows: Sequence[Json]) -> Table:
 def together(sources: Sources, rows: Sequence[Json]) -> Table:
     """By tank and kind; a movement whose volume is not final is counted and not summed."""
     found: list[Json] = []
-    for tank, kind in dict.fromkeys((row["tank_name"], row["kind"]) for row in rows):
-        of = [row for row in rows if (row["tank_name"], row["kind"]) == (tank, kind)]
+    for tank, kind in dict.fromkeys((row["tank"], row["kind"]) for row in rows):
+        of = [row for row in rows if (row["tank"], row["kind"]) == (tank, kind)]
         final = [row for row in of if row["gsv_m3"] is not None]
-        found.append({
-            "tank_name": tank, "kind": kind, "count": len(of), "unsure": len(of) - len(final),
-            "gov_m3": fsum(row["gov_m3"] for row in final) if final else None,
-            "gsv_m3": fsum(row["gsv_m3"] for row in final) if final else None,
-        })  # fmt: skip
+        found.append(
+            {
+                "tank": tank,
+                "tank_name": sources.name_of(tank),
+                "kind": kind,
+                "count": len(of),
+                "unsure": len(of) - len(final),
+                "gov_m3": fsum(row["gov_m3"] for row in final) if final else None,
+                "gsv_m3": fsum(row["gsv_m3"] for row in final) if final else None,
+            }
+        )
     return table("together", "Together", TOGETHER, found, empty="no movement in that time")

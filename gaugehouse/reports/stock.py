@@ -15,6 +15,7 @@ from gaugehouse.reports.model import (
     Report,
     Signature,
     Table,
+    identity,
     number,
     table,
     volume,
@@ -27,7 +28,8 @@ Json = dict[str, Any]
 TITLE: Final = "Daily stock sheet"
 
 HELD: Final = (
-    Column("tank", "Tank", share=1.5),
+    Column("name", "Tank", share=1.5),
+    identity("tank"),
     Column("product", "Product", share=1.2),
     Column("time", "Read at", Kind.TIME, share=1.5),
     number("level_m", "Level", "m", 5, shown=3),
@@ -50,7 +52,8 @@ PRODUCTS: Final = (
     Column("missing", "Not measured", share=2),
 )
 CHECKS: Final = (
-    Column("tank", "Tank", share=1.4),
+    Column("name", "Tank", share=1.4),
+    identity("tank"),
     Column("check", "Check", share=1.2),
     Column("done", "Done", share=0.9),
     Column("by", "By"),
@@ -65,7 +68,7 @@ def report(sources: Sources, period: Period) -> Report:
     bearing = bearing_of(sources)
     answer = book_json(site, sources.readings, sources.book, sources.now_ms, "day", period.name)
     checks = _checks(sources, period)
-    missed = [f"{row['tank']}: {row['check']} not done{row['why']}" for row in checks if row["done"] == NOT_DONE
+    missed = [f"{row['name']}: {row['check']} not done{row['why']}" for row in checks if row["done"] == NOT_DONE
               and row["daily"]]  # fmt: skip
     rule = answer["rule"]
     return Report(
@@ -92,7 +95,6 @@ def _held(sources: Sources, period: Period) -> list[Table]:
         rows.append(
             line._asdict()
             | {
-                "tank": line.name,
                 "time": None if line.time_ms is None else iso_ms(line.time_ms),
                 "water_m": reading.water_m if known and reading is not None else None,
                 "stock_quality": line.stock_quality.word,
@@ -127,26 +129,50 @@ def _checks(sources: Sources, period: Period) -> list[Json]:
             found = check.result.value if done else check.why
             if done and check.water_m3:
                 found += f", water {1000 * check.water_m3:.2f} L"
-            rows.append({
-                "tank": tank.name, "check": "drain check", "done": "done" if done else NOT_DONE, "by": check.by,
-                "time": iso_ms(check.time_ms), "found": found, "why": f" ({check.by}): {check.why}", "daily": True,
-            })  # fmt: skip
+            rows.append(
+                {
+                    "name": tank.name,
+                    "tank": tank.id,
+                    "check": "drain check",
+                    "done": "done" if done else NOT_DONE,
+                    "by": check.by,
+                    "time": iso_ms(check.time_ms),
+                    "found": found,
+                    "why": f" ({check.by}): {check.why}",
+                    "daily": True,
+                }
+            )
         if not looked:
-            rows.append(_missing(tank.name, "drain check", daily=True))
+            rows.append(_missing(tank.name, tank.id, "drain check", daily=True))
         taken = [dip for dip in dips if dip.tank == tank.id]
         for dip in taken:
             level = "" if dip.level_m is None else f"{1000 * dip.level_m:.1f} mm"
             water = "" if dip.water_m is None else f"water {1000 * dip.water_m:.1f} mm"
-            rows.append({
-                "tank": tank.name, "check": "dip", "done": "done", "by": dip.by, "time": iso_ms(dip.time_ms),
-                "found": ", ".join(filter(None, (level, water))), "daily": False,
-            })  # fmt: skip
+            rows.append(
+                {
+                    "name": tank.name,
+                    "tank": tank.id,
+                    "check": "dip",
+                    "done": "done",
+                    "by": dip.by,
+                    "time": iso_ms(dip.time_ms),
+                    "found": ", ".join(filter(None, (level, water))),
+                    "daily": False,
+                }
+            )
         if not taken:
-            rows.append(_missing(tank.name, "dip", daily=False))
+            rows.append(_missing(tank.name, tank.id, "dip", daily=False))
     return rows
 
 
-def _missing(tank: str, check: str, *, daily: bool) -> Json:
+def _missing(name: str, tank: str, check: str, *, daily: bool) -> Json:
     """A check that nobody wrote down. daily: it is asked for every day of a working tank."""
-    return {"tank": tank, "check": check, "done": NOT_DONE, "found": "nothing is written down", "daily": daily,
-            "why": ": nothing is written down"}  # fmt: skip
+    return {
+        "name": name,
+        "tank": tank,
+        "check": check,
+        "done": NOT_DONE,
+        "found": "nothing is written down",
+        "daily": daily,
+        "why": ": nothing is written down",
+    }

@@ -28,6 +28,8 @@ from tests.console.fake_documents import FakeDocuments
 from tests.console.fake_leak import DAY_MS as LEAK_DAY_MS
 from tests.console.fake_leak import fake_leak
 from tests.console.fake_receipts import FakeReceipts
+from tests.console.fake_reports import ACTS as REPORT_ACTS
+from tests.console.fake_reports import FakeReports
 from tests.console.fake_status import SAYS, FakeStatus
 from tests.console.fake_water import FakeWater
 
@@ -274,6 +276,7 @@ class FakeFacts:
         self.papers = FakeDocuments()
         self.dips = FakeDips(self)
         self.status = FakeStatus(now_ms)
+        self.reports = FakeReports(self)
         self._newer = asyncio.Event()
         for tank in self.tanks:
             for rank, condition in enumerate(tank.alarms):
@@ -825,6 +828,8 @@ class FakeFacts:
 
     async def act(self, name: str, fields: Json) -> ActAnswer:
         self._ask_store()
+        if name in REPORT_ACTS:
+            return self.reports.act(name, fields)
         if name == "release_tank" or name in SAYS:
             told = self.status.act(name, fields, self.now_ms, iso(self.now_ms))
             self.advance(0)

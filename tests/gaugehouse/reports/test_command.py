@@ -49,7 +49,7 @@ def test_without_a_kind_the_reports_are_listed(site_path: str, capsys: pytest.Ca
 def test_one_table_goes_to_standard_output(site_path: str, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["report", site_path, "account", "--month", "2024-01", "--by", "Ada", "--csv", "-", "--table", "days"]
     assert main(words) == 0
-    assert capsys.readouterr().out.startswith("account,period,opening_standard_m3,")
+    assert capsys.readouterr().out.startswith("name,account,period,opening_standard_m3,")
 
 
 @pytest.mark.parametrize(

@@ -24,7 +24,7 @@ def test_the_daily_sheet_has_the_day_s_last_readings_and_the_book_s_own_rows(mad
     from gaugehouse.stores import look_into_book, look_into_readings
 
     report = made("stock", day="2024-01-31")
-    held = {row["tank"]: row for row in rows_of(report, "tanks")}
+    held = {row["name"]: row for row in rows_of(report, "tanks")}
     assert held["Palm"]["time"] == "2024-01-31T23:59:59.000Z"
     assert held["Palm"]["gsv_m3"] == pytest.approx(400 - 5.01 * 31, abs=0.01)
     assert held["Palm"]["gsv_u95_m3"] is not None
@@ -40,7 +40,7 @@ def test_the_daily_sheet_has_the_day_s_last_readings_and_the_book_s_own_rows(mad
 
 def test_checks_that_nobody_did_stand_as_not_done(made: Made) -> None:
     report = made("stock", day="2024-01-31")
-    assert {(row["tank"], row["check"], row["done"]) for row in rows_of(report, "checks")} == {
+    assert {(row["name"], row["check"], row["done"]) for row in rows_of(report, "checks")} == {
         (tank, check, "not done") for tank in ("Palm", "Ridge") for check in ("drain check", "dip")
     }
     assert [text for text in report.not_done if "Palm: drain check not done" in text]
@@ -116,13 +116,13 @@ def test_movements_add_up_by_tank_and_one_that_runs_is_counted_and_not_summed() 
     from gaugehouse.reports.movements import listed, together
 
     def row(**more: object) -> dict[str, object]:
-        return {"tank_name": "Palm", "kind": "issue", "gov_m3": -5.1, "gsv_m3": -5.05, **more}
+        return {"tank": "palm", "tank_name": "Palm", "kind": "issue", "gov_m3": -5.1, "gsv_m3": -5.05, **more}
 
-    rows = [row(), row(gov_m3=-4.9, gsv_m3=-4.85), row(gov_m3=None, gsv_m3=None), row(tank_name="Ridge")]
-    sources = SimpleNamespace()
+    rows = [row(), row(gov_m3=-4.9, gsv_m3=-4.85), row(gov_m3=None, gsv_m3=None), row(tank="ridge", tank_name="Ridge")]
+    sources = SimpleNamespace(name_of=str.capitalize)
     found = together(sources, rows)  # type: ignore[arg-type]
     assert [list(line) for line in found.rows] == [
-        ["Palm", "issue", 3.0, -10.0, -9.9, 1.0], ["Ridge", "issue", 1.0, -5.1, -5.05, 0.0],
+        ["Palm", "palm", "issue", 3.0, -10.0, -9.9, 1.0], ["Ridge", "ridge", "issue", 1.0, -5.1, -5.05, 0.0],
     ]  # fmt: skip
     assert listed(rows).sums == {}, "a list with one that runs has no sum"
     assert listed(rows[:2]).sums == {"gov_m3": -10.0, "gsv_m3": -9.9}

@@ -102,10 +102,10 @@ def test_a_spreadsheet_holds_nothing_that_runs_and_no_lock(kind: str, made: Made
 
 def test_the_csv_of_a_month_read_back_gives_the_sums_of_the_book(made: Made) -> None:
     told = tables_of(written(made("account", month="2024-01"), "csv", "A4").decode())
-    wholes = {row["account"]: row for row in told["month"]}
+    wholes = {row["name"]: row for row in told["month"]}
     assert len(told["days"]) == 62
     for tank in ("Palm", "Ridge"):
-        days = [row for row in told["days"] if row["account"] == tank]
+        days = [row for row in told["days"] if row["name"] == tank]
         for name in SUMS:
             for side in SIDES:
                 column = f"{name}_{side}_m3"
