@@ -7,6 +7,7 @@ its end. What is due is always told as of the time at which the report is made.
 from typing import Any, Final
 
 from alerts.alarm import AlarmView
+from alerts.errors import BadSetup
 from console.words import CONDITIONS, STATES
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.drainrecords import checks_of
@@ -173,7 +174,7 @@ def _stands(sources: Sources, period: Period) -> list[Json]:
         rows = [_of_view(view) for view in sources.state.standing]
     else:
         newest = {row["id"]: row for row in alarm_rows(sources.book, None, None, period.to_ms)}
-        rows = [_of_entry(row) for row in newest.values() if row["state"] != "normal"]
+        rows = [_of_entry(sources, row) for row in newest.values() if row["state"] != "normal"]
     return sorted(rows, key=lambda row: (row["priority"], row["since"] or "", row["source"]))
 
 
@@ -190,13 +191,21 @@ def _of_view(view: AlarmView) -> Json:
     }  # fmt: skip
 
 
-def _of_entry(row: Json) -> Json:
+def _of_entry(sources: Sources, row: Json) -> Json:
     until = row.get("until_ms")
     return {
-        "priority": row["priority"], "name": CONDITIONS.get(row["condition"], row["condition"]),
+        "priority": row["priority"], "name": _name(sources, row["source"], row["condition"]),
         "source": row["source"], "state": STATES[row["state"]], "since": row["time"], "by": row.get("by", ""),
         "until": None if until is None else iso_ms(until), "comment": row.get("comment", ""),
     }  # fmt: skip
+
+
+def _name(sources: Sources, source: str, condition: str) -> str:
+    """By the alarm sheet in force; of a condition that it no longer has, the words of the pages."""
+    try:
+        return sources.site.sheet.entry(source, condition).name
+    except BadSetup:
+        return CONDITIONS.get(condition, condition)
 
 
 def _checks(sources: Sources, period: Period) -> list[Table]:
