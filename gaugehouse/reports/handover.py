@@ -278,7 +278,7 @@ def _decided(one: Json) -> Json:
 
 
 def _lacks(checks: list[str], comment: str) -> list[str]:
-    return [*(f"not done: {what}" for what in checks), *([comment] if comment else [])]
+    return [*([f"not done: {', '.join(checks)}"] if checks else []), *([comment] if comment else [])]
 
 
 def _faults(sources: Sources, period: Period) -> Table:
