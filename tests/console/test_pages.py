@@ -18,7 +18,7 @@ PATHS = [
     "/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance", "/buses", "/loops",
     "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1", "/stock", "/stock?month=2026-10",
     "/status", "/water", "/forecast", "/due",
-    "/reports", "/reports/account?month=2024-01", "/reports/handover",
+    "/reports", "/reports/handover",
 ]  # fmt: skip
 PARTS = [
     "/stock/book?month=2026-11",
