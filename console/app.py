@@ -99,7 +99,7 @@ def create_app(
     app.include_router(WaterPages(facts, model, pages.render).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away: a session is in a cookie only.
-    signing = SignInPages(facts, facts.people, pages.render, tuple(proxies))
+    signing = SignInPages(facts.people, pages.apart, tuple(proxies))
     app.include_router(signing.router)
     app.include_router(WhoApi().router)
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)

@@ -102,6 +102,11 @@ class Pages:
         )
         return HTMLResponse(text, status)
 
+    def apart(self, request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+        """A page that shows nothing of the site's state: who sees it may be anybody."""
+        text = self._env.get_template(template).render(light=request.cookies.get("light", "day"), **context)
+        return HTMLResponse(text, status)
+
     def problem(self, request: Request, problem: Json) -> HTMLResponse:
         """A problem for a person. It must come out even where the state itself is what broke, so it asks for none."""
         text = self._env.get_template("problem.html").render(problem=problem, light=request.cookies.get("light", "day"))

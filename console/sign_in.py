@@ -20,7 +20,7 @@ from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from console.attempts import Attempts
-from console.facts import Facts, Json
+from console.facts import Json
 from console.people import People, Person
 from console.security import SAFE_METHODS, Refuse, from_this_machine
 from console.signed import Asking, ask_as, asking
@@ -122,10 +122,8 @@ def next_of(asked: str) -> str:
 class SignInPages:
     """/sign-in, /sign-out and /enter/SECRET."""
 
-    def __init__(
-        self, facts: Facts, people: People, render: Callable[..., HTMLResponse], proxies: tuple[str, ...] = ()
-    ) -> None:
-        self._facts, self._people, self._render, self._proxies = facts, people, render, proxies
+    def __init__(self, people: People, render: Callable[..., HTMLResponse], proxies: tuple[str, ...] = ()) -> None:
+        self._people, self._render, self._proxies = people, render, proxies
         self._attempts = Attempts()
         self._checking = asyncio.Semaphore(1)  # one check takes 64 MB: eight at once took half a gigabyte (measured)
         self.router = APIRouter(include_in_schema=False)
@@ -141,7 +139,7 @@ class SignInPages:
         headers = request.headers
         plain = not secure_of(request.scope, headers, self._proxies) and not from_this_machine(request.scope, headers)
         return self._render(
-            request, "sign_in.html", self._facts.live(), status, then=next_of(then), said=said, name=name, plain=plain,
+            request, "sign_in.html", status, then=next_of(then), said=said, name=name, plain=plain,
             has_users=self._people.exists(),
         )  # fmt: skip
 

@@ -53,7 +53,7 @@ export function rememberName(input) {
     input.value = person;
     input.readOnly = true;
     const label = input.closest("label");
-    if (label) label.hidden = true;
+    if (label) label.style.display = "none";
     return;
   }
   if (!input.value) input.value = sessionStorage.getItem("by") ?? ""; // who was quicker than the page is not wiped out

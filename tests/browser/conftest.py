@@ -40,8 +40,9 @@ def free_port() -> int:
 class Console:
     """A console in a process of its own, always on the same port."""
 
-    def __init__(self) -> None:
+    def __init__(self, password: str = "") -> None:
         self.port = free_port()
+        self.password = password
         self.process: subprocess.Popen[str] | None = None
 
     @property
@@ -50,7 +51,7 @@ class Console:
 
     def start(self, build: str = "7") -> None:
         """Start it and wait until it listens."""
-        command = [*COMMAND, str(self.port), build]
+        command = [*COMMAND, str(self.port), build, self.password]
         self.process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         line = self.process.stdout.readline()

@@ -1,6 +1,7 @@
 """The console with a fake farm, as a process of its own: what the browser tests start, kill, freeze and start again.
 
-Says ``ready`` on stdout when it listens. Arguments: the port, and the build that it says it is.
+Says ``ready`` on stdout when it listens. Arguments: the port, the build that it says it is, and the
+password of its user Ana (without: it has no users).
 """
 
 import asyncio
@@ -9,14 +10,18 @@ import socket
 import sys
 
 from console.app import create_app
+from console.roles import OPERATOR
 from console.serving import build_server
+from console.sign_in import hasher
 from tests.console.fake import FakeFacts
 
 STEP_MS = 1000
 
 
-async def main(port: int, build: str) -> None:
+async def main(port: int, build: str, password: str) -> None:
     facts = FakeFacts(build=build)
+    if password:
+        facts.people.users = {"Ana": (hasher.hash(password), (OPERATOR,))}
     listener = socket.socket()
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind(("127.0.0.1", port))
@@ -36,4 +41,5 @@ async def main(port: int, build: str) -> None:
 
 
 if __name__ == "__main__":
-    asyncio.run(main(int(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else "7"))
+    given = dict(enumerate(sys.argv))
+    asyncio.run(main(int(sys.argv[1]), given.get(2, "7"), given.get(3, "")))
