@@ -4,7 +4,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
 
-.PHONY: demo test lint types imports check bench soak clean
+.PHONY: demo test lint types imports check bench soak sbom audit clean
 
 $(STAMP): pyproject.toml
 	@$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "gaugehouse needs Python 3.11 or newer; this is " + sys.version.split()[0] + " (set PYTHON=python3.12, say)")'
@@ -48,6 +48,13 @@ bench: $(STAMP)
 
 soak: $(STAMP)
 	$(BIN)/python -m pytest -m soak --override-ini='addopts=--import-mode=importlib --strict-markers -ra -s' --timeout=0 $(ARGS)
+
+sbom: $(STAMP)
+	$(BIN)/python deploy/sbom.py build/sbom.json
+
+# Known vulnerabilities; without a network it says that nothing is known, and that is no failure.
+audit: sbom
+	@$(BIN)/python deploy/audit.py build/sbom.json || [ $$? -eq 3 ]
 
 clean:
 	rm -rf $(VENV) build *.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache

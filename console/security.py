@@ -16,12 +16,10 @@ from urllib.parse import urlsplit
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from console.limits import BODY_LIMIT, LARGER_BODIES, LONGEST_HEADERS
 from console.problems import MEDIA_TYPE, problem
 
 SAFE_METHODS: Final = frozenset({"GET", "HEAD", "OPTIONS"})
-BODY_LIMIT: Final = 64 * 1024
-LARGER_BODIES: Final = {"/api/documents/import": 1024 * 1024}
-"""Where whole files come in."""
 LOOPBACK_NAMES: Final = ("127.0.0.1", "localhost", "::1")
 
 # Source: W3C CSP level 3; 'self' did not cover ws: in older browsers, so the host (checked before) is named as well.
@@ -93,6 +91,8 @@ class Guard:
         changes = scope["type"] == "websocket" or scope["method"] not in SAFE_METHODS
         if changes and not _from_own_page(headers, hosts[0]):
             return 403, "this request comes from a page of another site; only this console's own pages may do that"
+        if sum(len(name) + len(value) for name, value in scope["headers"]) > LONGEST_HEADERS:
+            return 431, f"the headers may have {LONGEST_HEADERS} bytes at most"
         limit = _limit(scope)
         if int_or_zero(headers.get("content-length", "")) > limit:
             return 413, f"a body may have {limit} bytes at most"

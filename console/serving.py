@@ -7,14 +7,19 @@ import contextlib
 import socket
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Final
 
 import uvicorn
 from fastapi import FastAPI
 
-SEND_BUFFER: Final = 64 * 1024
-"""Bytes that the kernel may hold for one client. Left to itself it held 2.6 MB, minutes of states for a page that reads
-slowly, which then shows them as new."""
+from console.limits import (
+    BETWEEN_REQUESTS_S,
+    LONGEST_HEADERS,
+    LONGEST_MESSAGE,
+    MOST_CONNECTIONS,
+    MOST_MESSAGES,
+    SEND_BUFFER,
+)
+from console.patience import PatientProtocol
 
 
 class Server(uvicorn.Server):
@@ -40,19 +45,21 @@ def build_server(app: FastAPI, certificate: Path | None = None, key: Path | None
     return Server(
         uvicorn.Config(
             app,
+            http=PatientProtocol,
+            h11_max_incomplete_event_size=LONGEST_HEADERS,
             ssl_certfile=certificate,
             ssl_keyfile=key,
             proxy_headers=False,
             server_header=False,
             ws="websockets-sansio",
             ws_per_message_deflate=False,
-            ws_max_size=4096,
-            ws_max_queue=4,
+            ws_max_size=LONGEST_MESSAGE,
+            ws_max_queue=MOST_MESSAGES,
             lifespan="off",
             log_config=None,
             access_log=False,
-            timeout_keep_alive=30,
+            timeout_keep_alive=BETWEEN_REQUESTS_S,
             timeout_graceful_shutdown=3,
-            limit_concurrency=200,
+            limit_concurrency=MOST_CONNECTIONS,
         )
     )

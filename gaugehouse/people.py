@@ -2,8 +2,10 @@
 
 from collections.abc import Awaitable, Callable
 
+from console.facts import ActWaits
 from console.people import Person
 from gaugehouse.act import Act, Answer, Taken
+from gaugehouse.errors import CouldNot
 from gaugehouse.peopleacts import EndKey, PutKey, SignInFailed
 from gaugehouse.peopleroom import LINK, SESSION, PeopleRoom
 
@@ -41,14 +43,20 @@ class DaemonPeople:
 
     async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> bool:
         if link:
-            used = await self._submit(EndKey(link, "", user))
+            used = await self._done(EndKey(link, "", user))
             if used.status is not Taken.DONE:  # two browsers at once: one of them was first
                 return False
         put = PutKey(hashed, SESSION, user, None, "", address, now_ms, now_ms + self._session_ms, user)
-        return (await self._submit(put)).status is Taken.DONE
+        return (await self._done(put)).status is Taken.DONE
 
     async def end(self, hashed: str, user: str) -> None:
-        await self._submit(EndKey(hashed, "", user))
+        await self._done(EndKey(hashed, "", user))
 
     async def failed(self, user: str, address: str) -> None:
-        await self._submit(SignInFailed(user, address))
+        await self._done(SignInFailed(user, address))
+
+    async def _done(self, act: Act) -> Answer:
+        try:
+            return await self._submit(act)
+        except CouldNot as error:
+            raise ActWaits(str(error)) from error
