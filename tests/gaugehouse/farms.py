@@ -2,7 +2,7 @@
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -53,16 +53,20 @@ async def running(
     more: str = "",
     watch_disk: bool = False,
     changes: Mapping[str, Any] | None = None,
+    clock: RealClock | None = None,
+    edit: Callable[[str], str] = str,
 ) -> AsyncIterator[Running]:
     """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it.
 
-    more: what else stands in the site file. changes: fields of the site that are set past it.
+    more: what else stands in the site file. changes: fields of the site that are set past it. clock: the daemon's own,
+    where it is not the farm's. edit: what is changed in the text of the site file.
     """
-    clock = RealClock(speed)
-    farm = Farm(1, clock.now_ms())
-    async with await serve(farm, clock.now_ms) as server:
+    physics = RealClock(speed)
+    clock = clock or physics
+    farm = Farm(1, physics.now_ms())
+    async with await serve(farm, physics.now_ms) as server:
         path = write_demo(folder, server.ports, period_of(speed))
-        path.write_text(path.read_text(encoding="utf-8") + more, encoding="utf-8")
+        path.write_text(edit(path.read_text(encoding="utf-8")) + more, encoding="utf-8")
         site = replace(load_site(path), console_port=0, **(changes or {}))
         site = site if watch_disk else blind_to_its_disk(site)
         daemon = Daemon(site, clock, Options(build="test", simulated=True, record=record))
