@@ -8,6 +8,7 @@ import resource
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from itertools import pairwise
 from pathlib import Path
 
 import httpx
@@ -134,6 +135,38 @@ async def test_a_start_on_a_full_disk_ends_in_words_and_the_next_one_with_room_w
     for name in ("readings", "records", "traces"):
         with closing(sqlite3.connect(site.store_path / f"{name}.sqlite")) as connection:
             assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+
+
+ROUNDS = 40
+
+
+@pytest.mark.soak
+@pytest.mark.timeout(0)
+async def test_a_disk_that_fills_again_and_again_loses_nothing(disk: SmallDisk) -> None:
+    async with running(disk.path) as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+        facts = run.daemon.facts
+        assert facts is not None
+        await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
+        site = run.site
+        with look_into_book(site) as book:
+            heads = [book.head()]
+        for number in range(ROUNDS):
+            disk.fill()
+            async with asyncio.timeout(60):
+                while not facts.live()["waits"]:
+                    push(run, 12_450.0 if number % 2 else 100.0)
+                    push(run, 100.0 if number % 2 else 12_450.0)
+                    await asyncio.sleep(0.3)
+            await told(client, "healthz", 503)
+            disk.empty()
+            await told(client, "healthz", 200, 60)
+            with look_into_book(site) as book:
+                heads.append(book.head())
+    with look_into_book(site) as book, look_into_readings(site) as store:
+        assert all(book.verify(head).unbroken for head in heads)
+        for tank in site.tanks:
+            times = [one.time_ms for one in store.read(tank.id, 0, 2**60)]
+            assert max(later - earlier for earlier, later in pairwise(times)) < 8_000
 
 
 def test_a_recording_leaves_out_what_the_disk_does_not_take_and_goes_on(
