@@ -3,6 +3,7 @@
 import { bind } from "./bind.js";
 import { listen } from "./feed.js";
 import { lightSwitch } from "./light.js";
+import { scrolls } from "./scrolls.js";
 import { sound } from "./sound.js";
 import { watchdog } from "./watch.js";
 
@@ -13,6 +14,7 @@ const watch = watchdog(banner, banner.dataset.sentence);
 const button = document.getElementById("sound");
 const alarmSound = sound(button, JSON.parse(button.dataset.words));
 
+scrolls(document.querySelector("main"));
 lightSwitch(document.getElementById("light"));
 listen(
   "/feed",
