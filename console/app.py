@@ -50,7 +50,7 @@ def create_app(
     build = f"{facts.site.build}.{assets.version}"
     model = Model(facts)
     pages = Pages(facts, model, assets, build)
-    page_feed = Feed(facts, build, model.message)
+    page_feed, us_feed = Feed(facts, build, model.message), Feed(facts, build, model.message_us)
     api = Api(facts, Feed(facts, build, lambda live: live))
 
     # The framework's own documentation pages load scripts from elsewhere: left out.
@@ -67,7 +67,7 @@ def create_app(
 
     async def feed(socket: WebSocket) -> None:
         """What the pages listen to."""
-        await page_feed.serve(socket)
+        await (us_feed if socket.query_params.get("units") == "us" else page_feed).serve(socket)
 
     app.include_router(api.router)
     app.include_router(AlarmApi(facts).router)

@@ -4,7 +4,9 @@ Knows the shown unit of every column; refuses to compute a figure. Digits are gr
 space. Source: ISO 80000-1, 7.3.1 (from memory). The sign always stands on a rate.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -19,12 +21,13 @@ NOTHING: Final = "– – –"
 
 
 class Shown(NamedTuple):
-    """Shown figure = column * factor, in `unit`, with so many decimals."""
+    """Shown figure = column * factor + offset, in `unit`, with so many decimals."""
 
     factor: float
     unit: str
     decimals: int
     signed: bool = False
+    offset: float = 0.0
 
 
 SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
@@ -49,6 +52,51 @@ SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
     }
 )
 
+INCH_M: Final = 0.0254
+GALLON_M3: Final = 231 * INCH_M**3
+POUND_KG: Final = 0.45359237
+"""Exact. Source: NIST SP 811 (2008), appendix B.8 (inch, gallon U.S., pound avoirdupois, degree Fahrenheit)."""
+
+_GALLONS: Final = Shown(1 / GALLON_M3, "US gal", 0)
+_INCHES: Final = Shown(1 / INCH_M, "in", 2)
+US: Final[Mapping[str, Shown]] = MappingProxyType(
+    {name: _GALLONS for name, one in SHOWN.items() if one.unit == "L"}
+    | {name: _INCHES for name, one in SHOWN.items() if one.unit == "mm"}
+    | {
+        "noise_m": Shown(1 / INCH_M, "in", 3),
+        "temperature_degC": Shown(1.8, "°F", 1, offset=32.0),
+        "rate_m3_per_h": Shown(1 / GALLON_M3 / 60, "gal/min", 0, signed=True),
+        "mass_kg": Shown(1 / POUND_KG, "lb", 0),
+    }
+)
+"""US customary units, where they differ. A page shows them only when it names all its units by `unit`."""
+
+UNITS: Final = ("metric", "us")
+_units: ContextVar[str] = ContextVar("units", default="metric")
+
+
+@contextmanager
+def in_units(units: str) -> Iterator[None]:
+    """Figures are written in these units meanwhile, by this task only; an unknown word means metric."""
+    before = _units.set(units if units in UNITS else "metric")
+    try:
+        yield
+    finally:
+        _units.reset(before)
+
+
+def units_now() -> str:
+    return _units.get()
+
+
+def shown(column: str) -> Shown:
+    """How a column is shown in the units of the moment."""
+    return (US.get(column) if units_now() == "us" else None) or SHOWN[column]
+
+
+def unit(column: str) -> str:
+    return shown(column).unit
+
 
 def number(value: float, decimals: int, *, signed: bool = False) -> str:
     """Fixed decimals, grouped, true minus; what rounds to zero has no sign."""
@@ -62,12 +110,12 @@ def written(column: str, value: float | None) -> str:
     """A column's figure in its shown unit, without the unit; "– – –" where there is none."""
     if value is None:
         return NOTHING
-    shown = SHOWN[column]
-    return number(value * shown.factor, shown.decimals, signed=shown.signed)
+    by = shown(column)
+    return number(value * by.factor + by.offset, by.decimals, signed=by.signed)
 
 
 def with_unit(column: str, value: float | None) -> str:
-    return NOTHING if value is None else f"{written(column, value)}{NBSP}{SHOWN[column].unit}"
+    return NOTHING if value is None else f"{written(column, value)}{NBSP}{unit(column)}"
 
 
 def duration(seconds: float) -> str:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from console import alarm_views, bus_views, check_views, loop_views, status_views, tank_views
 from console.facts import Facts, Json
-from console.figures import clock, date
+from console.figures import clock, date, in_units, units_now
 from console.words import NOT_WRITTEN
 
 
@@ -19,7 +19,7 @@ class Model:
         self._facts = facts
         self.zone = ZoneInfo(facts.site.zone)
         self._tank_facts: dict[str, Json] = {}
-        self._fixed: dict[str, Json] = {}
+        self._fixed: dict[tuple[str, str], Json] = {}
 
     def tank_facts(self, tank: str) -> Json:
         if tank not in self._tank_facts:
@@ -28,9 +28,15 @@ class Model:
 
     def fixed(self, tank: str) -> Json:
         """The tape and the other things of a tank that never move."""
-        if tank not in self._fixed:
-            self._fixed[tank] = tank_views.fixed(self.tank_facts(tank))
-        return self._fixed[tank]
+        key = (units_now(), tank)
+        if key not in self._fixed:
+            self._fixed[key] = tank_views.fixed(self.tank_facts(tank))
+        return self._fixed[key]
+
+    def message_us(self, live: Json) -> Json:
+        """The message in US customary units, for the pages that a person reads in them."""
+        with in_units("us"):
+            return self.message(live)
 
     def message(self, live: Json) -> Json:
         """Everything on the pages that moves, as texts and drawing units."""

@@ -4,7 +4,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NOTHING, moment, written
+from console.figures import NOTHING, moment, with_unit, written
 from console.words import DIFFERS, FAULTS, MOVEMENT_FLAGS, MOVEMENT_STAGES, MOVEMENTS, ORDERED
 
 FINAL: Final = "final"
@@ -37,7 +37,7 @@ def _volume(row: Json, name: str) -> str:
 def _difference(row: Json, what: str) -> str:
     """One way in which it is not what was ordered, in words."""
     more, ratio, early = row["more_m3"], row["rate_ratio"], row["early_s"]
-    signed = written("tov_m3", more)
+    signed = with_unit("tov_m3", more)
     return DIFFERS[what].format(
         product=row["ordered_product"],
         more=f"+{signed}" if more and more > 0 else signed,
@@ -58,7 +58,7 @@ def _notes(row: Json) -> list[str]:
     if row["rough"]:
         notes.append(MOVEMENT_FLAGS["rough"])
     if row.get("by_dips_m3") is not None:
-        notes.append(MOVEMENT_FLAGS["by_dips"].format(volume=written("tov_m3", row["by_dips_m3"])))
+        notes.append(MOVEMENT_FLAGS["by_dips"].format(volume=with_unit("tov_m3", row["by_dips_m3"])))
     elif row.get("dip_start_m") is not None or row.get("dip_end_m") is not None:
         notes.append(MOVEMENT_FLAGS["by_one_dip"])
     if row.get("revision", 1) > 2:

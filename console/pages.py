@@ -5,6 +5,7 @@ Knows which template shows what; refuses to compute or to decide. Every text goe
 
 import re
 from collections.abc import Mapping
+from contextlib import AbstractContextManager
 from functools import reduce
 from pathlib import Path as FilePath
 from typing import Any, Final
@@ -59,6 +60,11 @@ def paths_in(html: str, place: str) -> Markup:
     return Markup(shorter)  # noqa: S704 what was escaped when it was rendered stays so
 
 
+def units_of(request: Request) -> AbstractContextManager[None]:
+    """The units that this person chose, for a page that names every unit it shows."""
+    return figures.in_units(request.cookies.get("units", "metric"))
+
+
 class Pages:
     """Renders the site's pages. One instance an application."""
 
@@ -78,6 +84,7 @@ class Pages:
             asset=assets.url,
             pages=PAGES,
             lights=words.LIGHTS,
+            unit=figures.unit,
             caution=words.CAUTION,
             page_words=words.PAGE,
             fault_words=words.FAULT_PAGE,
@@ -98,6 +105,7 @@ class Pages:
             light=light if light in dict(words.LIGHTS) else "day",
             path=request.url.path,
             who=asking(),
+            units=figures.units_now(),
             **context,
         )
         return HTMLResponse(text, status)
@@ -122,21 +130,23 @@ class Pages:
 
     async def board(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
-        return self.render(request, "board.html", live, tanks=[self._model.fixed(t["tank"]) for t in live["tanks"]])
+        with units_of(request):
+            return self.render(request, "board.html", live, tanks=[self._model.fixed(t["tank"]) for t in live["tanks"]])
 
     async def tank(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
         known_tank(live, tank)
-        return self.render(
-            request,
-            "tank.html",
-            live,
-            tank=self._model.fixed(tank),
-            steps=tank_views.chain_rows(self._facts.chain(tank)),
-            movements=await self._movements(live, tank),
-            columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
-            chart=self.chart(tank, CHART_COLUMNS),
-        )
+        with units_of(request):
+            return self.render(
+                request,
+                "tank.html",
+                live,
+                tank=self._model.fixed(tank),
+                steps=tank_views.chain_rows(self._facts.chain(tank)),
+                movements=await self._movements(live, tank),
+                columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
+                chart=self.chart(tank, CHART_COLUMNS),
+            )
 
     async def chain(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
@@ -146,7 +156,8 @@ class Pages:
     async def movements(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
         known_tank(live, tank)
-        return self.render(request, "_movements.html", live, movements=await self._movements(live, tank))
+        with units_of(request):
+            return self.render(request, "_movements.html", live, movements=await self._movements(live, tank))
 
     async def _movements(self, live: Json, tank: str) -> list[Json] | None:
         """The newest movements of a tank; None where the record book cannot be read now."""
@@ -179,7 +190,7 @@ class Pages:
             "zone": self._facts.site.zone,
             "columns": {
                 column: {
-                    **figures.SHOWN[column]._asdict(),
+                    **figures.shown(column)._asdict(),
                     "name": words.QUANTITIES[column],
                     "lines": drawn.get(column, []),
                 }

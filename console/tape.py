@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from console.facts import Json
-from console.figures import written
+from console.figures import number, shown, written
 from console.words import CONDITIONS, LIMITS
 
 LYING_WIDTH: Final = 320
@@ -78,18 +78,18 @@ def _straight(before: tuple[float, float], point: tuple[float, float], after: tu
 
 
 def graduation(frame: Frame, *, fewest_apart: float) -> list[Json]:
-    """Marks every 1, 2 or 5 times a power of ten mm, no closer than `fewest_apart` units; each fifth or tenth named."""
-    per_mm = abs(frame.length) / (frame.full_m * 1000)
-    step_mm, named_every = _step_mm(fewest_apart / per_mm)
+    """Marks every 1, 2 or 5 times a power of ten mm (or in), no closer than `fewest_apart`; some of them named."""
+    per_m = shown("level_m").factor
+    step, named_every = _step(fewest_apart * frame.full_m * per_m / abs(frame.length))
     marks = []
-    for index in range(int(frame.full_m * 1000 / step_mm + 1e-9) + 1):
-        level_m = index * step_mm / 1000
+    for index in range(int(frame.full_m * per_m / step + 1e-9) + 1):
+        level_m = index * step / per_m
         named = index % named_every == 0
-        marks.append({"at": frame.along(level_m), "named": named, "text": written("level_m", level_m) if named else ""})
+        marks.append({"at": frame.along(level_m), "named": named, "text": number(index * step, 0) if named else ""})
     return marks
 
 
-def _step_mm(least: float) -> tuple[int, int]:
+def _step(least: float) -> tuple[int, int]:
     size = 1
     while True:
         for times, named_every in ((1, 10), (2, 5), (5, 4)):

@@ -118,7 +118,7 @@ DIFFERS: Final = _table(
     tank="another tank was ordered",
     direction="the other way was ordered",
     product="{product} was ordered",
-    quantity="{more} L against the order",
+    quantity="{more} against the order",
     rate="at {percent} % of the agreed rate",
     time="began {minutes} min before it was ordered",
 )
@@ -130,7 +130,7 @@ MOVEMENT_FLAGS: Final = _table(
     blind="{seconds} s without a trusted level: {faults}",
     rough="the surface did not become calm",
     amended="amended",
-    by_dips="{volume} L by dips before and after",
+    by_dips="{volume} by dips before and after",
     by_one_dip="a dip says otherwise of one end",
 )
 

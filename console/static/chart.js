@@ -121,11 +121,11 @@ export class Chart {
   }
 
   values(pen, ink, range, y) {
-    const { factor, signed } = this.column;
-    const { marks, decimals } = ticks(range.low * factor, range.high * factor, Math.max(2, this.height / 48));
+    const { factor, offset = 0, signed } = this.column;
+    const { marks, decimals } = ticks(range.low * factor + offset, range.high * factor + offset, Math.max(2, this.height / 48));
     pen.textAlign = "right";
     for (const mark of marks) {
-      const place = Math.round(y(mark / factor)) + 0.5;
+      const place = Math.round(y((mark - offset) / factor)) + 0.5;
       pen.strokeStyle = ink("hair");
       pen.beginPath();
       pen.moveTo(LEFT - 6, place);

@@ -2,7 +2,7 @@
 
 import { bind } from "./bind.js";
 import { listen } from "./feed.js";
-import { lightSwitch } from "./light.js";
+import { lightSwitch, unitSwitch } from "./light.js";
 import { scrolls } from "./scrolls.js";
 import { sound } from "./sound.js";
 import { watchdog } from "./watch.js";
@@ -15,9 +15,10 @@ const button = document.getElementById("sound");
 const alarmSound = sound(button, JSON.parse(button.dataset.words));
 
 scrolls(document.querySelector("main"));
+unitSwitch(document.getElementById("units"));
 lightSwitch(document.getElementById("light"));
 listen(
-  "/feed",
+  root.dataset.units === "us" ? "/feed?units=us" : "/feed",
   (build) => {
     if (build !== root.dataset.build) location.reload();
   },

@@ -90,8 +90,8 @@ export function trend(place, facts, words) {
   }
 
   function written(value) {
-    const { factor, decimals, signed } = facts.columns[column];
-    return number(value * factor, decimals, signed);
+    const { factor, offset = 0, decimals, signed } = facts.columns[column];
+    return number(value * factor + offset, decimals, signed);
   }
 
   function tell() {

@@ -76,3 +76,15 @@ def test_only_what_waits_blinks_and_slower_than_three_a_second() -> None:
     period = re.findall(r"animation: blink ([\d.]+)s", CSS)
     assert [1 / float(seconds) for seconds in period] == [pytest.approx(0.6, abs=0.01)]
     assert "prefers-reduced-motion" in CSS
+
+
+@pytest.mark.parametrize("mode", MODES)
+def test_tabs_are_told_apart_without_any_hue(mode: str) -> None:
+    """By luminance alone: strokes stand out from their own tab (WCAG 2.2, SC 1.4.11: 3:1), and each priority has its
+    own number of them, so that neither a fill nor a hue has to be told from another."""
+    of_mode = MODES[mode]
+    assert all(contrast(of_mode[f"on-{fill}"], of_mode[fill]) >= 3 for fill in ("alarm", "warn", "quiet"))
+    assert contrast(of_mode["tab-edge"], of_mode["face"]) >= 3
+    assert contrast(of_mode["figure"], of_mode["dry"]) >= 3, "the strokes of an acknowledged, hollow tab"
+    shown = dict(re.findall(r'\.tab\[data-p="(\d)"\] \.(one|two|three)', CSS))
+    assert shown == {"3": "one", "2": "two", "1": "three"}

@@ -28,7 +28,7 @@ def test_a_final_movement_tells_gross_and_standard_volume_with_their_uncertainty
     assert shown["gross"].replace("\u202f", " ") == "−30 120 ± 550"
     assert shown["standard"].replace("\u202f", " ") == "−29 840 ± 850"
     assert (shown["start"], shown["end"]) == ("10:00:00", "10:30:00")
-    assert shown["notes"].replace("\u202f", " ") == (
+    assert shown["notes"].replace("\u202f", " ").replace("\xa0", " ") == (
         "+5 200 L against the order; at 134 % of the agreed rate; began 12 min before it was ordered; with pipit:3"
     )
 
