@@ -36,6 +36,8 @@ from console.status_api import StatusApi
 from console.status_pages import StatusPages
 from console.stock_api import StockApi
 from console.stock_pages import StockPages
+from console.trend_api import TrendApi
+from console.trend_pages import TrendPages
 from console.vitals_api import VitalsApi
 from console.water_api import WaterApi
 from console.water_pages import WaterPages
@@ -78,6 +80,7 @@ def create_app(
     app.include_router(ReceiptApi(facts).router)
     app.include_router(DipApi(facts).router)
     app.include_router(HistoryApi(facts).router)
+    app.include_router(TrendApi(facts).router)
     app.include_router(DocumentApi(facts).router)
     app.include_router(StockApi(facts).router)
     app.include_router(ReportApi(facts).router)
@@ -97,6 +100,7 @@ def create_app(
     app.include_router(ReportPages(facts, model, pages.render).router)
     app.include_router(StatusPages(facts, model, pages.render).router)
     app.include_router(WaterPages(facts, model, pages.render).router)
+    app.include_router(TrendPages(facts, model, pages.render, pages.chart).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away: a session is in a cookie only.
     signing = SignInPages(facts.people, pages.apart, tuple(proxies))

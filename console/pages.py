@@ -28,6 +28,7 @@ PAGES: Final = (
     ("/alarms", "Alarms"),
     ("/stock", "Stock"),
     ("/due", "Due"),
+    ("/trends", "Trends"),
     ("/loops", "Loops"),
     ("/buses", "Lines"),
 )

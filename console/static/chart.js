@@ -4,11 +4,6 @@
 
 import { number, ticks } from "./scale.js";
 
-const LEFT = 82;
-const RIGHT = 92;
-const TOP = 12;
-const BOTTOM = 40;
-
 export class Chart {
   constructor(canvas, time) {
     this.canvas = canvas;
@@ -20,52 +15,54 @@ export class Chart {
     this.empty = "";
     this.marks = []; // stretches of time with a name; one without an end goes on
     this.dots = false; // each point by itself, where there is room
+    [this.left, this.right, this.top, this.bottom] = [82, 92, 12, 40]; // margins
   }
 
   get width() {
-    return Math.max(10, this.canvas.clientWidth - LEFT - RIGHT);
+    return Math.max(10, this.canvas.clientWidth - this.left - this.right);
   }
 
   get height() {
-    return Math.max(10, this.canvas.clientHeight - TOP - BOTTOM);
+    return Math.max(10, this.canvas.clientHeight - this.top - this.bottom);
   }
 
   x(ms) {
-    return LEFT + ((ms - this.view.start) / (this.view.end - this.view.start)) * this.width;
+    return this.left + ((ms - this.view.start) / (this.view.end - this.view.start)) * this.width;
   }
 
   // The instant under a place of the canvas, held within the drawing.
   at(x) {
-    const part = Math.min(1, Math.max(0, (x - LEFT) / this.width));
+    const part = Math.min(1, Math.max(0, (x - this.left) / this.width));
     return this.view.start + part * (this.view.end - this.view.start);
   }
 
   // The point that covers an instant, or the nearest one with a value within a few pixels.
-  pointAt(ms) {
+  pointAt(ms, points = this.points) {
     let best = null;
     const reach = ((this.view.end - this.view.start) / this.width) * 6;
-    for (const point of this.points) {
+    for (const point of points) {
       const away = Math.abs(point.t - ms);
       if (point.min !== null && away <= reach && (!best || away < Math.abs(best.t - ms))) best = point;
     }
     return best;
   }
 
-  range() {
+  range(points = this.points, column = this.column) {
     let low = Infinity;
     let high = -Infinity;
-    for (const { t, min, max } of this.points) {
+    for (const { t, min, max } of points) {
       if (min === null || t < this.view.start || t > this.view.end) continue;
       low = Math.min(low, min);
       high = Math.max(high, max);
     }
     if (low > high) return null;
-    const least = (2 * 10 ** -this.column.decimals) / this.column.factor;
+    const least = (2 * 10 ** -column.decimals) / column.factor;
     const room = Math.max((high - low) * 0.08, least);
     return { low: low - room, high: high + room };
   }
 
-  draw() {
+  // An empty canvas at the screen's own fineness, and the page's inks by their names.
+  begin() {
     const { canvas } = this;
     const ratio = window.devicePixelRatio || 1;
     const [w, h] = [canvas.clientWidth, canvas.clientHeight];
@@ -78,19 +75,28 @@ export class Chart {
     pen.clearRect(0, 0, w, h);
     pen.font = `13px ${style.fontFamily}`;
     pen.textBaseline = "middle";
+    return { pen, ink };
+  }
+
+  blank(pen, ink) {
+    pen.fillStyle = ink("label");
+    pen.textAlign = "center";
+    pen.fillText(this.empty, this.left + this.width / 2, this.top + this.height / 2);
+  }
+
+  draw() {
+    const { pen, ink } = this.begin();
     const range = this.column && this.range();
     this.times(pen, ink);
     if (!range) {
-      pen.fillStyle = ink("label");
-      pen.textAlign = "center";
-      pen.fillText(this.empty, LEFT + this.width / 2, TOP + this.height / 2);
+      this.blank(pen, ink);
       return;
     }
-    const y = (value) => TOP + (1 - (value - range.low) / (range.high - range.low)) * this.height;
+    const y = (value) => this.top + (1 - (value - range.low) / (range.high - range.low)) * this.height;
     this.values(pen, ink, range, y);
     pen.save();
     pen.beginPath();
-    pen.rect(LEFT, TOP - 4, this.width, this.height + 12);
+    pen.rect(this.left, this.top - 4, this.width, this.height + 12);
     pen.clip();
     this.bands(pen, ink, range, y);
     this.trust(pen, ink);
@@ -109,14 +115,14 @@ export class Chart {
       const x = Math.round(this.x(at)) + 0.5;
       pen.strokeStyle = ink(strong ? "rule" : "hair");
       pen.beginPath();
-      pen.moveTo(x, TOP);
-      pen.lineTo(x, TOP + this.height + 8);
+      pen.moveTo(x, this.top);
+      pen.lineTo(x, this.top + this.height + 8);
       pen.stroke();
       const half = pen.measureText(text).width / 2;
       if (x - half < free) continue;
       free = x + half + 10;
       pen.fillStyle = ink(strong ? "figure" : "label");
-      pen.fillText(text, x, TOP + this.height + 22);
+      pen.fillText(text, x, this.top + this.height + 22);
     }
   }
 
@@ -128,14 +134,14 @@ export class Chart {
       const place = Math.round(y((mark - offset) / factor)) + 0.5;
       pen.strokeStyle = ink("hair");
       pen.beginPath();
-      pen.moveTo(LEFT - 6, place);
-      pen.lineTo(LEFT + this.width, place);
+      pen.moveTo(this.left - 6, place);
+      pen.lineTo(this.left + this.width, place);
       pen.stroke();
       pen.fillStyle = ink("label");
-      pen.fillText(number(mark, decimals, signed), LEFT - 12, place);
+      pen.fillText(number(mark, decimals, signed), this.left - 12, place);
     }
     pen.strokeStyle = ink("rule");
-    pen.strokeRect(LEFT + 0.5, TOP + 0.5, this.width, this.height);
+    pen.strokeRect(this.left + 0.5, this.top + 0.5, this.width, this.height);
   }
 
   // Stretches of the quantity that mean something: hatched for failure, shaded for what is no measurement.
@@ -146,19 +152,19 @@ export class Chart {
       if (bottom <= top) continue;
       if (kind !== "fail") {
         pen.fillStyle = ink(kind === "gap" ? "beyond" : "dry");
-        pen.fillRect(LEFT, top, this.width, bottom - top);
+        pen.fillRect(this.left, top, this.width, bottom - top);
         continue;
       }
       pen.save();
       pen.beginPath();
-      pen.rect(LEFT, top, this.width, bottom - top);
+      pen.rect(this.left, top, this.width, bottom - top);
       pen.clip();
       pen.strokeStyle = ink("hatch");
       pen.lineWidth = 1;
       pen.beginPath();
-      for (let x = LEFT - this.height; x < LEFT + this.width; x += 9) {
-        pen.moveTo(x, TOP + this.height);
-        pen.lineTo(x + this.height, TOP);
+      for (let x = this.left - this.height; x < this.left + this.width; x += 9) {
+        pen.moveTo(x, this.top + this.height);
+        pen.lineTo(x + this.height, this.top);
       }
       pen.stroke();
       pen.restore();
@@ -172,10 +178,10 @@ export class Chart {
     for (const { start, end, name } of [...this.marks].sort((a, b) => a.start - b.start)) {
       const upTo = end ?? this.view.end;
       if (upTo < this.view.start || start > this.view.end) continue;
-      const left = Math.max(LEFT, this.x(start));
-      const right = Math.min(LEFT + this.width, Math.max(this.x(upTo), left + 2));
+      const left = Math.max(this.left, this.x(start));
+      const right = Math.min(this.left + this.width, Math.max(this.x(upTo), left + 2));
       pen.fillStyle = ink("figure");
-      pen.fillRect(left, TOP - 6, right - left, 6);
+      pen.fillRect(left, this.top - 6, right - left, 6);
       pen.strokeStyle = ink("figure");
       pen.lineWidth = 1;
       pen.setLineDash([2, 4]);
@@ -183,20 +189,20 @@ export class Chart {
       for (const ms of [start, end]) {
         if (ms === null || ms < this.view.start || ms > this.view.end) continue;
         const x = Math.round(this.x(ms)) + 0.5;
-        pen.moveTo(x, TOP);
-        pen.lineTo(x, TOP + this.height);
+        pen.moveTo(x, this.top);
+        pen.lineTo(x, this.top + this.height);
       }
       pen.stroke();
       pen.setLineDash([]);
       const width = pen.measureText(name).width;
-      const place = left + 6 + width > LEFT + this.width ? left - 6 - width : left + 6;
-      if (place < Math.max(free, LEFT)) continue;
+      const place = left + 6 + width > this.left + this.width ? left - 6 - width : left + 6;
+      if (place < Math.max(free, this.left)) continue;
       free = place + width + 6;
       pen.strokeStyle = ink("face"); // a rim around the letters, so that what lies behind them stays to be seen
       pen.lineWidth = 4;
-      pen.strokeText(name, place, TOP + 12);
+      pen.strokeText(name, place, this.top + 12);
       pen.fillStyle = ink("figure");
-      pen.fillText(name, place, TOP + 12);
+      pen.fillText(name, place, this.top + 12);
     }
   }
 
@@ -208,8 +214,8 @@ export class Chart {
     for (const { t, good, min } of this.points) {
       if (min === null || good >= 1) continue;
       const x = Math.round(this.x(t)) + 0.5;
-      pen.moveTo(x, TOP + this.height + 1);
-      pen.lineTo(x, TOP + this.height + 7);
+      pen.moveTo(x, this.top + this.height + 1);
+      pen.lineTo(x, this.top + this.height + 7);
     }
     pen.stroke();
   }
@@ -250,14 +256,14 @@ export class Chart {
       pen.strokeStyle = ink("figure");
       pen.setLineDash([7, 5]);
       pen.beginPath();
-      pen.moveTo(LEFT, place);
-      pen.lineTo(LEFT + this.width, place);
+      pen.moveTo(this.left, place);
+      pen.lineTo(this.left + this.width, place);
       pen.stroke();
       pen.setLineDash([]);
       const label = Math.min(place, free - 16);
       free = label;
       pen.fillStyle = ink("figure");
-      pen.fillText(name, LEFT + this.width + 8, label);
+      pen.fillText(name, this.left + this.width + 8, label);
     }
   }
 
@@ -268,8 +274,8 @@ export class Chart {
     pen.strokeStyle = ink("focus");
     pen.lineWidth = 1;
     pen.beginPath();
-    pen.moveTo(x, TOP);
-    pen.lineTo(x, TOP + this.height);
+    pen.moveTo(x, this.top);
+    pen.lineTo(x, this.top + this.height);
     pen.stroke();
     pen.lineWidth = 2;
     pen.strokeRect(x - 4, y(point.mean) - 4, 8, 8);

@@ -52,6 +52,11 @@ export class SiteTime {
     return `${this.day(ms)} ${this.clock(ms)}`;
   }
 
+  full(ms) {
+    const { day, month, year, hour, minute } = this.parts(ms);
+    return `${year}-${month}-${day} ${hour}:${minute}`;
+  }
+
   // Marks between two instants, at most `most`, on round hours and days of the site's clock.
   ticks(start, end, most) {
     const step = STEPS.find((size) => (end - start) / size <= most) ?? STEPS[STEPS.length - 1];

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 PATHS = [
     "/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance",
-    "/buses", "/loops", "/loops/LI-fennock", "/loops/LI-fennock/faults/2",
+    "/trends", "/buses", "/loops", "/loops/LI-fennock", "/loops/LI-fennock/faults/2",
 ]  # fmt: skip
 SAYS_SO_MS = 6_000
 RECOVERS_MS = 12_000
