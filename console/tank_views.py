@@ -45,6 +45,7 @@ def view(entry: Json, facts: Json, alarms: Sequence[Json], now: str, zone: ZoneI
         "water_note": _water_note(entry),
         **dip_views.line(entry.get("dip"), now, zone),
         "u95": f"± {with_unit('gsv_u95_m3', entry.get('gsv_u95_m3'))}" if entry.get("gsv_u95_m3") is not None else "",
+        "gsv_u95": _with_u95(entry),
         "day": _extremes(entry, "day"),
         "reset": _extremes(entry, "since_reset"),
         "reset_since": PAGE["since"].format(time=moment(entry["since_reset_time"], now, zone))
@@ -166,6 +167,14 @@ def _plan(entry: Json) -> str:
     moved = with_unit("tov_m3", max(0.0, plan["moved_m3"])) if plan["begun"] else PAGE["plan_not_begun"]
     words = PAGE["plan_receipt"] if plan["kind"] == "receipt" else PAGE["plan_issue"]
     return words.format(quantity=with_unit("tov_m3", plan["quantity_m3"]), by=plan["by"], moved=moved)
+
+
+def _with_u95(entry: Json) -> str:
+    """The standard volume with its expanded uncertainty (95 %); in words where there is none."""
+    volume, u95 = entry.get("gsv_m3"), entry.get("gsv_u95_m3")
+    if volume is None or u95 is None:
+        return PAGE["u95_unknown"]
+    return PAGE["u95_of"].format(volume=written("gsv_m3", volume), u95=with_unit("gsv_u95_m3", u95))
 
 
 def _concern(entry: Json, name: str, *, torn: bool) -> Json:

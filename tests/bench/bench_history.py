@@ -143,6 +143,28 @@ def trends(folder: Path, days: int) -> None:
     store.close()
 
 
+def years(folder: Path, count: int) -> None:
+    """What a chart of years asks: one reading a minute, so that a store of years is filled in a bearable time."""
+    noise = random.Random(4)
+    store, minutes = SqliteStore.open(folder / "years.sqlite", "BENCH"), count * 366 * 1440
+    for first in range(1, minutes + 1, 20_000):
+        batch = (simulated("T-1", seq, noise) for seq in range(first, min(first + 20_000, minutes + 1)))
+        store.append([one._replace(time_ms=START_MS + one.seq * 60_000) for one in batch])
+    columns = ("tov_m3", "temperature_degC", "level_m", "gsv_m3", "water_m", "rate_m3_per_h")
+    for name, days in (("31 days", 31), ("a year", 366), (f"{count} years", count * 366)):
+        span_ms = days * 86_400_000
+        start_ms = START_MS + minutes * 60_000 - span_ms + 777
+
+        def ask(column: str, start_ms: int = start_ms, span_ms: int = span_ms) -> object:
+            return store.trend("T-1", column, start_ms, span_ms, 1500)
+
+        one = statistics.median(timed(lambda ask=ask: ask("tov_m3")) for _ in range(5))
+        six = statistics.median(timed(lambda ask=ask: [ask(column) for column in columns]) for _ in range(3))
+        print(f"chart of {name} in 1500 points, {minutes:,} readings kept: one series {one * 1e3:.0f} ms, "
+              f"six {six * 1e3:.0f} ms (ratio {six / one:.1f})")  # fmt: skip
+    store.close()
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--short", action="store_true", help="3 days and fewer turns instead of 30 days")
@@ -151,6 +173,7 @@ def main() -> None:
         one_second(Path(name), 500 if short else 5000)
         many_rows(Path(name), 20 if short else 200)
         trends(Path(name), 3 if short else 30)
+        years(Path(name), 1 if short else 3)
 
 
 if __name__ == "__main__":
