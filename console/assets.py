@@ -3,6 +3,7 @@
 A page of one build therefore never runs scripts of another; an old page's address gives the present file, uncached.
 """
 
+import re
 from hashlib import sha256
 from pathlib import Path
 from typing import Annotated, Final
@@ -17,11 +18,23 @@ FOLDER: Final = Path(__file__).parent / "static"
 TYPES: Final = {".js": "text/javascript; charset=utf-8", ".css": "text/css; charset=utf-8", ".svg": "image/svg+xml"}
 
 
+def lean(name: str, content: bytes) -> bytes:
+    """A script or style without its whole-line comments and indents: they are for who reads the files here."""
+    if name.endswith(".css"):
+        content = re.sub(rb"/\*.*?\*/", b"", content, flags=re.DOTALL)
+    elif not name.endswith(".js"):
+        return content
+    lines = (line.strip() for line in content.split(b"\n"))
+    return b"\n".join(line for line in lines if line and not line.startswith(b"//")) + b"\n"
+
+
 class Assets:
     """The files of the static folder."""
 
     def __init__(self, folder: Path = FOLDER) -> None:
-        self._files = {path.name: path.read_bytes() for path in sorted(folder.iterdir()) if path.suffix in TYPES}
+        self._files = {
+            path.name: lean(path.name, path.read_bytes()) for path in sorted(folder.iterdir()) if path.suffix in TYPES
+        }
         whole = sha256()
         for name, content in self._files.items():
             whole.update(name.encode() + b"\0" + content)
