@@ -44,7 +44,9 @@ class FaultLog:
 
     def __init__(self, loops: Sequence[LoopFacts], tanks: Sequence[TankAlarms]) -> None:
         self._facts = {loop.instrument: loop for loop in loops}
-        self._tanks = {name: [tank for tank in tanks if tank.instrument == name] for name in self._facts}
+        self._tanks: dict[str, list[TankAlarms]] = {name: [] for name in self._facts}
+        for tank in tanks:
+            self._tanks.setdefault(tank.instrument, []).append(tank)
         self._cases: dict[tuple[str, int], Case] = {}
         self._dirty: set[str] = set()
 

@@ -6,6 +6,7 @@ day must not become a failure. Each failure in a row doubles it again, up to the
 slower is found again.
 """
 
+from bisect import bisect_left, insort
 from collections import deque
 from collections.abc import Sequence
 from typing import Final
@@ -23,19 +24,23 @@ def quantile(values: Sequence[float], share: float) -> float | None:
     """The value that so large a share of them does not exceed; None of none. Nearest rank, no interpolation."""
     if not values:
         return None
-    ordered = sorted(values)
+    return _at_rank(sorted(values), share)
+
+
+def _at_rank(ordered: Sequence[float], share: float) -> float:
     return ordered[min(len(ordered) - 1, int(share * len(ordered)))]
 
 
 class AnswerTimes:
     """One unit's. `timeout_ms`: how long the next answer is waited for; `last_ms`: what the last one took."""
 
-    __slots__ = ("_bound_ms", "_failures", "_learned_ms", "_new", "_times", "last_ms", "timeout_ms")
+    __slots__ = ("_bound_ms", "_failures", "_learned_ms", "_new", "_ordered", "_times", "last_ms", "timeout_ms")
 
     def __init__(self, bound_ms: float) -> None:
         self._bound_ms = bound_ms
         self._learned_ms = bound_ms
-        self._times: deque[float] = deque(maxlen=WINDOW)
+        self._times: deque[float] = deque()
+        self._ordered: list[float] = []  # the same by size, kept so: pages ask for quantiles of all units each second
         self._new = 0
         self._failures = 0
         self.timeout_ms = bound_ms
@@ -43,12 +48,14 @@ class AnswerTimes:
 
     def answered(self, took_ms: float) -> None:
         self.last_ms = took_ms
+        if len(self._times) == WINDOW:
+            del self._ordered[bisect_left(self._ordered, self._times.popleft())]
         self._times.append(took_ms)
+        insort(self._ordered, took_ms)
         self._new += 1
         if self._new >= ENOUGH:
             self._new = 0
-            high_ms = quantile(self._times, HIGH)
-            assert high_ms is not None
+            high_ms = _at_rank(self._ordered, HIGH)
             self._learned_ms = min(self._bound_ms, max(LEAST_MS, FACTOR * high_ms))
             self.timeout_ms = self._learned_ms
         if self._failures:
@@ -62,4 +69,4 @@ class AnswerTimes:
 
     def quantile_ms(self, share: float) -> float | None:
         """Of the answers that are looked back at."""
-        return quantile(self._times, share)
+        return _at_rank(self._ordered, share) if self._ordered else None

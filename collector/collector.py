@@ -57,6 +57,10 @@ class Collector:
         """A snapshot of all counters, by bus."""
         return {name: bus.snapshot() for name, bus in self._buses.items()}
 
+    def health_of(self, bus_id: str) -> BusHealth:
+        """The same of one bus."""
+        return self._buses[bus_id].snapshot()
+
     async def read_once(self, bus_id: str, instrument_id: str) -> Sample:
         """Ask one instrument now.
 

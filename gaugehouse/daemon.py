@@ -146,7 +146,7 @@ class Daemon:
                     stores.traces,
                     readers,
                     self.submit,
-                    self.collector.health,
+                    self.collector.health_of,
                     build=self._options.build,
                     simulated=self._options.simulated,
                     columns=stores.readings,
@@ -363,6 +363,8 @@ class Daemon:
             self._deciding_ms = arrivals[0].elapsed_ms
             batches = list(writing.ticker.batches(arrivals))
             for start in range(0, len(batches), TICKS_TOGETHER):
+                if start:
+                    await asyncio.sleep(0)  # the wire has its turn, however much waits here
                 await self._some(batches[start : start + TICKS_TOGETHER], writing)
             self._deciding_ms = None
 
@@ -424,9 +426,9 @@ class Daemon:
         """Now and then, what may be some seconds old after a crash."""
         while True:
             await asyncio.sleep(SAVE_EVERY_S)
-            state = self._core.slow_state()
             with contextlib.suppress(StoreUnavailable):  # said by the next commit, and tried again in ten seconds
-                await book.save_state(state)
+                for part in self._core.slow_parts():
+                    await book.save_state(part)
 
 
 @dataclass(frozen=True, slots=True)

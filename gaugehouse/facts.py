@@ -98,7 +98,7 @@ class DaemonFacts:
         traces: TraceReader,
         readers: ReaderPool,
         submit: Callable[[Act], Awaitable[Answer]],
-        health: Callable[[], dict[str, BusHealth]],
+        health: Callable[[str], BusHealth],
         *,
         build: str,
         simulated: bool,
@@ -149,7 +149,14 @@ class DaemonFacts:
         seq = 0
         while True:
             seq += 1
-            self._live = self._view.build(seq, self._clock.now_ms())
+            building = self._view.building(seq, self._clock.now_ms())
+            while True:
+                try:
+                    next(building)
+                except StopIteration as done:
+                    self._live = done.value
+                    break
+                await asyncio.sleep(0)
             waiting, self._newer = self._newer, asyncio.Event()
             waiting.set()
             await asyncio.sleep(1.0)

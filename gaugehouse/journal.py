@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from gaugehouse.acts import Decision
 from gaugehouse.site import Site, changes
@@ -22,7 +22,9 @@ def started(site: Site, state: Mapping[str, str], build: str, now_ms: int, *, si
     for tank in site.tanks:
         version = site.model_version(tank.id)
         if state.get(f"{MODEL}/{tank.id}/{version}") is None:
-            out.append(Decision("model_version", {"tank": tank.id, "version": version, "model": _model(site, tank.id)}))
+            out.append(
+                Decision("model_version", {"tank": tank.id, "version": version, "model": site.model_settings(tank.id)})
+            )
     last_ms = int(state.get("core/time_ms", "0"))
     if now_ms < last_ms:
         out.append(Decision("clock_behind", {"last_ms": last_ms, "now_ms": now_ms}))
@@ -35,8 +37,3 @@ def state_of_site(site: Site) -> dict[str, str | None]:
     for tank in site.tanks:
         state[f"{MODEL}/{tank.id}/{site.model_version(tank.id)}"] = "1"
     return state
-
-
-def _model(site: Site, tank: str) -> dict[str, Any]:
-    prefixes = (f"tank[{tank}].model.", f"product[{site.tank(tank).product}].model.")
-    return {key: value for key, value in site.settings.items() if key.startswith(prefixes)}

@@ -3,7 +3,7 @@
 Reads the core between ticks, changes nothing; the shapes are those of `console.facts`.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from typing import Any, Final
 
 from alerts.alarm import AlarmView, Hide
@@ -32,6 +32,10 @@ CONCERNS: Final = ("high_high", "critical_high")
 """The levels that the time to is always told of."""
 
 
+TOGETHER: Final = 16
+"""Tanks or loops of one piece of the live object: about a millisecond's work."""
+
+
 class LiveView:
     """Builds the live object. `now_ms`: the site's clock; ages are counted to the data's own clock.
 
@@ -39,7 +43,7 @@ class LiveView:
     """
 
     def __init__(
-        self, core: Core, build: str, health: Callable[[], dict[str, BusHealth]], waits: Callable[[], str] = str
+        self, core: Core, build: str, health: Callable[[str], BusHealth], waits: Callable[[], str] = str
     ) -> None:
         self._core = core
         self._health = health
@@ -56,27 +60,58 @@ class LiveView:
         for point in site.points:
             if point.tank is not None:
                 self._tanks_of.setdefault(point.id, []).append(point.tank)
-        self._sources = {
-            tank.id: {tank.id, *(source for source, tanks in self._tanks_of.items() if tank.id in tanks)}
-            for tank in site.tanks
-        }
+        self._limits = {tank.id: level_limits(site.alarms_of(tank.id)) for tank in site.tanks}
 
     def build(self, seq: int, now_ms: int) -> Json:
+        """The live object in one go."""
+        made = self.building(seq, now_ms)
+        while True:
+            try:
+                next(made)
+            except StopIteration as done:
+                built: Json = done.value
+                return built
+
+    def building(self, seq: int, now_ms: int) -> Generator[None, None, Json]:
+        """The live object in pieces of `TOGETHER` tanks or loops: whoever drives it may let others have a turn between
+        two of them, so that a large farm's polls do not wait for it. A later piece may know a newer reading; each
+        bears its own time."""
         core = self._core
         standing = core.alarms.standing()
+        alarms_of: dict[str, list[str]] = {}
+        for view in standing:
+            for tank in {view.source, *self._tanks_of.get(view.source, ())}:
+                alarms_of.setdefault(tank, []).append(view.id)
         at_ms = core.at.time_ms or now_ms  # before the first tick there is nothing that could be old
         self._worst = {fault.instrument: fault for fault in reversed(core.faults.open_faults())}
+        tanks, alarms, loops = [], [], []
+        for place, keeper in enumerate(core.keepers.values()):
+            tanks.append(self._tank(keeper, alarms_of.get(keeper.tank.id, []), now_ms))
+            if place % TOGETHER == TOGETHER - 1:
+                yield
+        for place, view in enumerate(standing):
+            alarms.append(self._alarm(view))
+            if place % TOGETHER == TOGETHER - 1:
+                yield
+        for place, loop in enumerate(core.site.loops):
+            loops.append(self._loop(loop.instrument, now_ms))
+            if place % TOGETHER == TOGETHER - 1:
+                yield
+        buses = []
+        for bus in core.site.buses:
+            buses.append(wireview.bus(core.site, bus, self._health(bus.id)))
+            yield
         return {
             "time": iso_ms(at_ms),
             "seq": seq,
             "build": self._build,
             "waits": self._waits(),
-            "tanks": [self._tank(keeper, standing, now_ms) for keeper in core.keepers.values()],
-            "alarms": [self._alarm(view) for view in standing],
+            "tanks": tanks,
+            "alarms": alarms,
             "tests": [trial.alarm for trial in core.tests.all_under_way()],
-            "buses": wireview.buses(core.site, self._health()),
+            "buses": buses,
             "points": wireview.points(core),
-            "loops": [self._loop(loop.instrument, now_ms) for loop in core.site.loops],
+            "loops": loops,
         }
 
     def every_alarm(self) -> list[Json]:
@@ -109,7 +144,7 @@ class LiveView:
             },
         }  # fmt: skip
 
-    def _tank(self, keeper: TankKeeper, standing: list[AlarmView], now_ms: int) -> Json:
+    def _tank(self, keeper: TankKeeper, alarms: list[str], now_ms: int) -> Json:
         tank, latest = keeper.tank, keeper.latest
         reading = latest or Reading(0, 0, tank.id, Quality.BAD, Reason.NO_COMMUNICATION)
         out = reading_json(reading)
@@ -139,7 +174,7 @@ class LiveView:
             "since_reset_low_m": extremes.since_reset.low_m,
             "since_reset_high_m": extremes.since_reset.high_m,
             "since_reset_time": iso_ms(extremes.since_reset.since_ms) if extremes.since_reset.since_ms else None,
-            "alarms": [view.id for view in standing if view.source in self._sources[tank.id]],
+            "alarms": alarms,
             "torn": torn_of(latest),
             "status": None
             if (kept := self._core.status.get(tank.id)) is None
@@ -147,13 +182,9 @@ class LiveView:
         }
         return out
 
-    def _limits(self, tank: Tank) -> list[tuple[str, float]]:
-        """Level limits of a tank, highest first."""
-        return level_limits(self._core.site.alarms_of(tank.id))
-
     def _room_m3(self, tank: Tank, reading: Reading) -> float | None:
         """Volume up to the maximum working level; negative above it."""
-        high = next((at for condition, at in self._limits(tank) if condition == "high"), None)
+        high = next((at for condition, at in self._limits[tank.id] if condition == "high"), None)
         if high is None or reading.tov_m3 is None or reading.quality is Quality.BAD:
             return None
         return room_m3(tank.table, tank.table.nearest_m(reading.level_m or 0.0), high)
@@ -181,7 +212,7 @@ class LiveView:
         if keeper.flow not in (FILLING, EMPTYING) or level is None or tov is None or rate is None:
             return None
         filling = keeper.flow == FILLING
-        limits = self._limits(keeper.tank)
+        limits = self._limits[keeper.tank.id]
         if filling:
             ahead = [(c, at) for c, at in reversed(limits) if c in LEVEL_HIGH_CONDITIONS and at > level]
         else:
@@ -204,7 +235,7 @@ class LiveView:
         if keeper.flow != FILLING or level is None or tov is None or rate is None or rate <= 0:
             return found
         table = keeper.tank.table
-        for condition, at in self._limits(keeper.tank):
+        for condition, at in self._limits[keeper.tank.id]:
             if condition in CONCERNS and level < at <= table.top_m:
                 sd = (reading.rate_sd_m3_per_h or 0.0) / 3600
                 times = time_to(table.volume_m3(at) - tov, rate / 3600, sd)
@@ -212,7 +243,7 @@ class LiveView:
         return found
 
     def _alarm(self, view: AlarmView) -> Json:
-        tanks = self._tanks_of.get(view.source, [view.source] if view.source in self._sources else [])
+        tanks = self._tanks_of.get(view.source, [view.source] if view.source in self._limits else [])
         return {
             "id": view.id,
             "source": view.source,

@@ -11,6 +11,7 @@ from pathlib import Path
 from collector.clock import RealClock
 from gaugehouse import __version__
 from gaugehouse.daemon import Daemon, Options
+from gaugehouse.fastloop import runner, settle_memory
 from gaugehouse.site import load_site
 from models.errors import GaugehouseError
 
@@ -23,10 +24,12 @@ def run(args: Namespace) -> int:
     for warning in site.warnings:
         log.warning("%s", warning.text)
     options = Options(build=__version__, record=args.record, on_ready=_say_where)
-    return asyncio.run(_run(Daemon(site, RealClock(), options)))
+    with runner() as loop:
+        return loop.run(_run(Daemon(site, RealClock(), options)))
 
 
 def _say_where(url: str) -> None:
+    settle_memory()
     print(f"console: {url}", file=sys.stderr, flush=True)
 
 

@@ -112,7 +112,7 @@ def _watchers(site: Site, tank: str, plans: Plans, newest: Newest, sample_of: Ne
     if concern is not None:
         yield concern
     watch = site.watches[tank]
-    limits = {limit.condition: limit for one in site.watched if one.source == tank for limit in one.limits}
+    limits = site.watched_limits(tank)
     if "water_high" in limits or "water_rising" in limits:
         yield WaterWatch(tank, watch)
     temperatures = tuple(name for name in ("temperature_high", "temperature_low") if name in limits)

@@ -6,6 +6,7 @@ Reads the collector's counters and the core's newest values; the shapes are thos
 from typing import Any
 
 from collector.health import BusHealth, InstrumentHealth
+from collector.spec import BusSpec
 from gaugehouse.core import Core
 from gaugehouse.days import iso_ms
 from gaugehouse.site import Site
@@ -17,34 +18,28 @@ MAX_AGE_MS = 600_000
 """A signal without a tank that is older than this has no value any more: as old as a tank's temperature may be."""
 
 
-def buses(site: Site, health: dict[str, BusHealth]) -> list[Json]:
-    """Every bus in the site file's order, with what was counted since the start."""
-    out = []
-    for bus in site.buses:
-        seen = health[bus.id]
-        units = [
-            unit(spec.id, site.instrument_names[spec.id], spec.unit, seen.instruments[spec.id])
-            for spec in bus.instruments
-            if spec.id in seen.instruments
-        ]
-        out.append(
-            {
-                "bus": bus.id,
-                "kind": bus.kind.value,
-                "where": f"{bus.host}:{bus.port}" if bus.host else bus.device,
-                "period_s": bus.period_ms / 1000,
-                "connected": seen.connected,
-                "fault": seen.fault,
-                "connects": seen.connects,
-                "refused": seen.refused,
-                "requests": seen.requests,
-                "utilisation": seen.utilisation,
-                "strays": seen.strays,
-                "errors": seen.errors,
-                "units": units,
-            }
-        )
-    return out
+def bus(site: Site, spec: BusSpec, seen: BusHealth) -> Json:
+    """One bus with what was counted since the start."""
+    units = [
+        unit(one.id, site.instrument_names[one.id], one.unit, seen.instruments[one.id])
+        for one in spec.instruments
+        if one.id in seen.instruments
+    ]
+    return {
+        "bus": spec.id,
+        "kind": spec.kind.value,
+        "where": f"{spec.host}:{spec.port}" if spec.host else spec.device,
+        "period_s": spec.period_ms / 1000,
+        "connected": seen.connected,
+        "fault": seen.fault,
+        "connects": seen.connects,
+        "refused": seen.refused,
+        "requests": seen.requests,
+        "utilisation": seen.utilisation,
+        "strays": seen.strays,
+        "errors": seen.errors,
+        "units": units,
+    }
 
 
 def unit(instrument: str, name: str, address: int, seen: InstrumentHealth) -> Json:

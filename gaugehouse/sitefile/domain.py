@@ -127,7 +127,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
         tank_alarms=tuple(
             TankAlarms(t.id, t.level.instrument, _limits(t.limits, draft.levels[t.id])) for t in file.tank
         ),
-        loops=tuple(_loop(i, [t for t in tanks if t.instrument == i.id], file.tank) for i in file.instrument),
+        loops=_loops(draft, tanks),
         meters=tuple(
             facts.MeterSpec(
                 m.id,
@@ -397,10 +397,18 @@ def _limits(limits: LimitsTable, levels: Mapping[str, float]) -> tuple[Limit, ..
     return tuple(made)
 
 
-def _loop(instrument: InstrumentTable, tanks: Sequence[Tank], tables: Sequence[TankTable]) -> LoopFacts:
-    """What the fault tracker knows of an instrument; the first tank that it gauges sets range and limits."""
+def _loops(draft: Draft, tanks: Sequence[Tank]) -> tuple[LoopFacts, ...]:
+    """What the fault tracker knows of each instrument; the first tank that it gauges sets range and limits."""
+    on: dict[str, list[Tank]] = {}
+    for tank in tanks:
+        on.setdefault(tank.instrument, []).append(tank)
+    tables = {table.id: table for table in draft.file.tank}
+    return tuple(_loop(i, on.get(i.id, []), tables) for i in draft.file.instrument)
+
+
+def _loop(instrument: InstrumentTable, tanks: Sequence[Tank], tables: Mapping[str, TankTable]) -> LoopFacts:
     tank = tanks[0] if tanks else None
-    table = next((table for table in tables if tank is not None and table.id == tank.id), None)
+    table = tables[tank.id] if tank else None
     current = tank.current_signal if tank else None
     if current is None:
         named = next((s for s in instrument.signal if s.name == "current"), None)

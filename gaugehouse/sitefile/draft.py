@@ -27,6 +27,7 @@ class Draft:
     capacities: dict[str, CapacityTable] = field(default_factory=dict)
     levels: dict[str, dict[str, float]] = field(default_factory=dict)
     files: list[Path] = field(default_factory=list)
+    _instruments: "dict[str | None, InstrumentTable] | None" = None
 
     def ids(self, kind: str) -> list[str]:
         """The ids of a kind as they stand in the file, sound or not."""
@@ -49,7 +50,11 @@ class Draft:
         return next((bus for bus in self.file.bus or () if bus.id == bus_id), None)
 
     def instrument(self, instrument_id: str | None) -> InstrumentTable | None:
-        return next((i for i in self.file.instrument or () if i.id == instrument_id), None)
+        if self._instruments is None:  # sought for every signal that a tank names
+            self._instruments = {}
+            for instrument in self.file.instrument or ():
+                self._instruments.setdefault(instrument.id, instrument)
+        return self._instruments.get(instrument_id)
 
     def signal(self, ref: object) -> SignalTable | None:
         """The signal that a reference names, None where it is unknown or no reference at all."""

@@ -5,6 +5,7 @@ import sys
 
 BENCHES = (
     "bench_collector",
+    "bench_scale",
     "bench_replay",
     "bench_history",
     "bench_store",

@@ -320,7 +320,7 @@ def test_the_board_shows_usable_and_dead_stock_and_the_safe_fill(tmp_path: Path)
     line = 'safe_fill = { rule = "percent", percent = "90 %", source = "company rule" }'
     site = site_with(tmp_path, 'suction = "0.4 m"', line)
     core = core_of(site)
-    view = LiveView(core, "test", Collector(site.buses, lambda sample: None, RealClock()).health)
+    view = LiveView(core, "test", Collector(site.buses, lambda sample: None, RealClock()).health_of)
     (before,) = view.build(1, 0)["tanks"]
     assert (before["usable_m3"], before["dead_m3"]) == (None, None)
     core.step(Tick(Instant(1, 0, 0), [Sample("palm-top", 0, "ok", {"current": 12.0, "temperature": 25.0})]))

@@ -43,7 +43,7 @@ def site_core(folder: Path, more: str) -> Core:
 
 
 def live_view(core: Core) -> LiveView:
-    return LiveView(core, "test", Collector(core.site.buses, lambda sample: None, RealClock()).health)
+    return LiveView(core, "test", Collector(core.site.buses, lambda sample: None, RealClock()).health_of)
 
 
 class Player:
@@ -70,7 +70,7 @@ def test_a_switch_outside_the_gauge_raises_an_alarm_of_its_own_at_its_tank(tmp_p
     assert player.tick(1, yard={"lshh": 1}) == ["lshh-palm.high_level_switch raised"]
     assert player.tick(2, yard=None) == []  # a silent switch clears nothing
     live = LiveView(
-        player.core, "test", Collector(player.core.site.buses, lambda sample: None, RealClock()).health
+        player.core, "test", Collector(player.core.site.buses, lambda sample: None, RealClock()).health_of
     ).build(1, START_MS + 2000)
     (alarm,) = live["alarms"]
     assert (alarm["priority"], alarm["tank"], alarm["not_independent"]) == (1, "palm", False)
