@@ -29,6 +29,18 @@ _MOST_KEPT: Final = 4 * MAX_RTU_ADU
 """Bytes that are looked through; of a line that babbles on, the newest."""
 
 
+_GRAIN_S: Final = 0.001
+"""An event loop sleeps in whole ms and rounds up: of a silence of 4.01 ms (9600 baud) it made 5."""
+_AWAKE_S: Final = 0.0003
+"""What is left beyond whole ms is waited out awake when it is no longer than this."""
+
+
+def nap_s(silence_s: float) -> float:
+    """How long to sleep towards the end of a silence."""
+    whole_s = silence_s // _GRAIN_S * _GRAIN_S
+    return whole_s if silence_s - whole_s <= _AWAKE_S else silence_s
+
+
 class RtuLine:
     """A serial line, or a gateway that hands serial frames on as they are. Says nothing before it is asked to."""
 
@@ -48,7 +60,8 @@ class RtuLine:
         self._last_byte_s = 0.0
         self._quiet_until_s = 0.0
         self._last_answered: tuple[int, int, int] | None = None
-        self._falling_silent: asyncio.TimerHandle | None = None
+        self._falling_silent: asyncio.Handle | None = None
+        self._nap_s = nap_s(self._silence_s)
         self.took_ms = 0.0
         self.strays = 0
         self.echoes = False
@@ -151,10 +164,18 @@ class RtuLine:
             del self._heard[:-_MOST_KEPT]
         if self._falling_silent is not None:
             self._falling_silent.cancel()
-        self._falling_silent = loop.call_later(self._silence_s, self._fell_silent)
+        self._falling_silent = loop.call_later(self._nap_s, self._see_silence)
 
     def lost(self) -> None:
         self._gone = True
+
+    def _see_silence(self) -> None:
+        """The silence may be over; what is left of it is shorter than the loop can sleep."""
+        loop = asyncio.get_running_loop()
+        if loop.time() < self._last_byte_s + self._silence_s:
+            self._falling_silent = loop.call_soon(self._see_silence)
+        else:
+            self._fell_silent()
 
     def _fell_silent(self) -> None:
         self._falling_silent = None

@@ -6,6 +6,7 @@ import sys
 BENCHES = (
     "bench_collector",
     "bench_scale",
+    "bench_serial",
     "bench_replay",
     "bench_history",
     "bench_store",
