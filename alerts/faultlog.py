@@ -10,7 +10,8 @@ from typing import Any, Final, NamedTuple
 
 from alerts.blinding import blinded
 from alerts.faults import DECLARED, ENDED, WORSENED, Fault, FaultChange
-from alerts.faulttrace import FaultTraces, Heard
+from alerts.faulttrace import FaultTraces
+from alerts.heard import Heard
 from alerts.noise import spread
 from alerts.spec import LoopFacts, TankAlarms
 

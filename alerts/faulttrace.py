@@ -5,20 +5,14 @@ some time after it, then ever sparser ones until its end. Refuses to know where 
 handed out by `take`, and the caller writes it together with the decision.
 """
 
-from collections import deque
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 from alerts.faults import DECLARED, ENDED, FaultChange
+from alerts.heard import Heard, Memory
 from alerts.spec import LoopFacts
 from alerts.watchtime import DAY_MS
 from models.reading import Instant, Sample
-
-NOTHING: Final[Mapping[str, float]] = MappingProxyType({})
-
-LONGEST_MEMORY: Final = 20_000
-"""Samples of one instrument that are remembered at the most, whatever the site file asks for."""
 
 MOST_A_DAY: Final = 20_000
 """Samples of one instrument that are kept on one day of the clock (UTC) at full rate. A terminal that flaps all day has
@@ -35,18 +29,6 @@ class TraceSpec(NamedTuple):
     before_ms: int = 120_000
     after_ms: int = 120_000
     sparse_ms: int = 60_000
-
-
-class Heard(NamedTuple):
-    """A sample as it is remembered. level_m: of the first tank that the instrument gauges, None where it is Bad;
-    movement: filling, emptying, still, or empty where that is not known. around: what the site's points said then."""
-
-    elapsed_ms: int
-    sample: Sample
-    current_mA: float | None
-    level_m: float | None
-    movement: str
-    around: Mapping[str, float] = NOTHING
 
 
 class TraceRow(NamedTuple):
@@ -88,8 +70,9 @@ class FaultTraces:
     def __init__(self, loops: Sequence[LoopFacts], spec: TraceSpec = TraceSpec()) -> None:  # noqa: B008 (immutable)
         self._spec = spec
         # A flat stretch is told long after its start: the memory must reach back over it.
-        self._reach_ms = {loop.instrument: spec.before_ms + 2 * loop.frozen_after_ms for loop in loops}
-        self._memory: dict[str, deque[Heard]] = {loop.instrument: deque(maxlen=LONGEST_MEMORY) for loop in loops}
+        self._memory = {
+            loop.instrument: Memory(loop.instrument, spec.before_ms + 2 * loop.frozen_after_ms) for loop in loops
+        }
         self._open: dict[str, dict[int, _Open]] = {}
         self._begun: list[tuple[str, int]] = []
         self._rows: list[TraceRow] = []
@@ -103,9 +86,6 @@ class FaultTraces:
         if memory is None:
             return
         memory.append(heard)
-        oldest_ms = heard.elapsed_ms - self._reach_ms[instrument]
-        while memory[0].elapsed_ms < oldest_ms:
-            memory.popleft()
         traces = self._open.get(instrument)
         if not traces:
             return
@@ -146,8 +126,8 @@ class FaultTraces:
         trace.ended = True
         if now.elapsed_ms > trace.all_until_ms:
             del self._open[instrument][number]
-        for heard in self._memory[instrument]:
-            if heard.elapsed_ms > trace.last_ms and end_ms is not None and heard.sample.time_ms >= end_ms:
+        for heard in self._memory[instrument].since(trace.last_ms + 1):
+            if end_ms is not None and heard.sample.time_ms >= end_ms:
                 self._keep(number, heard)
         self._dirty.add(instrument)
 
@@ -163,11 +143,10 @@ class FaultTraces:
 
     def since(self, instrument: str, start_ms: int, before_ms: int) -> Iterator[Heard]:
         """What is remembered from `before_ms` before the sample of a time on; everything where that one is gone."""
-        memory = self._memory.get(instrument, ())
-        first = next((h.elapsed_ms for h in memory if h.sample.time_ms == start_ms), None)
-        for heard in memory:
-            if first is None or heard.elapsed_ms >= first - before_ms:
-                yield heard
+        memory = self._memory.get(instrument)
+        if memory is not None:
+            first_ms = memory.elapsed_at(start_ms)
+            yield from memory.since(None if first_ms is None else first_ms - before_ms)
 
     def before(self, instrument: str, start_ms: int, before_ms: int) -> list[Heard]:
         """What is remembered of the time before the sample of a time, that one not among it."""
@@ -179,10 +158,9 @@ class FaultTraces:
         return out
 
     def _start_elapsed(self, instrument: str, start_ms: int, now: Instant) -> int:
-        for heard in self._memory.get(instrument, ()):
-            if heard.sample.time_ms == start_ms:
-                return heard.elapsed_ms
-        return now.elapsed_ms
+        memory = self._memory.get(instrument)
+        first_ms = None if memory is None else memory.elapsed_at(start_ms)
+        return now.elapsed_ms if first_ms is None else first_ms
 
     def take(self) -> ToKeep:
         """What is to be kept since this was last asked."""

@@ -8,7 +8,8 @@ from collections.abc import Collection, Mapping, Sequence
 from alerts.casebook import Casebook
 from alerts.faultlog import Case, FaultLog
 from alerts.faults import FaultChange, FaultTracker, current_of
-from alerts.faulttrace import FaultTraces, Heard
+from alerts.faulttrace import FaultTraces
+from alerts.heard import Heard
 from alerts.strands import SATURATED
 from alerts.watchtime import WatchTime
 from gaugehouse.keeper import TankKeeper

@@ -13,7 +13,8 @@ import pytest
 from alerts.blinding import BLINDS, blinded
 from alerts.faultlog import Case, FaultLog
 from alerts.faults import NE107, FaultTracker
-from alerts.faulttrace import FaultTraces, Heard
+from alerts.faulttrace import FaultTraces
+from alerts.heard import Heard
 from alerts.sheet import default_limit
 from alerts.spec import LoopFacts, TankAlarms
 from models.reading import Sample

@@ -6,7 +6,8 @@ from itertools import pairwise
 import pytest
 
 from alerts.faults import FaultTracker
-from alerts.faulttrace import MOST_A_DAY, FaultTraces, Heard, TraceSpec
+from alerts.faulttrace import MOST_A_DAY, FaultTraces, TraceSpec
+from alerts.heard import Heard
 from alerts.spec import LoopFacts
 from models.reading import Sample
 from tests.alerts.timelines import START_MS, instant, loop, sample
