@@ -16,6 +16,7 @@ from console.alarm_performance import Performance
 from console.facts import AckStatus, Facts, Json
 from console.live import Feed
 from console.lookup import ID_PATTERN, AlarmId, InstrumentId, TankId, known_loop, known_tank, time_ms
+from console.paging import Paged, by
 from console.problems import Refused, said
 from console.signed import PRINTABLE as PRINTABLE
 from console.signed import PersonName as PersonName
@@ -83,6 +84,7 @@ class Api:
         get("/live")(self.live)
         get("/tanks")(self.tanks)
         get("/tanks/{tank}", responses=UNKNOWN)(self.tank)
+        get("/tanks/{tank}/facts", responses=UNKNOWN)(self.tank_facts)
         get("/tanks/{tank}/chain", responses=UNKNOWN)(self.chain)
         get("/tanks/{tank}/trend", responses=UNKNOWN | SILENT)(self.trend)
         post("/tanks/{tank}/extremes/reset", responses=UNREADABLE | UNKNOWN | SILENT)(self.reset_extremes)
@@ -125,6 +127,11 @@ class Api:
     async def tank(self, tank: TankId) -> Json:
         """One tank's newest reading, and under `facts` what is fixed about it."""
         return {**known_tank(self._facts.live(), tank), "facts": self._facts.tank_facts(tank)}
+
+    async def tank_facts(self, tank: TankId) -> Json:
+        """What is fixed about a tank: limits, capacity, reach, profile."""
+        known_tank(self._facts.live(), tank)
+        return self._facts.tank_facts(tank)
 
     async def chain(self, tank: TankId) -> Json:
         """Every step of the newest reading, from the raw register to mass."""
@@ -172,14 +179,15 @@ class Api:
 
     async def history(
         self,
+        page: Paged,
         source: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
         from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
         to: Annotated[AwareDatetime | None, Query()] = None,
-        limit: Annotated[int, Query(ge=1, le=5000)] = 500,
     ) -> list[Json]:
         """Alarm transitions with from <= time < to, newest first; without times, the last 30 days."""
         from_ms, to_ms = self._stretch(from_, to)
-        return await self._facts.alarm_rows(source, from_ms, to_ms, limit)
+        rows = await self._facts.alarm_rows(source, from_ms, to_ms, page.limit + 1, page.before)
+        return page.first(rows, by("entry"), **{"from": iso(from_ms)})
 
     async def channels(self) -> list[Json]:
         """The channels by which people are told of alarms, and how each fares."""
@@ -203,6 +211,7 @@ class Api:
 
     async def movements(
         self,
+        page: Paged,
         tank: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
         from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
         to: Annotated[AwareDatetime | None, Query()] = None,
@@ -210,10 +219,13 @@ class Api:
         """Movements that touch from <= t < to, newest first; without times, the last 30 days."""
         if tank is not None:
             known_tank(self._facts.live(), tank)
-        return await self._facts.movements(tank, *self._stretch(from_, to))
+        from_ms, to_ms = self._stretch(from_, to)
+        rows = await self._facts.movements(tank, from_ms, to_ms)
+        return page.rest(rows, by("tank", "number"), **{"from": iso(from_ms)})
 
     async def faults(
         self,
+        page: Paged,
         tank: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
         instrument: Annotated[str | None, Query(pattern=ID_PATTERN)] = None,
         from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
@@ -229,7 +241,8 @@ class Api:
         elif instrument is not None:
             known_loop(self._facts.live(), instrument)
         from_ms, to_ms = self._stretch(from_, to)
-        return await self._facts.faults(instrument, from_ms, to_ms)
+        rows = await self._facts.faults(instrument, from_ms, to_ms)
+        return page.rest(rows, by("instrument", "number"), **{"from": iso(from_ms)})
 
     async def acknowledge(self, alarm: AlarmId, body: Acknowledgement) -> Json:
         """Acknowledge one occurrence. The same one again is answered with who was first."""

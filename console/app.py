@@ -1,6 +1,7 @@
 """The console as one ASGI application: pages, API and feeds around a `Facts`, behind one guard."""
 
 from collections.abc import Iterable
+from functools import partial
 
 from fastapi import FastAPI, WebSocket
 from starlette.middleware.gzip import GZipMiddleware
@@ -12,6 +13,7 @@ from console.api import Api
 from console.assets import Assets
 from console.check_api import CheckApi
 from console.check_pages import CheckPages
+from console.described import describe
 from console.dip_api import DipApi
 from console.dip_pages import DipPages
 from console.document_api import DocumentApi
@@ -22,6 +24,7 @@ from console.history_api import HistoryApi
 from console.leak_api import LeakApi
 from console.leak_pages import LeakPages
 from console.live import Feed
+from console.lookup import time_ms
 from console.loop_pages import LoopPages
 from console.model import Model
 from console.pages import Pages
@@ -30,10 +33,12 @@ from console.receipt_pages import ReceiptPages
 from console.record_api import RecordApi
 from console.report_api import ReportApi
 from console.report_pages import ReportPages
-from console.security import Guard, refuse
-from console.sign_in import SignedIn, SignInPages, WhoApi
+from console.security import Guard, from_this_machine, refuse
+from console.shares import Shares
+from console.sign_in import SignedIn, SignInPages, WhoApi, address_of
 from console.status_api import StatusApi
 from console.status_pages import StatusPages
+from console.steady import Steady
 from console.stock_api import StockApi
 from console.stock_pages import StockPages
 from console.trend_api import TrendApi
@@ -106,7 +111,16 @@ def create_app(
     signing = SignInPages(facts.people, pages.apart, tuple(proxies))
     app.include_router(signing.router)
     app.include_router(WhoApi().router)
+    describe(app)
+    app.add_middleware(Steady, now=lambda: now_of(facts))
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
+    app.add_middleware(Shares, address=partial(address_of, proxies=tuple(proxies)), local=from_this_machine)
     app.add_middleware(SignedIn, people=facts.people, refuse=refuse)
     app.add_middleware(Guard, allow_hosts=tuple(allow_hosts), port=port, has_users=facts.people.exists)
     return app
+
+
+def now_of(facts: Facts) -> int | None:
+    """The site's time in UTC ms; None before the first reading."""
+    newest = facts.live()["time"]
+    return None if newest is None else time_ms(newest)

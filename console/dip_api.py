@@ -7,9 +7,10 @@ from fastapi import APIRouter, Path, Query
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
 from console.acted import acted
-from console.api import DAY_MS, NO_END_MS, PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, Comment, PersonName
+from console.api import DAY_MS, NO_END_MS, PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, Comment, PersonName, iso
 from console.facts import Facts, Json
 from console.lookup import ID_PATTERN, known_tank, time_ms
+from console.paging import Paged, by
 from console.problems import said
 
 Tank = Annotated[str, StringConstraints(pattern=ID_PATTERN)]
@@ -93,13 +94,16 @@ class DipApi:
         post("/samples", responses=acts)(self.add_sample)
         post("/samples/{number}/withdraw", responses=acts)(self.withdraw_sample)
 
-    async def dips(self, tank: TankQuery = None, from_: From = None, to: Moment = None) -> list[Json]:
+    async def dips(self, page: Paged, tank: TankQuery = None, from_: From = None, to: Moment = None) -> list[Json]:
         """Dips with from <= time < to, newest first, each beside the gauge; without times, the last 400 days."""
-        return await self._facts.dips.rows(tank, *self._stretch(tank, from_, to))
+        from_ms, to_ms = self._stretch(tank, from_, to)
+        return page.rest(await self._facts.dips.rows(tank, from_ms, to_ms), by("number"), **{"from": iso(from_ms)})
 
-    async def samples(self, tank: TankQuery = None, from_: From = None, to: Moment = None) -> list[Json]:
+    async def samples(self, page: Paged, tank: TankQuery = None, from_: From = None, to: Moment = None) -> list[Json]:
         """Density samples with from <= time < to, newest first, accepted or not."""
-        return await self._facts.dips.samples(tank, *self._stretch(tank, from_, to))
+        from_ms, to_ms = self._stretch(tank, from_, to)
+        rows = await self._facts.dips.samples(tank, from_ms, to_ms)
+        return page.rest(rows, by("number"), **{"from": iso(from_ms)})
 
     async def trend(self, tank: Annotated[str, Query(pattern=ID_PATTERN)]) -> Json:
         """What the dips since the gauge was last set say of it: zero, span, drift, what to have checked, next due."""

@@ -9,6 +9,7 @@ from console.acted import ACTED, NOT_ACTED
 from console.api import PRINTABLE, REFUSED, SILENT, UNREADABLE, Comment, PersonName
 from console.facts import Facts, Json
 from console.lookup import ID_PATTERN
+from console.paging import Paged, by
 from console.problems import Refused, said
 
 DAY: Final = r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
@@ -122,6 +123,7 @@ class DocumentApi:
 
     async def documents(
         self,
+        page: Paged,
         from_: Annotated[Day | None, Query(alias="from")] = None,
         to: Day | None = None,
         tank: TankFilter = None,
@@ -129,7 +131,8 @@ class DocumentApi:
         undone: bool = False,
     ) -> list[Json]:
         """Documents of from <= day < to, by day and number; those that were undone only where they are asked for."""
-        return await self._facts.documents(question(self._facts, from_, to, tank, kind, undone))
+        rows = await self._facts.documents(question(self._facts, from_, to, tank, kind, undone))
+        return page.rest(rows, by("number"))
 
     async def documents_csv(
         self,

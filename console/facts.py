@@ -319,8 +319,11 @@ class Facts(Protocol):
         mean_time_between_h}``; the last is None from fewer than five faults."""
         ...
 
-    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
-        """Alarm transitions, newest first: alarms.csv columns and `id`, `name`, `occurrence`, `by`, `comment`."""
+    async def alarm_rows(
+        self, source: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
+        """Alarm transitions, newest first: alarms.csv columns and `entry` (its number in the record book), `id`,
+        `name`, `occurrence`, `by`, `comment`. before: only those with a lower number."""
         ...
 
     def every_alarm(self) -> list[Json]:
@@ -337,8 +340,12 @@ class Facts(Protocol):
         """The record book's head, ``COUNT:HASH``."""
         ...
 
-    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
-        """Entries of the record book, newest first: ``{n, time, kind, body, hash, corrected_by: [numbers]}``."""
+    async def record_rows(
+        self, kind: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
+        """Entries of the record book, newest first: ``{n, time, kind, body, hash, corrected_by: [numbers]}``.
+
+        before: only those with a lower number."""
         ...
 
     async def pointing_at(self, n: int) -> Json | str:

@@ -17,7 +17,7 @@ BODY_S: Final = 20.0
 """Until a body is whole; 1 MiB, the most that is taken, needs 52 kB/s."""
 BETWEEN_REQUESTS_S: Final = 30
 """How long a connection is kept open for a further request."""
-MOST_CONNECTIONS: Final = 200
+MOST_CONNECTIONS: Final = 600
 """Connections and requests at a time; who comes beyond is answered 503."""
 LONGEST_MESSAGE: Final = 4096
 """Bytes of a message that a page sends to a feed; nothing of it is listened to."""

@@ -9,6 +9,7 @@ from console.acted import acted
 from console.api import NO_END_MS, PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, PersonName
 from console.facts import Facts, Json
 from console.lookup import time_ms
+from console.paging import RecordsPaged, by
 from console.problems import Refused
 
 KIND = r"^[a-z_]{1,40}$"
@@ -42,14 +43,15 @@ class RecordApi:
 
     async def entries(
         self,
+        page: RecordsPaged,
         kind: Annotated[str | None, Query(pattern=KIND)] = None,
         from_: Annotated[AwareDatetime | None, Query(alias="from")] = None,
         to: Annotated[AwareDatetime | None, Query()] = None,
-        limit: Annotated[int, Query(ge=1, le=1000)] = 100,
     ) -> list[Json]:
         """Entries with from <= time < to, newest first; `corrected_by`: the numbers of those that correct one."""
         start, end = (0 if from_ is None else time_ms(from_)), (NO_END_MS if to is None else time_ms(to))
-        return await self._facts.record_rows(kind, start, end, limit)
+        rows = await self._facts.record_rows(kind, start, end, page.limit + 1, page.before)
+        return page.first(rows, by("n"))
 
     async def correct(self, n: EntryNumber, body: Correction) -> Json:
         """A new entry that points at entry n by its number and its hash. The old one stays as it is."""

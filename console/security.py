@@ -163,6 +163,8 @@ def _dressed(send: Send, host: str, socket: str = "ws") -> Send:
             for name, value in FIXED_HEADERS:
                 headers[name] = value
             headers.setdefault("Cache-Control", "no-store")
+            if message["status"] == 401:
+                headers.setdefault("WWW-Authenticate", "Bearer")  # RFC 9110, 15.5.2: a 401 names its scheme
         await send(message)
 
     return dress

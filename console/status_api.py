@@ -9,6 +9,7 @@ from console.acted import acted
 from console.api import PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, PersonName
 from console.facts import Facts, Json
 from console.lookup import ID_PATTERN, TankId, known_tank, time_ms
+from console.paging import Paged
 from console.problems import said
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
@@ -66,12 +67,13 @@ class StatusApi:
         """What each tank is ready for; empty where the site keeps no status."""
         return self._facts.tank_status()
 
-    async def history(self, tank: WantedTank = None, start: From = None, to: To = None) -> list[Json]:
+    async def history(self, page: Paged, tank: WantedTank = None, start: From = None, to: To = None) -> list[Json]:
         """What became of the tanks' status, newest first."""
         if tank is not None:
             known_tank(self._facts.live(), tank)
         from_ms = 0 if start is None else time_ms(start)
-        return await self._facts.status_rows(tank, from_ms, FAR_MS if to is None else time_ms(to))
+        rows = await self._facts.status_rows(tank, from_ms, FAR_MS if to is None else time_ms(to))
+        return page.rest(rows, _moment)
 
     async def batches(self, tank: WantedTank = None) -> list[Json]:
         """Which receipts make up what is in each tank."""
@@ -98,3 +100,8 @@ class StatusApi:
     async def back(self, tank: TankId, body: Said) -> Json:
         """Return a tank to service; it is not released by that."""
         return await acted(self._facts, "return_tank", {"tank": tank, **body.model_dump()})
+
+
+def _moment(row: Json) -> str:
+    """What tells one change of a tank's status from every other."""
+    return f"{row['tank']}.{row['time']}.{str(row['event']).replace(' ', '_')}"

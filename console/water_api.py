@@ -13,6 +13,7 @@ from console.acted import acted
 from console.api import PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, Comment, PersonName
 from console.facts import Facts, Json
 from console.lookup import ID_PATTERN, TankId, known_tank
+from console.paging import Paged, by
 from console.problems import said
 
 NOT_NOW: Final = said(409, "not so: the detail says why and what would mend it")
@@ -88,15 +89,18 @@ class WaterApi:
         [told] = await self._facts.water([tank])
         return told
 
-    async def checks(self, tank: TankFilter = None) -> list[Json]:
+    async def checks(self, page: Paged, tank: TankFilter = None) -> list[Json]:
         """Drain checks, newest first, withdrawn ones with who took them back."""
+        return page.rest(await self._checks(tank), by("number"))
+
+    async def _checks(self, tank: str | None) -> list[Json]:
         if tank is not None:
             known_tank(self._facts.live(), tank)
         return await self._facts.drain_checks(tank)
 
     async def checks_csv(self, tank: TankFilter = None) -> Response:
         """Drain checks that stand, oldest first, as CSV."""
-        rows = [row for row in await self.checks(tank) if row["withdrawn"] is None]
+        rows = [row for row in await self._checks(tank) if row["withdrawn"] is None]
         return _csv("drain-checks.csv", CHECKS, reversed(rows))
 
     async def forecast(self) -> list[Json]:

@@ -67,12 +67,16 @@ def record_rows(
     start_ms: int | None,
     end_ms: int | None,
     limit: int | None = None,
+    before: int | None = None,
 ) -> list[Json]:
-    """Entries with start <= t < end, newest first, each with the numbers of the entries that correct it."""
+    """Entries with start <= t < end (and a number below `before`), newest first.
+
+    Each has the numbers of the entries that correct it.
+    """
     corrected: dict[int, list[int]] = {}
     for entry in book.entries([CORRECTION]):
         corrected.setdefault(int(str(entry.body["entry"])), []).append(entry.n)
-    entries = book.entries(kinds, start_ms, end_ms, newest_first=True, limit=limit)
+    entries = book.entries(kinds, start_ms, end_ms, newest_first=True, limit=limit, before=before)
     return [record_row(entry, corrected.get(entry.n, [])) for entry in entries]
 
 

@@ -264,9 +264,11 @@ class DaemonFacts:
     async def record_head(self) -> str:
         return str(await self._ask(self._book.head))
 
-    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+    async def record_rows(
+        self, kind: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
         kinds = None if kind is None else [kind]
-        rows: list[Json] = await self._ask(record_rows, self._book, kinds, from_ms, to_ms, limit)
+        rows: list[Json] = await self._ask(record_rows, self._book, kinds, from_ms, to_ms, limit, before)
         return rows
 
     async def pointing_at(self, n: int) -> Json | str:
@@ -380,9 +382,11 @@ class DaemonFacts:
         figures = figures_of(self._core.site, rows, self._core.loops.watch, self._clock.now_ms())
         return [row for row in figures if row["instrument"] == instrument]
 
-    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+    async def alarm_rows(
+        self, source: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
         wanted = None if source is None else {source}
-        rows: list[Json] = await self._ask(alarm_rows, self._book, wanted, from_ms, to_ms, newest=limit)
+        rows: list[Json] = await self._ask(alarm_rows, self._book, wanted, from_ms, to_ms, newest=limit, before=before)
         for row in rows:
             view = self._core.alarms.view(row["id"])
             row["name"] = row["condition"] if view is None else view.name

@@ -40,14 +40,19 @@ def alarm_rows(
     to_ms: int | None = None,
     *,
     newest: int | None = None,
+    before: int | None = None,
 ) -> list[Row]:
-    """Alarm transitions with from <= t < to in the order they happened; `newest`: at most so many, the last ones."""
+    """Alarm transitions with from <= t < to in the order they happened, `entry` the number of each in the book.
+
+    `newest`: at most so many, the last ones; `before`: only those with a lower number.
+    """
     rows: list[Row] = []
-    for entry in book.entries([ALARM], from_ms, to_ms, newest_first=True):
+    for entry in book.entries([ALARM], from_ms, to_ms, newest_first=True, before=before):
         body = entry.body
         if sources is not None and body["source"] not in sources:
             continue
-        rows.append({"time": iso_ms(entry.time_ms), "id": f"{body['source']}.{body['condition']}", **body})
+        alarm = f"{body['source']}.{body['condition']}"
+        rows.append({"entry": entry.n, "time": iso_ms(entry.time_ms), "id": alarm, **body})
         if newest is not None and len(rows) >= newest:
             break
     return rows[::-1]

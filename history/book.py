@@ -81,10 +81,12 @@ class BookReader:
         *,
         newest_first: bool = False,
         limit: int | None = None,
+        before: int | None = None,
     ) -> Iterator[Recorded]:
         """Entries of these kinds (None: all) with start_ms <= time_ms < end_ms, in the order they were written.
 
-        newest_first turns the order round; limit counts from its beginning. The iterator may be left at any point.
+        newest_first turns the order round; limit counts from its beginning; before: only entries with a number below
+        it. The iterator may be left at any point.
         """
         wanted = None if kinds is None else sorted(set(kinds))
         conditions, values = ["1"], list[Any]()
@@ -97,6 +99,9 @@ class BookReader:
         if end_ms is not None:
             conditions.append("time_ms < ?")
             values.append(end_ms)
+        if before is not None:
+            conditions.append("n < ?")
+            values.append(before)
         order = "DESC" if newest_first else "ASC"
         query = f"SELECT n FROM entry WHERE {' AND '.join(conditions)} ORDER BY n {order} LIMIT ?"  # noqa: S608 own words
         with self._file.reading() as connection:

@@ -692,12 +692,17 @@ class FakeFacts:
         row = {"instrument": instrument, "watched_h": 700.25, "lost_h": 1.5, "availability_percent": 99.7858}
         return [row | {"days": days, "faults": 2 * k, "mean_time_between_h": mean} for days, k, mean in FIGURES]
 
-    async def alarm_rows(self, source: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+    async def alarm_rows(
+        self, source: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
         self._ask_store()
+        numbered = [{"entry": n, **row} for n, row in enumerate(sorted(self.rows, key=lambda row: row["time"]), 1)]
         rows = [
-            row for row in self.rows if source in (None, row["source"]) and iso(from_ms) <= row["time"] < iso(to_ms)
-        ]
-        return sorted(rows, key=lambda row: row["time"], reverse=True)[:limit]
+            row for row in numbered
+            if source in (None, row["source"]) and iso(from_ms) <= row["time"] < iso(to_ms)
+            and (before is None or row["entry"] < before)
+        ]  # fmt: skip
+        return rows[::-1][:limit]
 
     def every_alarm(self) -> list[Json]:
         test = {"method": "wet", "last": "2025-01-31", "due": "2026-01-31", "overdue": True, "newest": None}
@@ -710,10 +715,13 @@ class FakeFacts:
         self._ask_store()
         return f"2:{'ab' * 32}"
 
-    async def record_rows(self, kind: str | None, from_ms: int, to_ms: int, limit: int) -> list[Json]:
+    async def record_rows(
+        self, kind: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
+    ) -> list[Json]:
         self._ask_store()
         row = {"n": 2, "time": iso(T0_MS), "kind": "alarm", "body": {}, "hash": "ab" * 32, "corrected_by": [3]}
-        return [row] if kind in (None, "alarm") and from_ms <= T0_MS < to_ms else []
+        wanted = kind in (None, "alarm") and from_ms <= T0_MS < to_ms and (before is None or before > 2)
+        return [row] if wanted else []
 
     async def pointing_at(self, n: int) -> Json | str:
         if n > 2:
@@ -870,6 +878,13 @@ class FakeFacts:
             self.trials[fields["alarm"]] = run
             self.advance(0)
             return ActAnswer("done", "", run)
+        if name == "end_alarm_test":
+            given_up = self.trials.pop(fields["alarm"], None)
+            if given_up is None:
+                return ActAnswer("unknown", f"no test of {fields['alarm']} is under way")
+            return ActAnswer("done", "", given_up)
+        if name == "tell_alarm_test":
+            return ActAnswer("done", "", {**fields, "ended": iso(self.now_ms)})
         assert name in ALARM_STATE_AFTER, name
         return self._hide(name, fields)
 

@@ -333,3 +333,11 @@ def test_each_commit_is_flushed_to_the_disk(book: RecordBook) -> None:
     assert book._file._writer is not None
     assert book._file._writer.execute("PRAGMA synchronous").fetchone() == (2,)
     assert book._file._writer.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+def test_entries_below_a_number_are_found_whatever_their_times(book: RecordBook) -> None:
+    """Pages of a list go by number: a clock that was set back leaves nothing out."""
+    book.commit([Entry("alarm", ms, seq, {"seq": seq}) for seq, ms in enumerate((50, 40, 60, 10), 1)], {})
+    assert [one.n for one in book.entries(newest_first=True, limit=2)] == [4, 3]
+    assert [one.n for one in book.entries(newest_first=True, limit=2, before=3)] == [2, 1]
+    assert list(book.entries(before=1)) == []
