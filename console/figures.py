@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import datetime, timedelta
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
@@ -98,10 +99,13 @@ def unit(column: str) -> str:
     return shown(column).unit
 
 
+_NO_FIGURE: Final = f"0.{THIN}"
+
+
 def number(value: float, decimals: int, *, signed: bool = False) -> str:
     """Fixed decimals, grouped, true minus; what rounds to zero has no sign."""
     text = f"{abs(value):_.{decimals}f}".replace("_", THIN)
-    if not any(digit in text for digit in "123456789"):
+    if not text.strip(_NO_FIGURE):
         return text
     return (MINUS if value < 0 else "+" if signed else "") + text
 
@@ -137,14 +141,20 @@ def parse_time(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
+@lru_cache(maxsize=4096)
+def _local(text: str, zone: ZoneInfo) -> datetime:
+    """On the site's clock. Kept: a state says the same few times in hundreds of places."""
+    return parse_time(text).astimezone(zone)
+
+
 def clock(text: str, zone: ZoneInfo) -> str:
     """hh:mm:ss on the site's clock."""
-    return parse_time(text).astimezone(zone).strftime("%H:%M:%S")
+    return _local(text, zone).strftime("%H:%M:%S")
 
 
 def date(text: str, zone: ZoneInfo) -> str:
     """Tue 24 Nov 2026 and the zone's abbreviation, on the site's calendar."""
-    local = parse_time(text).astimezone(zone)
+    local = _local(text, zone)
     return f"{DAYS[local.weekday()]} {local.day} {MONTHS[local.month - 1]} {local.year} {local.tzname() or ''}".rstrip()
 
 
@@ -152,7 +162,7 @@ def moment(text: str | None, now: str, zone: ZoneInfo) -> str:
     """A past time as short as can be told: hh:mm:ss today, with day and month before it, with the year further off."""
     if not text:
         return NOTHING
-    then, today = parse_time(text).astimezone(zone), parse_time(now).astimezone(zone)
+    then, today = _local(text, zone), _local(now, zone)
     if then.date() == today.date():
         return then.strftime("%H:%M:%S")
     day = f"{then.day} {MONTHS[then.month - 1]}"
@@ -163,7 +173,7 @@ def moment(text: str | None, now: str, zone: ZoneInfo) -> str:
 
 def until(text: str, now: str, zone: ZoneInfo) -> str:
     """A coming time: hh:mm today, with day and month before it otherwise."""
-    then, today = parse_time(text).astimezone(zone), parse_time(now).astimezone(zone)
+    then, today = _local(text, zone), _local(now, zone)
     clock_ = f"{then:%H:%M}"
     return clock_ if then.date() == today.date() else f"{then.day} {MONTHS[then.month - 1]} {clock_}"
 

@@ -4,43 +4,84 @@
 
 const found = new WeakMap();
 
-function walk(message, path) {
-  let value = message;
-  for (const key of path.split("/")) value = value?.[key];
-  return value;
+function reader(path) {
+  const keys = path.split("/");
+  return (message) => {
+    let value = message;
+    for (const key of keys) value = value?.[key];
+    return value;
+  };
 }
 
 function put(element, name, value) {
   if (element.getAttribute(name) !== value) element.setAttribute(name, value);
 }
 
-const kinds = {
-  text(element, message) {
-    const text = walk(message, element.dataset.text) ?? "";
+// Acts on what it is given only when that is another value than last time: most of a state is what it was.
+function changing(act) {
+  let last;
+  return (value) => {
+    if (value === last) return;
+    last = value;
+    act(value);
+  };
+}
+
+function writing(element) {
+  return changing((text) => {
     if (element.textContent !== text) element.textContent = text;
+  });
+}
+
+function setting(element, name) {
+  return changing((value) => put(element, name, value));
+}
+
+// Each looks at its element once, and gives what is done for every message.
+const kinds = {
+  text(element) {
+    const read = reader(element.dataset.text);
+    const write = writing(element);
+    return (message) => write(read(message) ?? "");
   },
-  fig(element, message) {
-    const figure = walk(message, element.dataset.fig);
-    if (!figure) return;
-    if (element.textContent !== figure.t) element.textContent = figure.t;
-    put(element, "data-q", figure.q);
-    put(element, "title", figure.n);
+  fig(element) {
+    const read = reader(element.dataset.fig);
+    const write = writing(element);
+    const quality = setting(element, "data-q");
+    const note = setting(element, "title");
+    return (message) => {
+      const figure = read(message);
+      if (!figure) return;
+      write(figure.t);
+      quality(figure.q);
+      note(figure.n);
+    };
   },
-  attr(element, message) {
-    for (const pair of element.dataset.attr.split(";")) {
+  attr(element) {
+    const pairs = element.dataset.attr.split(";").map((pair) => {
       const [name, path] = pair.split("=");
-      put(element, name, String(walk(message, path) ?? ""));
-    }
+      return [reader(path), setting(element, name)];
+    });
+    return (message) => {
+      for (const [read, set] of pairs) set(String(read(message) ?? ""));
+    };
   },
-  on(element, message) {
+  on(element) {
     const path = element.dataset.on;
-    const shown = path[0] === "!" ? !walk(message, path.slice(1)) : Boolean(walk(message, path));
-    element.toggleAttribute("data-off", !shown);
+    const not = path[0] === "!";
+    const read = reader(not ? path.slice(1) : path);
+    const show = changing((shown) => element.toggleAttribute("data-off", !shown));
+    return (message) => show(Boolean(read(message)) !== not);
   },
-  tab(element, message) {
-    const tab = walk(message, element.dataset.tab);
-    put(element, "data-p", tab?.p ?? "");
-    put(element, "data-s", tab?.s ?? "");
+  tab(element) {
+    const read = reader(element.dataset.tab);
+    const priority = setting(element, "data-p");
+    const state = setting(element, "data-s");
+    return (message) => {
+      const tab = read(message);
+      priority(tab?.p ?? "");
+      state(tab?.s ?? "");
+    };
   },
 };
 
@@ -59,8 +100,8 @@ function spellOut(root) {
 function lookUp(root) {
   const jobs = [];
   spellOut(root);
-  for (const [kind, act] of Object.entries(kinds)) {
-    for (const element of root.querySelectorAll(`[data-${kind}]`)) jobs.push([element, act]);
+  for (const [kind, look] of Object.entries(kinds)) {
+    for (const element of root.querySelectorAll(`[data-${kind}]`)) jobs.push(look(element));
   }
   found.set(root, jobs);
   return jobs;
@@ -72,5 +113,5 @@ export function renewed(root = document) {
 }
 
 export function bind(message, root = document) {
-  for (const [element, act] of found.get(root) ?? lookUp(root)) act(element, message);
+  for (const show of found.get(root) ?? lookUp(root)) show(message);
 }

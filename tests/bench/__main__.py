@@ -18,6 +18,7 @@ BENCHES = (
     "bench_movements",
     "bench_forecast",
     "bench_leak",
+    "bench_pages",
 )
 
 if __name__ == "__main__":
