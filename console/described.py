@@ -33,6 +33,7 @@ GROUPS: Final = (
     ("/api/tanks", "tanks"), ("/api/loops", "loops"), ("/api/buses", "loops"), ("/api/faults", "loops"),
     ("/api/alarms", "alarms"), ("/api/notify", "alarms"), ("/api/stock", "stock"), ("/api/forecast", "stock"),
     ("/api/documents", "documents"), ("/api/dips", "dips"), ("/api/samples", "dips"), ("/api/leak", "leak"),
+    ("/api/reports", "reports"), ("/api/handovers", "reports"),
     ("/api/due", "due"), ("/api/records", "records"), ("/api", "more"),
     ("/metrics", "daemon"), ("/healthz", "daemon"), ("/readyz", "daemon"),
 )  # fmt: skip
@@ -52,6 +53,7 @@ ABOUT: Final = {
     "documents": "Papers of the stock book.",
     "dips": "Dips and density samples, and what they say of the gauges.",
     "leak": "Tests for a slow loss of a quiet tank.",
+    "reports": "Papers of stock and shift, and the change of shift by name.",
     "due": "What somebody has to do by a time.",
     "records": "The record book: every decision, chained by hashes.",
     "more": "What belongs to no group.",

@@ -71,6 +71,8 @@ COSTS: Final = Table(
         "/api/receipts/{number}": 1,
         "/api/receipts/{number}/paper": 5,
         "/api/records": 2,
+        "/api/reports/{name}": 10,
+        "/api/handovers": 2,
         "/api/samples": 2,
         "/api/status/history": 2,
         "/api/stock/book": 5,

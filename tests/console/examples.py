@@ -129,7 +129,11 @@ ASKED = [
     post("/api/tanks/{tank}/drain-check", TANK, result="water", water_m3=0.00025, appearance="cloudy"),
     post("/api/drain-checks/{number}/withdraw", {"number": 1}, comment="of another tank"),
     get("/api/forecast"), get("/api/forecast.csv"), get("/api/due"), get("/api/due.csv"),
-    get("/metrics"), get("/healthz"), get("/readyz"),
+    get("/api/reports"),
+    get("/api/reports/{name}", {"name": "account"}, month="2024-01", by="Ada"),
+    post("/api/handovers", notes="valve 3 is shut"),
+    asked("POST /api/handovers/{number}/take", {"number": 2}, None, {"by": "Bo", "notes": "seen"}),
+    get("/api/handovers"), get("/metrics"), get("/healthz"), get("/readyz"),
 ]  # fmt: skip
 
 
