@@ -8,6 +8,7 @@ import asyncio
 import math
 import sys
 from argparse import Namespace
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
@@ -17,6 +18,7 @@ from collector.clock import RealClock
 from gaugehouse import __version__
 from gaugehouse.daemon import Daemon, Options
 from gaugehouse.demopast import PERIOD, Past, past_farm
+from gaugehouse.demousers import PASSWORD, PEOPLE, let_in
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.service import status_of, stop_on_signals, unwrapped
 from gaugehouse.site import load_site
@@ -99,14 +101,16 @@ async def _demo(folder: Path, port: int, speed: float, *, bare: bool) -> int:
         clock = told.running = RealClock(speed)
         site = load_site(write_demo(folder, server.ports, period_of(speed), stock=not bare))
         site = replace(site, console_port=port)
-        daemon = Daemon(site, clock, Options(__version__, simulated=True, on_ready=partial(_say_where, speed)))
+        say = partial(_say_where, speed)
+        daemon = Daemon(site, clock, Options(__version__, simulated=True, on_ready=say if bare else None))
         stopped = stop_on_signals(daemon)
-        await unwrapped(_together(daemon, server))
+        await unwrapped(_together(daemon, server, None if bare else say))
         return status_of(stopped)
 
 
 async def _make_past(folder: Path, server: FarmServer, end_ms: int) -> None:
     """Let the days before the demo pass, and write them where the daemon will look."""
+    print(f"{DAYS} days of the simulated farm pass before it opens ...", file=sys.stderr, flush=True)
     site = load_site(write_demo(folder, server.ports, PERIOD, stock=True))
     with open_stores(site) as stores:
         past = Past(site, stores, server.farm, end_ms, __version__)
@@ -119,14 +123,28 @@ async def _make_past(folder: Path, server: FarmServer, end_ms: int) -> None:
     )
 
 
-def _say_where(speed: float, url: str) -> None:
+def _say_where(speed: float, url: str, enter: str = "") -> None:
     pace = "" if speed == 1 else f", {speed:g} times faster than real time"
     print(f"\nSIMULATED FARM (invented tanks and figures{pace})", file=sys.stderr)
-    print(f"\n    {url}\n\nStop with Ctrl+C.\n", file=sys.stderr, flush=True)
+    print(f"\n    {enter or url}\n", file=sys.stderr)
+    if enter:
+        who = ", ".join(f"{name} ({role})" for name, role in PEOPLE.items())
+        print(f"The link signs {next(iter(PEOPLE))} in, once. By password, at {url}: {who}.", file=sys.stderr)
+        print(f"The password of all four is: {PASSWORD}\n", file=sys.stderr)
+    print("Stop with Ctrl+C.\n", file=sys.stderr, flush=True)
 
 
-async def _together(daemon: Daemon, server: FarmServer) -> None:
+async def _together(daemon: Daemon, server: FarmServer, say: Callable[[str, str], None] | None) -> None:
+    """say: told the console's address and the link that signs in; without it nobody needs to sign in."""
+
+    async def open_the_door(say: Callable[[str, str], None]) -> None:
+        await daemon.ready.wait()
+        say(daemon.url, await let_in(daemon.submit, daemon.url))
+
     async with asyncio.TaskGroup() as group:
-        farm = group.create_task(server.run(), name="farm")
+        beside = [group.create_task(server.run(), name="farm")]
+        if say is not None:
+            beside.append(group.create_task(open_the_door(say), name="users"))
         await daemon.run()
-        farm.cancel()
+        for task in beside:
+            task.cancel()
