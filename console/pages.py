@@ -106,7 +106,7 @@ class Pages:
             light=light if light in dict(words.LIGHTS) else "day",
             path=request.url.path,
             who=asking(),
-            units=figures.units_now(),
+            shown_units=figures.units_now(),
             **context,
         )
         return HTMLResponse(text, status)

@@ -60,7 +60,7 @@ async def test_a_page_in_us_units_names_no_litre_and_its_feed_follows(client: ht
 
 async def test_other_pages_and_the_json_stay_metric(client: httpx.AsyncClient) -> None:
     choice = {"cookie": "units=us"}
-    for path in ("/stock", "/receipts", "/loops"):
+    for path in ("/stock", "/receipts", "/loops", "/documents", "/dips", "/leak", "/status", "/water", "/due"):
         assert 'data-units="metric"' in (await client.get(path, headers=choice)).text
     assert (await client.get("/api/tanks", headers=choice)).json() == (await client.get("/api/tanks")).json()
 
