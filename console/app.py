@@ -46,6 +46,7 @@ from console.trend_pages import TrendPages
 from console.vitals_api import VitalsApi
 from console.water_api import WaterApi
 from console.water_pages import WaterPages
+from console.yard_pages import YardPages
 
 
 def create_app(
@@ -106,6 +107,7 @@ def create_app(
     app.include_router(StatusPages(facts, model, pages.render).router)
     app.include_router(WaterPages(facts, model, pages.render).router)
     app.include_router(TrendPages(facts, model, pages.render, pages.chart).router)
+    app.include_router(YardPages(facts, model, pages.render, build).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away: a session is in a cookie only.
     signing = SignInPages(facts.people, pages.apart, tuple(proxies))

@@ -97,8 +97,11 @@ class Pages:
         self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
         self._routes()
 
-    def render(self, request: Request, template: str, live: Json, status: int = 200, **context: Any) -> HTMLResponse:
-        message = self._model.message(live)
+    def render(
+        self, request: Request, template: str, live: Json, status: int = 200, message: Json | None = None, **context: Any
+    ) -> HTMLResponse:
+        """A page of a state. message: what moves on a page that does not listen to the pages' common feed."""
+        message = self._model.message(live) if message is None else message
         light = request.cookies.get("light")
         text = self._env.get_template(template).render(
             m=message,
