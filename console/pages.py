@@ -98,7 +98,13 @@ class Pages:
         self._routes()
 
     def render(
-        self, request: Request, template: str, live: Json, status: int = 200, message: Json | None = None, **context: Any
+        self,
+        request: Request,
+        template: str,
+        live: Json,
+        status: int = 200,
+        message: Json | None = None,
+        **context: Any,
     ) -> HTMLResponse:
         """A page of a state. message: what moves on a page that does not listen to the pages' common feed."""
         message = self._model.message(live) if message is None else message

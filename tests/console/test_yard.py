@@ -23,7 +23,9 @@ def colours(selector: str) -> dict[str, str]:
     return dict(re.findall(r"--([a-z]+): (#[0-9a-f]{6});", block.group(1)))
 
 
-@pytest.mark.parametrize("row", list(csv.DictReader(DATA.read_text().splitlines())), ids=lambda row: f"{row['distance_m']} m")
+@pytest.mark.parametrize(
+    "row", list(csv.DictReader(DATA.read_text().splitlines())), ids=lambda row: f"{row['distance_m']} m"
+)
 def test_a_characters_height_follows_the_rule(row: dict[str, str]) -> None:
     height_mm = 1000 * yard.character_height_m(float(row["distance_m"]), float(row["arc_min"]))
     assert height_mm == pytest.approx(float(row["height_mm"]), rel=float(row["rel_tol"]))
