@@ -103,11 +103,11 @@ class Pages:
         template: str,
         live: Json,
         status: int = 200,
-        message: Json | None = None,
+        moves: Json | None = None,
         **context: Any,
     ) -> HTMLResponse:
-        """A page of a state. message: what moves on a page that does not listen to the pages' common feed."""
-        message = self._model.message(live) if message is None else message
+        """A page of a state. moves: what moves on a page that does not listen to the pages' common feed."""
+        message = self._model.message(live) if moves is None else moves
         light = request.cookies.get("light")
         text = self._env.get_template(template).render(
             m=message,

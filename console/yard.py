@@ -56,7 +56,7 @@ def arc_of_min(height_m: float, distance_m: float) -> float:
 
 
 def hours(text: str) -> tuple[int, int]:
-    """ "19:00-06:00" as minutes after midnight. Raises `Refused` where it has no length; its form was checked before."""
+    """Minutes after midnight of hours such as 19:00-06:00, whose form was checked. Without a length: `Refused`."""
     begin, end = (60 * int(part[:2]) + int(part[3:]) for part in text.split("-"))
     if begin == end:
         raise Refused(422, f"night={text} has no length; leave it out, or write for example night=19:00-06:00")

@@ -49,12 +49,12 @@ class YardPages:
         for wanted in tank or ():
             known_tank(live, wanted)
         hours = None if night is None else yard.hours(night)
-        column, unit, label = yard_words.SHOWN[show]
+        _, unit, label = yard_words.SHOWN[show]
         return self._render(
             request,
             "yard.html",
             live,
-            message=yard_views.message(self._model, live),
+            moves=yard_views.message(self._model, live),
             yard=yard.YardSetting(dist, screen, arc, show, light, hours, turn),
             tanks=[self._model.fixed(t["tank"]) for t in live["tanks"] if not tank or t["tank"] in tank],
             every=not tank,

@@ -1,4 +1,4 @@
-"""The yard display in a real browser: millimetres on the glass, what stands on top, silence, and months without a mouse."""
+"""The yard display in a real browser: millimetres on the glass, what stands on top, silence, and months alone."""
 
 import json
 import re
@@ -62,9 +62,7 @@ def test_nothing_is_cut_off_on_any_screen(page: Page, console: Console, size: tu
     expect(page.locator("footer")).to_have_text("not a shutdown system")
 
 
-def test_a_fifty_five_inch_screen_shows_calm_tanks_two_abreast_in_two_rows_at_twelve_metres(
-    page: Page, console: Console
-) -> None:
+def test_two_rows_of_two_calm_tanks_fit_55_inches_at_12_metres(page: Page, console: Console) -> None:
     page.set_viewport_size({"width": 1920, "height": 1080})
     ready(page, f"{console.url}/yard?tank=ostler-s&tank=quillmoor&tank=pipit")
     expect(page.locator(".card:visible")).to_have_count(3)

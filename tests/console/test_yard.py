@@ -1,4 +1,4 @@
-"""The yard display as the server makes it: sizes by the published rule, contrast, what a card says and what it leaves out."""
+"""The yard display as the server makes it: sizes by the published rule, contrast, what a card says and what not."""
 
 import csv
 import re
@@ -34,7 +34,7 @@ def test_a_characters_height_follows_the_rule(row: dict[str, str]) -> None:
 
 
 def test_the_usual_figure_is_larger_than_the_other_rules_ask() -> None:
-    """Reading distance at most 155 to 175 times the height (ISO 9241-3, as others quote it; the standard was not read)."""
+    """Reading distance: 155 to 175 times the height (ISO 9241-3, as others quote it; the standard was not read)."""
     usual = yard.YardSetting()
     assert usual.distance_m * 1000 / usual.digit_mm < 155
     assert yard.arc_of_min(1 / 155, 1) == pytest.approx(22, abs=0.5)
