@@ -20,6 +20,7 @@ from console.document_api import DocumentApi
 from console.document_pages import DocumentPages
 from console.facts import Facts
 from console.fault_api import FaultApi
+from console.help_pages import HelpPages
 from console.history_api import HistoryApi
 from console.leak_api import LeakApi
 from console.leak_pages import LeakPages
@@ -34,6 +35,7 @@ from console.record_api import RecordApi
 from console.report_api import ReportApi
 from console.report_pages import ReportPages
 from console.security import Guard, from_this_machine, refuse
+from console.settings_pages import SettingsPages
 from console.shares import Shares
 from console.sign_in import SignedIn, SignInPages, WhoApi, address_of
 from console.status_api import StatusApi
@@ -107,6 +109,10 @@ def create_app(
     app.include_router(StatusPages(facts, model, pages.render).router)
     app.include_router(WaterPages(facts, model, pages.render).router)
     app.include_router(TrendPages(facts, model, pages.render, pages.chart).router)
+    settings = SettingsPages(facts, model, pages.render)
+    app.include_router(settings.router)
+    app.include_router(settings.api)
+    app.include_router(HelpPages(facts, pages.render).router)
     app.include_router(YardPages(facts, model, pages.render, build).router)
     app.add_api_websocket_route("/feed", feed)
     # No page holds a secret that a compressed length could give away: a session is in a cookie only.

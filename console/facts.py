@@ -340,6 +340,13 @@ class Facts(Protocol):
         """The record book's head, ``COUNT:HASH``."""
         ...
 
+    def settings(self) -> Json:
+        """The site file as it is run: ``{settings, fingerprint, files, warnings}``.
+
+        `settings`: key path to value in SI, without secrets; `files`: names of what was read; `warnings`: texts.
+        """
+        ...
+
     async def record_rows(
         self, kind: str | None, from_ms: int, to_ms: int, limit: int, before: int | None = None
     ) -> list[Json]:

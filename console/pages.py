@@ -18,6 +18,7 @@ from markupsafe import Markup
 from console import bus_views, figures, movement_views, tank_views, words
 from console.assets import Assets
 from console.facts import Facts, FactsUnavailable, Json
+from console.help import key_of
 from console.lookup import TankId, known_tank, time_ms
 from console.model import Model
 from console.signed import asking
@@ -87,6 +88,7 @@ class Pages:
             lights=words.LIGHTS,
             unit=figures.unit,
             caution=words.CAUTION,
+            help_of=key_of,
             page_words=words.PAGE,
             fault_words=words.FAULT_PAGE,
             field_names=words.FAULT_FIELDS,

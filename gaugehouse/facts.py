@@ -261,6 +261,15 @@ class DaemonFacts:
     def every_alarm(self) -> list[Json]:
         return self._view.every_alarm()
 
+    def settings(self) -> Json:
+        site = self._core.site
+        return {
+            "settings": dict(site.settings),
+            "fingerprint": site.fingerprint(),
+            "files": [path.name for path in site.source_files],
+            "warnings": [f"{one.key}: {one.text}" for one in site.warnings],
+        }
+
     async def record_head(self) -> str:
         return str(await self._ask(self._book.head))
 
