@@ -15,6 +15,7 @@ from tests.console.conftest import make_client
 from tests.console.fake import FakeFacts
 
 PATHS = [
+    "/help", "/help/tank", "/settings",
     "/", "/tank/ostler-n", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance", "/buses", "/loops",
     "/loops/LI-fennock", "/loops/LI-fennock/faults/2", "/loops/LI-fennock/faults/1", "/stock", "/stock?month=2026-10",
     "/status", "/water", "/forecast", "/due", "/trends",
