@@ -286,6 +286,21 @@ PAGES: Final = (
         ("due", "dip", "check"),
     ),
     Help(
+        "trends",
+        "Trends",
+        ("/trends",),
+        ("Several tanks in one chart, with alarms, movements and faults on the axis. Gaps are shown as gaps.",),
+        ("innage", "tov", "gsv", "fault"),
+        CHART,
+    ),
+    Help(
+        "reports",
+        "Reports",
+        ("/reports", "/reports/{kind}"),
+        ("Papers of stock and shift, to read, to print and to keep. A figure that is not known is never a zero.",),
+        ("book", "physical", "variance", "gsv", "u95"),
+    ),
+    Help(
         "yard",
         "Yard display",
         ("/yard",),

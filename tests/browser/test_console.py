@@ -14,7 +14,7 @@ pytestmark = pytest.mark.browser
 PATHS = [
     "/", "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/alarms", "/alarms/every", "/alarms/performance",
     "/trends", "/buses", "/loops", "/loops/LI-fennock", "/loops/LI-fennock/faults/2",
-    "/help", "/settings", "/buses", "/loops", "/loops/LI-fennock", "/loops/LI-fennock/faults/2",
+    "/help", "/settings",
 ]  # fmt: skip
 SAYS_SO_MS = 6_000
 RECOVERS_MS = 12_000
