@@ -25,7 +25,7 @@ EXAMPLES: Final = Path(__file__).parent / "openapi_examples.json"
 
 GROUPS: Final = (
     ("/api/me", "site"), ("/api/site", "site"), ("/api/live", "site"), ("/api/points", "site"),
-    ("/api/history", "site"), ("/api/servers", "site"),
+    ("/api/settings", "site"), ("/api/trends", "tanks"), ("/api/history", "site"), ("/api/servers", "site"),
     ("/api/tanks/{tank}/release", "status"), ("/api/tanks/{tank}/quarantine", "status"),
     ("/api/tanks/{tank}/service", "status"), ("/api/status", "status"), ("/api/batches", "status"),
     ("/api/tanks/{tank}/plan", "movements"), ("/api/movements", "movements"), ("/api/receipts", "receipts"),

@@ -23,6 +23,9 @@ STEADY: Final = Table(
     {
         "/api/openapi.json": ALWAYS,
         "/api/site": ALWAYS,
+        "/api/settings": ALWAYS,
+        "/api/trends": WHEN_OVER,
+        "/api/trends.csv": WHEN_OVER,
         "/api/tanks/{tank}/facts": ALWAYS,
         "/api/tanks/{tank}/trend": WHEN_OVER,
         "/api/tanks/{tank}/aggregate": WHEN_OVER,

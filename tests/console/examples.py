@@ -49,6 +49,9 @@ WAIT: Json = {"name": ""}
 """Let the receipt run and the surface get calm."""
 
 ASKED = [
+    get("/api/trends", tanks="pipit,ostler-n", quantities="level_m,tov_m3", start=DAY, span=3600, points=10),
+    get("/api/trends.csv", tanks="ostler-n", quantities="level_m", start=DAY, span=3600, points=10),
+    get("/api/trends/marks", tanks="ostler-n", start=DAY, span=3600), get("/api/settings"),
     get("/api/me"), get("/api/site"), get("/api/live"), get("/api/tanks"), get("/api/tanks/{tank}", TANK),
     get("/api/tanks/{tank}/facts", TANK), get("/api/tanks/{tank}/chain", TANK),
     get("/api/tanks/{tank}/trend", TANK, quantity="level_m", start=DAY, span=3600, points=10),
