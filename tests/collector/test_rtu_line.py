@@ -10,8 +10,8 @@ import sys
 import time
 from dataclasses import replace
 from itertools import pairwise
-from statistics import median
 from pathlib import Path
+from statistics import median
 
 import pytest
 from pymodbus.pdu.register_message import WriteSingleRegisterRequest
