@@ -47,8 +47,8 @@ class Memory:
         """The next one, in the order of time."""
         sample = heard.sample
         plain = (
-            str(sample.outcome), dict(sample.values), dict(sample.raw), sample.elapsed_ms,
-            heard.current_mA, heard.level_m, str(heard.movement), dict(heard.around),
+            str(sample.outcome), _plain(sample.values), dict(sample.raw), sample.elapsed_ms,
+            _number(heard.current_mA), _number(heard.level_m), str(heard.movement), _plain(heard.around),
         )  # fmt: skip
         self._elapsed_ms.append(heard.elapsed_ms)
         self._time_ms.append(sample.time_ms)
@@ -75,3 +75,12 @@ class Memory:
         outcome, values, raw, sample_ms, current, level, movement, around = plain
         sample = Sample(self._instrument, time_ms, outcome, values, raw, sample_ms)
         return Heard(elapsed_ms, sample, current, level, movement, around)
+
+
+def _number(value: float | None) -> float | None:
+    """A float of Python's own: `marshal` takes a number of an array library for a piece of memory."""
+    return None if value is None else float(value)
+
+
+def _plain(values: Mapping[str, float | None]) -> dict[str, float | None]:
+    return {name: None if value is None else float(value) for name, value in values.items()}

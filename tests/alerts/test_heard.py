@@ -1,5 +1,6 @@
 """The memory of samples: what comes out equals what went in, and what is out of reach is gone."""
 
+import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -37,3 +38,14 @@ def test_what_is_out_of_reach_is_forgotten() -> None:
     assert [heard.elapsed_ms for heard in memory.since()] == [1000, 1400, 1401]
     assert [heard.elapsed_ms for heard in memory.since(1400)] == [1400, 1401]
     assert memory.elapsed_at(400) is None
+
+
+def test_a_number_of_an_array_library_comes_back_as_a_number() -> None:
+    memory = Memory("gauge", 60_000)
+    sample = Sample("gauge", 5, "ok", {"level": np.float64(1.25), "water": None})
+    memory.append(Heard(1, sample, np.float64(12.0), np.float64(7.5), "still", {"supply": np.float64(24.0)}))
+    (back,) = memory.since()
+    assert (back.current_mA, back.level_m) == (12.0, 7.5)
+    assert back.sample.values == {"level": 1.25, "water": None}
+    assert back.around == {"supply": 24.0}
+    assert type(back.current_mA) is float
