@@ -17,16 +17,18 @@ demo: $(STAMP)
 	$(BIN)/gaugehouse demo $(ARGS)
 
 # Most tests wait more than they work, so several run at once; then browsers, which need a core each; then those that
-# judge the wire by the clock, alone.
+# judge the wire by the clock, alone. A pass that fails keeps none of the others from running.
 WORKERS ?= 4
 BROWSER := tests/browser
 WIRE := tests/collector tests/service_wire
 
 test: $(STAMP)
 ifeq ($(strip $(ARGS)),)
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%)
-	$(BIN)/python -m pytest -n 2 --dist loadfile $(BROWSER)
-	$(BIN)/python -m pytest $(WIRE)
+	@failed=; \
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%) || failed="$$failed rest"; \
+	$(BIN)/python -m pytest -n 2 --dist loadfile $(BROWSER) || failed="$$failed browser"; \
+	$(BIN)/python -m pytest $(WIRE) || failed="$$failed wire"; \
+	test -z "$$failed" || { echo "passes that failed:$$failed" >&2; exit 1; }
 else
 	$(BIN)/python -m pytest $(ARGS)
 endif

@@ -101,11 +101,14 @@ def test_commands_beside_a_running_daemon(demo: tuple[Path, str]) -> None:
     assert {"instrument", "start", "end", "class", "min_mA", "max_mA"} <= set(faults[0])
     assert json.loads(run("faults", site, "--json", "--to", "2001-01-01").stdout) == []
 
+    # A tank may fall silent between two calls, so each answer is held against its own code.
     stock = run("stock", site)
     assert "SIMULATED" in stock.stdout
     assert "GSV" in stock.stdout
-    lines = json.loads(run("stock", site, "--json").stdout)
-    assert stock.returncode == (0 if all(line["gsv_m3"] is not None for line in lines) else 1)
+    assert stock.returncode == ("not measured" in stock.stdout), stock.stdout
+    sheet = run("stock", site, "--json")
+    lines = json.loads(sheet.stdout)
+    assert sheet.returncode == any(line["gsv_m3"] is None for line in lines), sheet.stdout
 
     verify = run("verify", site)
     assert verify.returncode == 0
