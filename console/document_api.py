@@ -116,6 +116,7 @@ class DocumentApi:
         get("/documents", responses=NO_DOCUMENT | SILENT)(self.documents)
         get("/documents.csv", responses=NO_DOCUMENT | SILENT | CSV, response_class=Response)(self.documents_csv)
         get("/documents/facts")(self.offered)
+        get("/documents/movements", responses=NO_DOCUMENT | SILENT)(self.moves)
         post("/documents", responses=answers)(self.add)
         post("/documents/import", responses=answers)(self.bring)
         post("/documents/{number}/undo", responses=answers)(self.undo)
@@ -145,6 +146,14 @@ class DocumentApi:
         text = await self._facts.documents_csv(question(self._facts, from_, to, tank, kind, False))
         headers = {"Content-Disposition": 'attachment; filename="documents.csv"'}
         return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
+
+    async def moves(self, from_: Annotated[Day, Query(alias="from")], to: Day, tank: TankFilter = None) -> list[Json]:
+        """Of from <= day < to each tank's day: its papers, the movements that the gauge saw, and how far they differ.
+
+        A check of the papers: it is in no sum of the book.
+        """
+        asked = question(self._facts, from_, to, tank, None, False)
+        return await self._facts.document_moves(asked["first"], asked["before"], asked["tank"])
 
     async def offered(self) -> Json:
         """What papers may say here: tanks, owners, places, meters, the fields of each kind, the last closed days."""

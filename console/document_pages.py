@@ -6,6 +6,7 @@ Knows which template shows what; refuses to compute or to decide.
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Annotated, Final
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
@@ -18,7 +19,10 @@ from console.facts import Facts, Json
 from console.model import Model
 
 DAYS: Final = 31
-MOST: Final = 500
+"""So far back papers are looked for where no first day is asked for."""
+
+MOST: Final = 50
+"""A page of papers holds whole days until there are so many; one day at the least."""
 
 Render = Callable[..., HTMLResponse]
 
@@ -65,14 +69,32 @@ class DocumentPages:
         return self._render(request, "_documents.html", live, **await self._listed(live, facts, asked))
 
     async def _listed(self, live: Json, facts: Json, asked: Filter) -> Json:
-        """The newest documents of the days asked for, newest first; without days those of the last month."""
-        first = asked.first
-        if not first and not asked.before:
-            first = (date.fromisoformat(facts["today"]) - timedelta(days=DAYS - 1)).isoformat()
-        wanted = question(
-            self._facts, first or None, asked.before or None, asked.tank or None, asked.kind or None, asked.undone
-        )
+        """The newest papers of the days asked for, by whole days, beside what the gauges saw of these days."""
+        before = asked.before or _plus(facts["today"], 1)
+        first = asked.first or _plus(before, -DAYS)
+        wanted = question(self._facts, first, before, asked.tank or None, asked.kind or None, asked.undone)
         found = await self._facts.documents(wanted)
+        moves = [] if asked.kind else await self._facts.document_moves(first, before, asked.tank or None)
+        shown, more = document_views.newest_days(found, moves, MOST)
         names, zone = document_views.names_of(facts), self._model.zone
-        rows = [document_views.row(one, names, live["time"], zone) for one in reversed(found[-MOST:])]
-        return {"rows": rows, "asked": wanted, "left_out": max(0, len(found) - MOST)}
+        days = document_views.days(shown, found, moves, names, live["time"], zone)
+        older = shown[-1] if more else "" if asked.first or not shown else first
+        return {
+            "days": days,
+            "asked": asked,
+            "papers": sum(day["count"] for day in days),
+            "compared": not asked.kind,
+            "older": _link(asked, older) if older else "",
+            "newest": _link(asked, "") if asked.before else "",
+            "title": document_views.span_title(shown, first, before),
+        }
+
+
+def _plus(day: str, days: int) -> str:
+    return (date.fromisoformat(day) + timedelta(days=days)).isoformat()
+
+
+def _link(asked: Filter, before: str) -> str:
+    """The same question for the papers before a day."""
+    told = asked.model_dump() | {"before": before, "undone": "true" if asked.undone else ""}
+    return f"/documents?{urlencode({name: value for name, value in told.items() if value})}"

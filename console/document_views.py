@@ -1,11 +1,15 @@
 """Documents as people read them: a line of the list, and the fields of the form. Refuses to sum."""
 
+from collections import Counter
+from datetime import date, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console import document_words as words
 from console.facts import Json
-from console.figures import NOTHING, moment, number
+from console.figures import NBSP, NOTHING, clock, moment, number
+from console.words import DAYS as DAY_NAMES
+from console.words import MONTHS
 
 STANDS: Final = ("opening balance", "outside stock")
 
@@ -26,7 +30,6 @@ def row(document: Json, names: Json, now: str, zone: ZoneInfo) -> Json:
     undone = document["undone"]
     return {
         "number": document["number"],
-        "day": document["day"],
         "kind": document["kind"],
         "paper": document["paper"],
         "where": names.get(document["tank"] or place, document["tank"] or place),
@@ -78,6 +81,110 @@ def undone(told: Json) -> str:
     if told["comment"]:
         parts.append(told["comment"])
     return ", ".join(parts)
+
+
+def newest_days(found: list[Json], moves: list[Json], most: int) -> tuple[list[str], bool]:
+    """The newest days with papers or movements, newest first, until there are so many papers; whether more are left."""
+    counts = Counter(document["day"] for document in found)
+    every = sorted({*counts, *(one["day"] for one in moves)}, reverse=True)
+    shown: list[str] = []
+    papers = 0
+    for day in every:
+        if shown and papers + counts[day] > most:
+            break
+        shown.append(day)
+        papers += counts[day]
+    return shown, len(shown) < len(every)
+
+
+def days(shown: list[str], found: list[Json], moves: list[Json], names: Json, now: str, zone: ZoneInfo) -> list[Json]:
+    """Days, newest first: in each its tanks, what came and what went apart, with papers and what the gauge saw."""
+    return [_day(day, found, moves, names, now, zone) for day in shown]
+
+
+def _day(day: str, found: list[Json], moves: list[Json], names: Json, now: str, zone: ZoneInfo) -> Json:
+    papers = [document for document in reversed(found) if document["day"] == day]
+    checks = {(one["tank"], one["way"]): one for one in moves if one["day"] == day}
+    of = {number: key for key, one in checks.items() for number in one["documents"]}
+    groups: dict[tuple[str, str], list[Json]] = {key: [] for key in checks}
+    for document in papers:
+        groups.setdefault(of.get(document["number"], _place_of(document)), []).append(document)
+    order = list(names)
+    keys = sorted(groups, key=lambda key: (order.index(key[0]) if key[0] in order else -1, WAYS.index(key[1])))
+    return {
+        "day": day,
+        "title": day_title(day),
+        "count": len(papers),
+        "groups": [_group(key, groups[key], checks.get(key), names, now, zone) for key in keys],
+    }
+
+
+WAYS: Final = ("in", "out", "")
+
+
+def _place_of(document: Json) -> tuple[str, str]:
+    """Where a paper stands that answers to no movement: by its tank or place, and its way where it has one."""
+    volume = document["standard_m3"] if document["standard_m3"] is not None else document["observed_m3"]
+    moves = document["kind"] in words.MOVING and document["undone"] is None and volume
+    return document["tank"] or document["details"].get("place", ""), ("in" if volume > 0 else "out") if moves else ""
+
+
+def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: Json, now: str, zone: ZoneInfo) -> Json:
+    tank, way = key
+    seen = {} if check is None else {
+        one["document"]: _move(one, zone) for one in check["movements"] if one["document"] is not None
+    }  # fmt: skip
+    rows = [row(one, names, now, zone) | {"seen": seen.get(one["number"], "")} for one in papers]
+    return {
+        "name": words.WAYS[way].format(where=names.get(tank, tank)) if tank else words.ELSEWHERE,
+        "count": words.COUNT[len(rows) == 1].format(count=len(rows)) if rows else words.NO_PAPERS,
+        "others": "" if check is None or not check["others"] else words.OTHERS.format(
+            numbers=", ".join(map(str, check["others"]))
+        ),
+        "observed": "" if check is None or check["standard"] else litres(check["paper_m3"], signed=True),
+        "standard": "" if check is None or not check["standard"] else litres(check["paper_m3"], signed=True),
+        "gauge": "" if check is None else _gauge(check, zone),
+        "mark": check["verdict"] if check is not None and check["verdict"] in ("apart", "no paper") else "",
+        "rows": rows,
+    }  # fmt: skip
+
+
+def _gauge(check: Json, zone: ZoneInfo) -> str:
+    """What the gauge saw beside these papers, in a sentence."""
+    verdict, moves = check["verdict"], check["movements"]
+    difference = check["difference_m3"]
+    return words.BESIDE[verdict].format(
+        moved=NOTHING if check["moved_m3"] is None else number(1000 * check["moved_m3"], 0, signed=True),
+        u95=NOTHING if check["u95_m3"] is None else number(1000 * check["u95_m3"], 0),
+        movements=words.MOVEMENTS[len(moves) == 1].format(count=len(moves)),
+        times=", ".join(_times(one, zone) for one in moves),
+        apart="" if difference is None else number(1000 * abs(difference), 0),
+        way=words.MORE if (difference or 0.0) > 0 else words.LESS,
+    )
+
+
+def _move(one: Json, zone: ZoneInfo) -> str:
+    within = NOTHING if one["gsv_u95_m3"] is None else number(1000 * one["gsv_u95_m3"], 0)
+    return f"{number(1000 * one['gsv_m3'], 0, signed=True)}{NBSP}±{NBSP}{within} {_times(one, zone)}"
+
+
+def _times(one: Json, zone: ZoneInfo) -> str:
+    return f"{clock(one['start'], zone)[:5]}–{clock(one['end'], zone)[:5]}"
+
+
+def day_title(day: str) -> str:
+    on = date.fromisoformat(day)
+    return f"{DAY_NAMES[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
+
+
+def span_title(shown: list[str], first: str, before: str) -> str:
+    """Which days are shown."""
+    if not shown:
+        last = (date.fromisoformat(before) - timedelta(days=1)).isoformat()
+        return words.NONE.format(first=day_title(first), last=day_title(last))
+    if len(shown) == 1:
+        return day_title(shown[0])
+    return words.SPAN.format(first=day_title(shown[-1]), last=day_title(shown[0]))
 
 
 def form(facts: Json) -> Json:

@@ -76,6 +76,28 @@ UNDONE: Final = "undone by {by}"
 INSTEAD: Final = "in its place document {number}"
 OWNER: Final = "of {owner}"
 
+MOVING: Final = ("delivery note", "fuelling ticket", "meter totaliser", "transfer note")
+WAYS: Final = MappingProxyType({"in": "Into {where}", "out": "Out of {where}", "": "{where}: no movement of its own"})
+ELSEWHERE: Final = "Elsewhere"
+COUNT: Final = MappingProxyType({True: "{count} paper", False: "{count} papers"})
+NO_PAPERS: Final = "no paper"
+OTHERS: Final = "and document {numbers} of the other end"
+MOVEMENTS: Final = MappingProxyType({True: "1 movement", False: "{count} movements"})
+MORE: Final = "more"
+LESS: Final = "less"
+NONE: Final = "No document from {first} to {last}."
+SPAN: Final = "{last} back to {first}"
+BESIDE: Final = MappingProxyType(
+    {
+        "agree": "the gauge saw {moved} L ± {u95}, {movements}: agrees",
+        "apart": "the gauge saw {moved} L ± {u95}, {movements}: {apart} L {way} than the papers, beyond its own ±",
+        "no movement": "the gauge saw no movement: too little or too slow for it, or another day",
+        "no paper": "the gauge saw {moved} L ± {u95}, {times}: a paper is missing, or stands at another tank or day",
+        "not known": "not compared: a paper lacks a volume",
+    }
+)
+"""Papers of a tank's day beside the gauge; volumes signed into the tank."""
+
 SCRIPT: Final = MappingProxyType(
     {
         "name_first": "write your name first",

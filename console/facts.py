@@ -462,6 +462,17 @@ class Facts(Protocol):
         """
         ...
 
+    async def document_moves(self, first: str, before: str, tank: str | None) -> list[Json]:
+        """Of first <= day < before, each tank's day with a paper or a movement, `way` "in" and "out" apart.
+
+        Each: ``{day, tank, way, documents, others, movements, standard, paper_m3, moved_m3, u95_m3, difference_m3,
+        verdict}``. `documents`: numbers of its papers, `others`: of transfer notes whose other end it is; `movements`:
+        ``[{number, kind, start, end, gov_m3, gsv_m3, gsv_u95_m3, document}]`` with the one paper that each fits, or
+        None; `standard`: volumes at the reference temperature, else as observed; `difference_m3`: gauge less papers, as
+        sizes; `verdict`: "agree" (within the gauge's own ±), "apart", "no movement", "no paper", "not known".
+        """
+        ...
+
     async def documents_csv(self, question: Json) -> str:
         """The same as CSV that can be read in again; undone ones are left out."""
         ...
@@ -508,11 +519,14 @@ class Facts(Protocol):
         ...
 
     async def forecast(self) -> list[Json]:
-        """Products first, then tanks: ``{of, id, tanks, time, usable_m3, above, missing, days_known, days_asked,
-        days_by_papers, days_by_gauge, mean_m3_per_day, sd_m3, by_weekday_m3, cover_days, cover_earliest_days,
-        cover_latest_days, lead_days, order_point_m3, order_in_days, order_earliest_in_days, order_by, order_now, why,
-        notes}``. `of`: "product" or "tank"; `by_weekday_m3`: seven, Monday first; a cover of None where `usable_m3` and
-        the mean are known: longer than two years; `why`: why nothing is told.
+        """Products first, then tanks: ``{of, id, tanks, time, usable_m3, held_m3, parts, above, missing, days_known,
+        days_asked, days_by_papers, days_by_gauge, mean_m3_per_day, sd_m3, by_weekday_m3, cover_days,
+        cover_earliest_days, cover_latest_days, lead_days, order_point_m3, order_in_days, order_earliest_in_days,
+        order_by, order_now, why, notes}``. `of`: "product" or "tank"; `usable_m3`: what may be issued, `held_m3`: what
+        would be usable and is not released; `parts`: of each tank ``{tank, usable_m3, held_m3, status, until,
+        minimum_m3, above, notes, known, seen}``, `status` of what is held or None, `until`: when it has settled,
+        `seen`: the last reading of a tank that is silent; `by_weekday_m3`: seven, Monday first; a cover of None where
+        `usable_m3` and the mean are known: longer than two years; `why`: why nothing is told.
         """
         ...
 

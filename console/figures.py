@@ -4,6 +4,7 @@ Knows the shown unit of every column; refuses to compute a figure. Digits are gr
 space. Source: ISO 80000-1, 7.3.1 (from memory). The sign always stands on a rate.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -176,6 +177,24 @@ def until(text: str, now: str, zone: ZoneInfo) -> str:
     then, today = _local(text, zone), _local(now, zone)
     clock_ = f"{then:%H:%M}"
     return clock_ if then.date() == today.date() else f"{then.day} {MONTHS[then.month - 1]} {clock_}"
+
+
+_WRITTEN: Final = re.compile(r"(?<![\w-])(\d{4})-(\d\d)-(\d\d)(T\d\d:\d\d:\d\d(?:\.\d+)?Z)?(?![\w-])")
+
+
+def plainly(text: str, now: str, zone: ZoneInfo) -> str:
+    """A sentence of the core with its days and times as people say them, on the site's clock: 31 Jan."""
+
+    def worded(found: re.Match[str]) -> str:
+        year, month, day, time = found.groups()
+        if time:
+            return until(found[0], now, zone)
+        if not (1 <= int(month) <= 12 and 1 <= int(day) <= 31):
+            return found[0]
+        far = year != str(_local(now, zone).year)
+        return f"{int(day)}{NBSP}{MONTHS[int(month) - 1]}" + (f" {year}" if far else "")
+
+    return _WRITTEN.sub(worded, text)
 
 
 class Figure(NamedTuple):

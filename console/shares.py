@@ -46,6 +46,7 @@ COSTS: Final = Table(
         "/api/dips/trend": 3,
         "/api/documents": 3,
         "/api/documents.csv": 3,
+        "/api/documents/movements": 3,
         "/api/drain-checks": 1,
         "/api/drain-checks.csv": 1,
         "/api/due": 2,

@@ -44,6 +44,7 @@ STEADY: Final = Table(
         "/api/documents": ALWAYS,
         "/api/documents.csv": ALWAYS,
         "/api/documents/facts": ALWAYS,
+        "/api/documents/movements": ALWAYS,
         "/api/stock/book.csv": ALWAYS,
         "/api/dips": ALWAYS,
         "/api/samples": ALWAYS,

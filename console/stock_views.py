@@ -63,20 +63,33 @@ def book(answer: Json, now: str, zone: ZoneInfo) -> Json:
         "reference": number(answer["reference_degC"], 0 if answer["reference_degC"] == 15 else 2),
         "edition": answer["edition"],
         "head": answer["head"],
-        "products": [_product(product, answer["kind"], now, zone) for product in answer["products"]],
+        "products": [_product(product, answer["kind"], answer["period"], now, zone) for product in answer["products"]],
     }
 
 
-def _product(product: Json, kind: str, now: str, zone: ZoneInfo) -> Json:
+def _begun(product: Json, period: str) -> str:
+    """Since when there is a book, where that is within the month or after what was asked for."""
+    begun = product["begun"]
+    if begun is None:
+        return BOOK_PAGE["no_book"]
+    if begun[:7] == period or begun[: len(period)] > period:
+        return BOOK_PAGE["begun"].format(day=_title(begun))
+    return ""
+
+
+def _product(product: Json, kind: str, period: str, now: str, zone: ZoneInfo) -> Json:
     closed = product["closed"]
     return {
         "product": product["product"],
         "name": product["name"],
         "rows": [_row(tank["whole"], tank["name"]) for tank in product["tanks"]],
         "whole": _row(product["whole"], f"All {product['name']}"),
+        "begun": _begun(product, period),
         "tanks": [
             {"tank": tank["tank"], "name": tank["name"], "split": [_term(term) for term in tank["split"]],
-             "days": [_row(day, _short(day["period"])) for day in tank["days"]]}
+             "days": [_row(day, _short(day["period"])) for day in tank["days"]],
+             "begun": BOOK_PAGE["tank_begun"].format(day=_short(tank["begun"]))
+             if tank["begun"] and tank["begun"][:7] == period else ""}
             for tank in product["tanks"]
         ],
         "split": [_term(term) for term in product["split"]],

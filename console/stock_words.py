@@ -50,6 +50,9 @@ SOURCES: Final[Mapping[str, str]] = MappingProxyType(
 
 BOOK_PAGE: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "begun": "The book begins on {day}, with the opening balance.",
+        "no_book": "There is no opening balance yet: the book has not begun.",
+        "tank_begun": "since {day}",
         "no_rule": "The site file names no rule of tolerance: nothing is judged.",
         "no_owner": "not named",
         "no_stand": "not stated this month",

@@ -26,8 +26,8 @@ TankFilter = Annotated[str | None, Query(pattern=ID_PATTERN, description="one ta
 
 DUE: Final = ("state", "kind", "about", "what", "from", "until", "who", "last", "note", "rule", "link")
 FORECAST: Final = (
-    "of", "id", "tanks", "time", "usable_m3", "above", "missing", "days_known", "days_asked", "days_by_papers",
-    "days_by_gauge", "mean_m3_per_day", "sd_m3", "by_weekday_m3", "cover_days", "cover_earliest_days",
+    "of", "id", "tanks", "time", "usable_m3", "held_m3", "above", "missing", "days_known", "days_asked",
+    "days_by_papers", "days_by_gauge", "mean_m3_per_day", "sd_m3", "by_weekday_m3", "cover_days", "cover_earliest_days",
     "cover_latest_days", "lead_days", "order_point_m3", "order_in_days", "order_by", "order_earliest_in_days",
     "order_now", "why", "notes",
 )  # fmt: skip

@@ -6,7 +6,7 @@ from typing import Any, Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from console import water_views, water_words
+from console import forecast_views, water_views, water_words
 from console.facts import Facts, FactsUnavailable, Json
 from console.model import Model
 from inventory.draincheck import APPEARANCES, CAUTION
@@ -55,7 +55,9 @@ class WaterPages:
     async def forecast(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
         told = await self._or_none(self._facts.forecast)
-        rows = None if told is None else water_views.forecast(told, self._names(live))
+        rows = (
+            None if told is None else forecast_views.forecast(told, self._names(live), live["time"], self._model.zone)
+        )
         return self._render(request, "forecast.html", live, rows=rows, w=water_words.FORECAST)
 
     async def due(self, request: Request) -> HTMLResponse:
@@ -82,7 +84,9 @@ class WaterPages:
     def _names(self, live: Json) -> dict[str, str]:
         alarms = {alarm["id"]: alarm["name"] for alarm in self._facts.every_alarm()}
         places = self._model.places(live)
-        return {key: f"{places.get(key.partition('.')[0], '')}: {name}" for key, name in alarms.items()} | places
+        products = {entry["tank"]: entry["product"] for entry in live["tanks"]}
+        held = {one["product"]: products.get(one["id"], "") for one in self._facts.document_facts()["tanks"]}
+        return held | {key: f"{places.get(key.partition('.')[0], '')}: {name}" for key, name in alarms.items()} | places
 
     @staticmethod
     async def _or_none(ask: Callable[..., Awaitable[Any]], *args: object) -> Any:

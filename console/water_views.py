@@ -7,8 +7,8 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NBSP, NOTHING, moment, number, parse_time
-from console.water_words import DUE, FORECAST, RESULTS, SOURCES, STATES, VERDICTS, WATER
+from console.figures import NBSP, NOTHING, moment, number, parse_time, plainly
+from console.water_words import DUE, RESULTS, SOURCES, STATES, VERDICTS, WATER
 from console.words import MONTHS
 
 WIDTH: Final = 640
@@ -166,7 +166,7 @@ def due(told: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
     """The due list in its groups, empty groups left out; times as days on the site's calendar."""
     groups = []
     for state, word in STATES.items():
-        rows = [_due_row(row, names, zone) for row in told["dues"] if row["state"] == state]
+        rows = [_due_row(row, names, now, zone) for row in told["dues"] if row["state"] == state]
         if rows:
             groups.append({"state": state, "name": word, "count": len(rows), "rows": rows})
     return {
@@ -176,15 +176,15 @@ def due(told: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
     }
 
 
-def _due_row(row: Json, names: dict[str, str], zone: ZoneInfo) -> Json:
+def _due_row(row: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
     return {
         "kind": row["kind"],
         "about": names.get(row["about"], row["about"]),
-        "what": row["what"],
+        "what": plainly(row["what"], now, zone),
         "until": DUE["no_date"] if row["until"] is None else _until(row["until"], zone),
         "who": row["who"],
-        "last": row["last"],
-        "note": row["note"],
+        "last": plainly(row["last"], now, zone),
+        "note": plainly(row["note"], now, zone),
         "rule": row["rule"],
         "link": row["link"],
     }
@@ -193,61 +193,3 @@ def _due_row(row: Json, names: dict[str, str], zone: ZoneInfo) -> Json:
 def _until(text: str, zone: ZoneInfo) -> str:
     local = parse_time(text).astimezone(zone)
     return f"{local.day} {MONTHS[local.month - 1]} {local.year} {local:%H:%M}"
-
-
-def forecast(rows: list[Json], names: dict[str, str]) -> list[Json]:
-    """Days of cover and order points, products first."""
-    return [_forecast_row(row, names) for row in rows]
-
-
-def _forecast_row(row: Json, names: dict[str, str]) -> Json:
-    notes = [row["why"], *row["notes"]]
-    return {
-        "name": names.get(row["id"], row["id"]),
-        "product": "1" if row["of"] == "product" else "",
-        "usable": _cubic(row["usable_m3"]),
-        "above": row["above"],
-        "mean": _cubic(row["mean_m3_per_day"]),
-        "weekdays": _weekdays(row["by_weekday_m3"]),
-        "cover": _days(row["cover_days"], row, over=True),
-        "between": _between(row),
-        "order_point": _cubic(row["order_point_m3"]),
-        "lead": NOTHING if row["lead_days"] is None else f"{number(row['lead_days'], 1)}{NBSP}d",
-        "order_by": _order(row),
-        "now": "1" if row["order_now"] else "",
-        "rests": FORECAST["rests"].format(
-            known=row["days_known"], asked=row["days_asked"], papers=row["days_by_papers"], gauge=row["days_by_gauge"]
-        ),
-        "notes": list(dict.fromkeys(note for note in notes if note)),
-    }
-
-
-def _cubic(m3: float | None) -> str:
-    return NOTHING if m3 is None else number(m3, 1)
-
-
-def _days(days: float | None, row: Json, *, over: bool) -> str:
-    if days is not None:
-        return number(days, 1)
-    told = over and row["mean_m3_per_day"] is not None and row["usable_m3"] is not None
-    return FORECAST["over"] if told else NOTHING
-
-
-def _between(row: Json) -> str:
-    if row["cover_earliest_days"] is None:
-        return NOTHING
-    return f"{number(row['cover_earliest_days'], 1)} … {_days(row['cover_latest_days'], row, over=True)}"
-
-
-def _order(row: Json) -> str:
-    if row["order_point_m3"] is None:
-        return NOTHING
-    if row["order_now"]:
-        return FORECAST["now"]
-    return FORECAST["later"] if row["order_by"] is None else _day(row["order_by"])
-
-
-def _weekdays(values: list[float] | None) -> str:
-    if values is None:
-        return ""
-    return " · ".join(f"{day} {number(m3, 0)}" for day, m3 in zip(FORECAST["weekdays"].split(), values, strict=True))

@@ -44,7 +44,21 @@ SCRIPT: Final = {
     "failed": "not written: {why}",
     "offline": "the console does not answer; nothing was written",
 }
+ABOVE: Final = {
+    "low": "the low limit",
+    "low_low": "the low-low limit",
+    "suction": "the lowest suction",
+    "bottom": "the bottom",
+}
+"""What the smallest stock is, by the word of the data."""
+
 FORECAST: Final = {
+    "of_tank": "{what} of {tank}",
+    "held": "not released: {m3}",
+    "unknown": "The level of {tank} is not known now.",
+    "silent": "{tank} was not measured since {time}.",
+    "settles": ", settled at {time} at the earliest",
+    "not_released": "{tank} is {status}{until}: its {m3} m³ do not count until it is released.",
     "over": "more than two years",
     "now": "order now",
     "later": "beyond two years",

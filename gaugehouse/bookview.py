@@ -81,6 +81,7 @@ def account_json(site: Site, account: Account, tank: str | None = None) -> Json:
     return {
         "product": account.product,
         "name": account.name,
+        "begun": account.begun or None,
         "whole": judged_json(account.whole),
         "split": split_json(account.whole),
         "days": [judged_json(one) for one in account.by_day] if monthly else [],
@@ -88,6 +89,7 @@ def account_json(site: Site, account: Account, tank: str | None = None) -> Json:
             {
                 "tank": one.tank,
                 "name": one.name,
+                "begun": one.begun or None,
                 "whole": judged_json(one.whole),
                 "split": split_json(one.whole),
                 "days": [judged_json(day) for day in one.by_day] if monthly else [],

@@ -49,6 +49,8 @@ FARTHEST_DAYS: Final = 400
 """So far back a measurement is looked for that the first day can open with."""
 
 
+NEVER: Final = "9999-12-31"
+
 STANDS: Final = frozenset({DocumentKind.OPENING, DocumentKind.OUTSIDE})
 """Papers that state what is there, and not what came or went."""
 
@@ -66,17 +68,28 @@ class Period(NamedTuple):
 
 
 class TankAccount(NamedTuple):
-    """A tank over the period: its days, and the whole period with its judgement."""
+    """A tank over the period: its days, and the whole period with its judgement. begun: the day of its opening
+    balance, where a month is asked for; days before it are no days of its book."""
 
     tank: str
     name: str
     days: tuple[Row, ...]
     whole: Judged
     by_day: tuple[Judged, ...]
+    begun: str = ""
+
+    def since(self, begun: str) -> "TankAccount":
+        """Without the days before its book began; `begun` "": it has not begun, so there are none."""
+        return self._replace(
+            days=tuple(row for row in self.days if row.period >= (begun or NEVER)),
+            by_day=tuple(one for one in self.by_day if one.row.period >= (begun or NEVER)),
+            begun=begun,
+        )
 
 
 class Account(NamedTuple):
-    """A product over the period. closed: the close that covers it. papers: open documents that it is made of."""
+    """A product over the period. begun: the day on which its first tank's book began, "" for none. closed: the close
+    that covers it. papers: open documents that it is made of."""
 
     product: str
     name: str
@@ -168,6 +181,10 @@ class Books:
             for n in range(len(days))
         ]
         whole = judged_product(self.site.accounts, wholes, product, total(inner))
+        begun = {tank.id: opening.day for tank in tanks if (opening := self._openings.get(tank.id)) is not None}
+        if period.kind == MONTH:
+            accounts = [one.since(begun.get(one.tank, "")) for one in accounts]
+            by_day = [one for one in by_day if one.row.period >= min(begun.values(), default=NEVER)]
         last_close = closes[-1] if closes else None
         open_from = last_close.through if last_close is not None else ""
         return Account(
@@ -183,7 +200,7 @@ class Books:
             tuple(closes),
             tuple(one.number for one in self.documents if one.product == product and open_from < one.day <= days[-1]),
             self.head,
-            min((o.day for t in tanks if (o := self._openings.get(t.id)) is not None), default=""),
+            min(begun.values(), default=""),
             self.by_tank(product, period),
         )
 

@@ -6,7 +6,7 @@ from gaugehouse.core import Core
 from gaugehouse.days import Days
 from gaugehouse.documentcsv import csv_of
 from gaugehouse.documentfields import TAKES, fields_of
-from gaugehouse.documentrecords import Kept, documents_between, kept_json, put_right_by
+from gaugehouse.documentrecords import Kept, documents_between, kept_json, put_right
 from history.book import BookReader
 from inventory.documentdraft import said_of
 
@@ -54,13 +54,13 @@ def asked(book: BookReader, question: Json) -> list[Kept]:
 def document_rows(book: BookReader, core: Core, question: Json) -> list[Json]:
     """The list, each with what its paper said and with what may be done to it."""
     found = asked(book, question)
-    everything = documents_between(book, *EVER) if found else []
+    mended = put_right(documents_between(book, *EVER)) if found else {}
     return [
         kept_json(one)
         | {
             "said": fields_of(said_of(one.document)),
             "open": one.undone is None and core.documents.get(one.document.number) is not None,
-            "put_right_by": put_right_by(everything, one.document.number),
+            "put_right_by": mended.get(one.document.number, []),
         }
         for one in found
     ]

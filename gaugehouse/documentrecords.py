@@ -67,9 +67,13 @@ def document_with(book: BookReader, number: int) -> Kept | None:
     return next((one for one in history_of(book) if one.document.number == number), None)
 
 
-def put_right_by(kept: Iterable[Kept], number: int) -> list[int]:
-    """Documents that stand and put right the one with a number."""
-    return [one.document.number for one in kept if one.undone is None and one.document.corrects == number]
+def put_right(kept: Iterable[Kept]) -> dict[int, list[int]]:
+    """Documents that stand and put another right, by the number of that one."""
+    found: dict[int, list[int]] = {}
+    for one in kept:
+        if one.undone is None and one.document.corrects is not None:
+            found.setdefault(one.document.corrects, []).append(one.document.number)
+    return found
 
 
 def kept_json(kept: Kept) -> Json:

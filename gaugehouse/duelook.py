@@ -6,7 +6,7 @@ from typing import Final
 
 from gaugehouse.duework import due_list, dues_of_book, dues_of_core
 from gaugehouse.errors import CallError
-from gaugehouse.forecastwork import FIGURES, Json, forecasts
+from gaugehouse.forecastwork import FIGURES, Json, forecasts, held_of
 from gaugehouse.looking import now_of, sources_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import load_site
@@ -14,11 +14,11 @@ from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterlook import as_csv, past_core
 
 FORECAST: Final = (
-    "of", "id", "tanks", "time", "usable_m3", "above", "missing", "days_known", "days_asked", "days_by_papers",
-    "days_by_gauge", *FIGURES, "order_now", "why", "notes",
+    "of", "id", "tanks", "time", "usable_m3", "held_m3", "above", "missing", "days_known", "days_asked",
+    "days_by_papers", "days_by_gauge", *FIGURES, "order_now", "why", "notes",
 )  # fmt: skip
 SHOWN: Final = (
-    "of", "id", "usable_m3", "mean_m3_per_day", "cover_days", "cover_earliest_days", "cover_latest_days",
+    "of", "id", "usable_m3", "held_m3", "mean_m3_per_day", "cover_days", "cover_earliest_days", "cover_latest_days",
     "order_point_m3", "order_by", "days_known",
 )  # fmt: skip
 DUE: Final = ("state", "kind", "about", "what", "from", "until", "who", "last", "note", "rule", "link")
@@ -34,7 +34,9 @@ def forecast(args: Namespace) -> int:
         raise CallError(f"{site.path}: no product {args.product!r}; there are {', '.join(products)}")
     with look_into_book(site) as book, look_into_readings(site) as store:
         newest = {tank.id: store.latest(tank.id) for tank in site.tanks}
-        rows = [row for row in forecasts(site, store, book, newest, now_of(book)) if _wanted(row, args)]
+        now_ms = now_of(book)
+        held = held_of(past_core(site, book), now_ms)
+        rows = [row for row in forecasts(site, store, book, newest, now_ms, held) if _wanted(row, args)]
     if args.json:
         print(as_json(rows))
     elif args.csv:

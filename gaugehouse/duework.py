@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import date, timedelta
 from typing import Any, Final
 
+from console.words import MONTHS
 from gaugehouse import checkrecords
 from gaugehouse.closerecords import CLOSE
 from gaugehouse.closeroom import MONTH
@@ -176,11 +177,11 @@ def month_closes(site: Site, book: BookReader, now_ms: int) -> Iterator[Due]:
         yield Due(
             "month close",
             product,
-            f"close and sign the stock account of {month}",
+            f"close and sign the stock account of {MONTHS[first.month - 1]} {first.year}",
             over_ms,
             over_ms + MONTH_CLOSE_DAYS * DAY_MS,
             STOCK_KEEPER,
-            "/stock",
+            f"/stock?month={month}",
             f"within {MONTH_CLOSE_DAYS} d of the month's end",
             "not closed",
         )

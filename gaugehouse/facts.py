@@ -23,6 +23,7 @@ from gaugehouse.corrections import pointing_at, record_rows
 from gaugehouse.days import iso_ms
 from gaugehouse.dipfacts import DaemonDips
 from gaugehouse.documentfacts import document_facts, document_rows, documents_csv
+from gaugehouse.documentmoves import document_moves
 from gaugehouse.documentrecords import Kept, document_with
 from gaugehouse.drainrecords import check_rows
 from gaugehouse.duework import due_list, dues_of_book, dues_of_core
@@ -30,7 +31,7 @@ from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.faultfacts import figures_of, trace_json
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
-from gaugehouse.forecastwork import forecasts
+from gaugehouse.forecastwork import forecasts, held_of
 from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.leakacts import leak_tests
 from gaugehouse.leakpaper import paper_of as leak_paper_of
@@ -318,7 +319,9 @@ class DaemonFacts:
     async def forecast(self) -> list[Json]:
         core = self._core
         newest = {name: keeper.latest for name, keeper in core.keepers.items()}
-        rows: list[Json] = await self._ask(forecasts, core.site, self._store, self._book, newest, self._now_ms())
+        now_ms = self._now_ms()
+        held = held_of(core, now_ms)
+        rows: list[Json] = await self._ask(forecasts, core.site, self._store, self._book, newest, now_ms, held)
         return rows
 
     async def due(self) -> Json:
@@ -406,6 +409,10 @@ class DaemonFacts:
 
     async def documents(self, question: Json) -> list[Json]:
         rows: list[Json] = await self._ask(document_rows, self._book, self._core, question)
+        return rows
+
+    async def document_moves(self, first: str, before: str, tank: str | None) -> list[Json]:
+        rows: list[Json] = await self._ask(document_moves, self._core.site, self._book, first, before, tank)
         return rows
 
     async def documents_csv(self, question: Json) -> str:

@@ -6,8 +6,10 @@ running daemon.
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
+from gaugehouse.core import Core
 from gaugehouse.days import Day, Days, iso_ms
 from gaugehouse.flowdays import GAUGE, PAPER, Flow, by_day, gauge_flows, paper_flows, standing_between
 from gaugehouse.site import Site
@@ -16,6 +18,7 @@ from gaugehouse.tankdays import last_days, read_days
 from history.book import BookReader
 from history.store import Store
 from inventory.forecast import IssueDay, Pattern, Refusal, cover, order_point, pattern
+from inventory.status import MAY_ISSUE, TankStatus
 from models.errors import OutOfRange
 from models.reading import BAD, EXACT, Reading
 
@@ -29,22 +32,72 @@ LEAST_WATCHED: Final = 0.8
 LOW: Final = ("low", "low_low")
 
 
+WILL_BE_RELEASED: Final = frozenset({TankStatus.RECEIVING, TankStatus.SETTLING, TankStatus.AWAITING_TEST})
+"""What waits only for its time and its test: it counts for the order point, and not for the cover. Our own choice."""
+
+
+class Held(NamedTuple):
+    """Why the content of a tank may not be issued now. until_ms: when it has settled, None where nobody can say."""
+
+    status: TankStatus
+    until_ms: int | None = None
+
+
 class Usable(NamedTuple):
-    """What a tank has above its minimum. m3 None: not known now, and `why`. above: what the minimum is."""
+    """What a tank has above its minimum. m3 None: not known now, and `why`. above: what the minimum is. seen_ms: when
+    a tank that is silent was seen last. held: why none of it may be issued now, None where it may."""
 
     tank: str
     m3: float | None
     minimum_m3: float
     above: str
     why: str = ""
+    seen_ms: int | None = None
+    held: Held | None = None
+
+    @property
+    def released_m3(self) -> float | None:
+        return 0.0 if self.held is not None and self.m3 is not None else self.m3
+
+    @property
+    def notes(self) -> list[str]:
+        """What keeps it from being told, or from counting, in words."""
+        said = [self.why] if self.why else []
+        if self.held is not None and self.m3:
+            said.append(f"{self.tank} is {self.held.status.value}: its {self.m3:.1f} m3 do not count as usable")
+        return said
+
+    @property
+    def coming_m3(self) -> float:
+        """What is released sooner than a load that is ordered now."""
+        return self.m3 or 0.0 if self.held is not None and self.held.status in WILL_BE_RELEASED else 0.0
+
+
+def held_of(core: Core, now_ms: int) -> dict[str, Held]:
+    """Tanks whose content may not be issued now. In the thread that steps the core. Empty where no status is kept."""
+    found = {}
+    for tank in core.site.tanks:
+        state = core.status.get(tank.id)
+        if state is not None and state.status not in MAY_ISSUE:
+            counting = state.countdown
+            runs = counting is not None and not counting.held and not counting.over
+            until_ms = now_ms + counting.left_ms if counting is not None and runs else None
+            found[tank.id] = Held(state.status, until_ms if state.status is TankStatus.SETTLING else None)
+    return found
 
 
 def forecasts(
-    site: Site, store: Store, book: BookReader, newest: Mapping[str, Reading | None], now_ms: int
+    site: Site,
+    store: Store,
+    book: BookReader,
+    newest: Mapping[str, Reading | None],
+    now_ms: int,
+    held: Mapping[str, Held] = MappingProxyType({}),
 ) -> list[Json]:
     """Every product first, then every tank, each with its pattern, cover and order point, or why there is none.
 
-    newest: the newest reading of each tank.
+    newest: the newest reading of each tank. held: tanks whose content may not be issued now; days of cover are of what
+    may be.
     """
     days = Days(site.zone, site.day_starts_min)
     rules = site.forecast.rules
@@ -55,7 +108,10 @@ def forecasts(
         tank.id: {one.day.date for one in read_days(store, tank.id, span) if one.watched >= LEAST_WATCHED}
         for tank in site.tanks
     }
-    usable = {tank.id: usable_of(site, tank.id, newest.get(tank.id), now_ms) for tank in site.tanks}
+    usable = {
+        tank.id: usable_of(site, tank.id, newest.get(tank.id), now_ms)._replace(held=held.get(tank.id))
+        for tank in site.tanks
+    }
     at, today = now_ms, days.at(now_ms)
     told = []
     for product in site.products:
@@ -83,7 +139,9 @@ def usable_of(site: Site, tank: str, reading: Reading | None, now_ms: int) -> Us
     if reading is None or reading.quality is BAD or reading.tov_m3 is None:
         return Usable(tank, None, minimum, above, f"the level of {tank} is not known now")
     if now_ms - reading.time_ms > NEWEST_AGE_MS:
-        return Usable(tank, None, minimum, above, f"{tank} was not measured since {iso_ms(reading.time_ms)}")
+        return Usable(
+            tank, None, minimum, above, f"{tank} was not measured since {iso_ms(reading.time_ms)}", reading.time_ms
+        )
     if reading.bound is not EXACT:
         return Usable(tank, max(0.0, reading.tov_m3 - minimum), minimum, above, f"{tank} holds at least this")
     return Usable(tank, max(0.0, reading.tov_m3 - minimum), minimum, above)
@@ -131,8 +189,9 @@ def _told(
     days, rests = issue_days(flows, tanks, watched, span, site_out=of == "product")
     start = date.fromisoformat(today.date)
     by = pattern(days, start, site.forecast.rules)
-    known = [usable[tank].m3 for tank in tanks]
-    notes = [usable[tank].why for tank in tanks if usable[tank].why]
+    parts = [usable[tank] for tank in tanks]
+    known = [part.released_m3 for part in parts]
+    notes = [note for part in parts for note in part.notes]
     stock = None if all(one is None for one in known) else sum(one for one in known if one is not None)
     row: Json = {
         "of": of,
@@ -140,6 +199,8 @@ def _told(
         "tanks": tanks,
         "time": iso_ms(now_ms),
         "usable_m3": stock,
+        "held_m3": sum(part.m3 for part in parts if part.held is not None and part.m3 is not None),
+        "parts": [_part(part) for part in parts],
         "above": ", ".join(f"{usable[tank].above} of {tank}" for tank in tanks),
         "missing": [tank for tank in tanks if usable[tank].m3 is None],
         "days_known": 0,
@@ -157,7 +218,24 @@ def _told(
     row["by_weekday_m3"] = list(by.by_weekday)
     if stock is None:
         return row | {"why": "; ".join(notes)}
-    return row | _answers(site, tanks, stock, by, start, now_ms, today, notes)
+    coming = sum(part.coming_m3 for part in parts)
+    return row | _answers(site, tanks, stock, coming, by, start, notes)
+
+
+def _part(part: Usable) -> Json:
+    """What one tank gives to the stock that is told of."""
+    return {
+        "tank": part.tank,
+        "usable_m3": part.released_m3,
+        "held_m3": part.m3 if part.held is not None else 0.0,
+        "status": None if part.held is None else part.held.status.value,
+        "until": None if part.held is None or part.held.until_ms is None else iso_ms(part.held.until_ms),
+        "minimum_m3": part.minimum_m3,
+        "above": part.above,
+        "notes": part.notes,
+        "known": part.m3 is not None,
+        "seen": None if part.seen_ms is None else iso_ms(part.seen_ms),
+    }
 
 
 FIGURES: Final = (
@@ -167,9 +245,9 @@ FIGURES: Final = (
 
 
 def _answers(
-    site: Site, tanks: list[str], stock: float, by: Pattern, start: date, now_ms: int, today: Day, notes: list[str]
+    site: Site, tanks: list[str], stock: float, coming: float, by: Pattern, start: date, notes: list[str]
 ) -> Json:
-    """Cover and order point from now on: what is left of today counts as the part of a day that it is."""
+    """Cover of what may be issued, and the order point. coming: what is released sooner than a load ordered now."""
     lasts = cover(stock, by, start)
     answers: Json = {
         "cover_days": lasts.days,
@@ -181,7 +259,7 @@ def _answers(
     if site.forecast.delivery_days is None:
         why = "no order point: the site file does not say how long a delivery takes ([stock.forecast] delivery)"
         return answers | {"notes": [*notes, why]}
-    point = order_point(stock, by, start, site.forecast.delivery_days + settling)
+    point = order_point(stock + coming, by, start, site.forecast.delivery_days + settling)
     in_days = point.in_days
     order_by = None if in_days is None else (start + timedelta(days=int(in_days))).isoformat()
     return answers | {

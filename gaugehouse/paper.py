@@ -9,37 +9,30 @@ character that it lacks is printed as a mark, and a note at the end names it: ne
 """
 
 import logging
-import unicodedata
 from collections.abc import Sequence
 from datetime import datetime
 from math import ceil
-from pathlib import Path
 from typing import Final, Literal, NamedTuple
 
-from fpdf import FPDF
 from fpdf.enums import CellBordersLayout, MethodReturnValue, TableBordersLayout
 from fpdf.fonts import FontFace, TTFFont
 
 from gaugehouse import __version__
 from gaugehouse.cli import CAUTION
+from gaugehouse.papertable import ABOVE_MM, INK, LACKING, RULE, Align, LetteredSheet, Letters, height_of
 
-FONTS: Final = Path(__file__).parent / "fonts"
-FACE: Final = "paper"
 SIMULATED: Final = "SIMULATED DATA · an invented site · not a record of any real tank"
 MARGIN_MM: Final = 16.0
-INK: Final = 20
 GREY: Final = 95
-RULE: Final = 165
+LINE_OF_PT: Final = 0.46
+"""Millimetres of a line of a table for each point of its letters."""
 HAIRLINE_MM: Final = 0.15
-LACKING: Final = "\N{REPLACEMENT CHARACTER}"
-SMALLEST_PT: Final = 4.5
 LONG: Final = 900
 """Signs from which on a field's value is set as a paragraph, which a page's end may part."""
 _PAGES: Final = "\ufdd0"  # stands for a digit of the number of pages until it is known; no text can hold it
 MOST_DIGITS: Final = 4
 
 Size = Literal["A4", "Letter"]
-Align = Literal["left", "right", "center"]
 
 
 class Field(NamedTuple):
@@ -123,14 +116,18 @@ def pdf_of(paper: Paper) -> bytes:
     if paper.made_at.tzinfo is None:
         raise ValueError(f"{paper.title}: the time at which a paper is made needs its offset, got {paper.made_at}")
     logging.getLogger("fontTools").setLevel(logging.WARNING)  # it tells every table that it cuts
-    for digits in range(1, MOST_DIGITS + 1):
-        sheet = _Sheet(paper, digits)
+    lettering: dict[str, Letters] = {}
+    digits = 0
+    while True:
+        sheet = _Sheet(paper, lettering)
+        digits = max(digits + 1, len(str(sheet.least_pages())))
         try:
+            sheet.leave_room_for(digits)
             sheet.add_page()
             for block in paper.blocks:
                 sheet.block(block)
             sheet.say_what_lacks()
-            if sheet.pages_count < 10**digits or digits == MOST_DIGITS:
+            if sheet.pages_count < 10**digits or digits >= MOST_DIGITS:
                 break
         finally:
             for font in sheet.fonts.values():
@@ -139,20 +136,13 @@ def pdf_of(paper: Paper) -> bytes:
     return bytes(sheet.output())
 
 
-class _Sheet(FPDF):
+class _Sheet(LetteredSheet):
     """The drawing of one paper. fpdf2 calls `header` and `footer` for each page."""
 
-    def __init__(self, paper: Paper, digits: int) -> None:
-        super().__init__("landscape" if paper.landscape else "portrait", "mm", paper.size)
+    def __init__(self, paper: Paper, lettering: dict[str, Letters]) -> None:
+        super().__init__("landscape" if paper.landscape else "portrait", paper.size, lettering)
         self.paper = paper
-        self.lacking: dict[str, None] = {}
-        self.add_font(FACE, "", FONTS / "DejaVuSansCondensed.ttf")
-        regular = self.fonts[FACE]
-        assert isinstance(regular, TTFFont)
-        self._known = frozenset(regular.cmap)
-        self.add_font(FACE, "B", FONTS / "DejaVuSansCondensed-Bold.ttf")
-        self._pages = _PAGES * digits
-        self.alias_nb_pages(self._pages)
+        self._pages = _PAGES
         self.set_creation_date(paper.made_at)
         self.set_title(self.clean(paper.title))
         self.set_author(self.clean(paper.made_by))
@@ -169,34 +159,18 @@ class _Sheet(FPDF):
         self.set_auto_page_break(True, self._foot_mm + 3.0)
         self.set_text_color(INK)
 
-    def clean(self, text: str) -> str:
-        """Text as this font can print it: composed, without control signs, a mark for what it lacks."""
-        kept: list[str] = []
-        for sign in unicodedata.normalize("NFC", text):
-            if sign == "\n" or ord(sign) in self._known:
-                kept.append(sign)
-            elif unicodedata.category(sign) == "Cc":
-                kept.append(" ")
-            else:
-                self.lacking[sign] = None
-                kept.append(LACKING)
-        return "".join(kept)
+    def least_pages(self) -> int:
+        """So many pages at the least: each row of a table has a line."""
+        high = sum(
+            len(block.rows) * (block.size_pt * LINE_OF_PT + 2 * ABOVE_MM)
+            for block in self.paper.blocks if isinstance(block, Table)
+        )  # fmt: skip
+        return max(1, int(high / self.eph))
 
-    def fitted(self, text: str, wide_mm: float) -> str:
-        """Text for one line of that width: set smaller where it is too long, cut where even that does not help."""
-        line = " ".join(self.clean(text).split())
-        while self.get_string_width(line) > wide_mm and self.font_size_pt > SMALLEST_PT:
-            self.set_font_size(self.font_size_pt - 0.25)
-        if self.get_string_width(line) <= wide_mm:
-            return line
-        while line and self.get_string_width(f"{line}…") > wide_mm:
-            line = line[:-1]
-        return f"{line}…"
-
-    def face(self, size_pt: float, *, bold: bool = False, grey: int = INK) -> None:
-        """Choose the letters for what is written next."""
-        self.set_font(FACE, "B" if bold else "", size_pt)
-        self.set_text_color(grey)
+    def leave_room_for(self, digits: int) -> None:
+        """How long the number of all pages will be: only at the end it is known."""
+        self._pages = _PAGES * digits
+        self.alias_nb_pages(self._pages)
 
     # head and foot ----------------------------------------------------------------------------------------------
 
@@ -335,55 +309,17 @@ class _Sheet(FPDF):
             self.face(9, grey=GREY)
             self.cell(self.epw, 5.0, self.clean(block.empty), new_x="LMARGIN", new_y="NEXT")
             return
-        self.face(block.size_pt)
-        line = block.size_pt * 0.46
-        total = sum(column.share for column in block.columns)
+        line = block.size_pt * LINE_OF_PT
+        heads = [column.head for column in block.columns]
+        places = self.places([column.share for column in block.columns], [column.align for column in block.columns])
         if block.together:
-            high = self._height(block, total, line)
-            if high < self.eph * 0.8 and self.will_page_break(high):
+            cells = [heads, *block.rows]
+            high = sum(height_of(self.row_of(row, places, block.size_pt, bold=False)) * line + 1.4 for row in cells)
+            if high + 8.0 < self.eph * 0.8 and self.will_page_break(high + 8.0):
                 self.add_page()
         if block.title:
             self._title(block.title, 16.0)
-            self.face(block.size_pt)
-        self.set_draw_color(RULE)
-        bold = FontFace(emphasis="BOLD")
-        with self.table(
-            borders_layout=TableBordersLayout.HORIZONTAL_LINES,
-            col_widths=tuple(column.share for column in block.columns),
-            headings_style=FontFace(emphasis="BOLD", fill_color=228, size_pt=block.size_pt - 0.5),
-            line_height=line,
-            padding=(0.7, 1.2),
-            text_align=tuple(column.align.upper() for column in block.columns),
-            v_align="TOP",
-        ) as table:
-            table.row([self.clean(column.head) for column in block.columns])
-            for place, row in enumerate(block.rows):
-                for part in self._parts(block, row, total, line):
-                    table.row(part, style=bold if place in block.strong else None)
-
-    def _lines(self, block: Table, row: Sequence[str], total: float, line_mm: float) -> list[list[str]]:
-        """Each cell of a row as the lines into which its column breaks it."""
-        cells: list[list[str]] = []
-        for text, column in zip(row, block.columns, strict=True):
-            wide = self.epw * column.share / total - 2.6
-            lines = self.multi_cell(wide, line_mm, self.clean(text), dry_run=True, output=MethodReturnValue.LINES)
-            assert isinstance(lines, list)
-            cells.append(lines)
-        return cells
-
-    def _height(self, block: Table, total: float, line_mm: float) -> float:
-        """How high a table is, with its title and heads, to within a line or two."""
-        rows = [[column.head for column in block.columns], *block.rows]
-        return sum(max(map(len, self._lines(block, row, total, line_mm))) * line_mm + 1.4 for row in rows) + 8.0
-
-    def _parts(self, block: Table, row: Sequence[str], total: float, line_mm: float) -> list[list[str]]:
-        """A row as it is, or cut into several where its text is higher than half a page: no page might hold it."""
-        most = max(1, int(self.eph * 0.5 / line_mm))
-        cells = self._lines(block, row, total, line_mm)
-        if max(map(len, cells)) <= most:
-            return [[self.clean(text) for text in row]]
-        parts = range(0, max(map(len, cells)), most)
-        return [["\n".join(lines[at : at + most]) for lines in cells] for at in parts]
+        self.table_of(heads, block.rows, places, block.strong, block.size_pt, line)
 
     def _note(self, block: Note) -> None:
         self._title(block.title, 8.0)

@@ -12,8 +12,10 @@ SUMS: Final = ("receipts", "issues", "transfers", "draws", "adjustments")
 HEADS: Final = ("Receipts", "Issues", "Transfers", "Drawn off", "Adjust-\nments")
 
 
-def book_columns(first: Sequence[Column]) -> tuple[Column, ...]:
-    """Standard volumes for people; those as measured beside them in files."""
+def book_columns(first: Sequence[Column], *, daily: bool = False) -> tuple[Column, ...]:
+    """daily: without the verdict on paper, as a rule is of a month.
+
+    Standard volumes for people; those as measured beside them in files."""
     standard = [volume(f"{name}_standard_m3", head, signed=True) for name, head in zip(SUMS, HEADS, strict=True)]
     gross = [
         volume(f"{name}_gross_m3", f"{name.capitalize()} as measured", signed=name not in STANDS, wide=True)
@@ -29,12 +31,12 @@ def book_columns(first: Sequence[Column]) -> tuple[Column, ...]:
         volume("variance_u95_m3", "±", share=0.8),
         volume("cumulative_standard_m3", "Cumu-\nlative", signed=True),
         number("percent", "Of base", "%", 3, shown=2, signed=True, share=0.8),
-        Column("source", "Measured by", share=0.9),
+        Column("source", "Measured\nby", share=0.9),
         *gross,
         Column("physical_time", "Measured at", Kind.TIME, wide=True),
         volume("base_m3", "Base of the rule", wide=True),
         volume("allowed_m3", "Allowed", wide=True),
-        Column("verdict", "Verdict", share=1.7),
+        Column("verdict", "Verdict", share=1.7, wide=daily),
         Column("telling", "Can the tank tell", wide=True),
         Column("missing", "Missing", share=1.5),
     )
@@ -43,7 +45,7 @@ def book_columns(first: Sequence[Column]) -> tuple[Column, ...]:
 STANDS: Final = frozenset({"opening", "book", "physical"})
 ROW: Final = book_columns([Column("name", "Account", share=1.3), identity("account")])
 DAY: Final = book_columns(
-    [Column("name", "Tank", share=1.1), identity("account"), Column("period", "Day", Kind.DAY, share=1.2)]
+    [Column("name", "Tank", share=1.1), identity("account"), Column("period", "Day", Kind.DAY, share=1.2)], daily=True
 )
 
 

@@ -53,8 +53,9 @@ class Sources(NamedTuple):
         return Days(self.site.zone, self.site.day_starts_min)
 
     def name_of(self, tank: str) -> str:
-        """A tank's name, its id where the site has it no more."""
-        return next((one.name for one in self.site.tanks if one.id == tank), tank)
+        """A tank's name (a product's where no tank is called so), its id where the site has it no more."""
+        products = {one.id: one.name for one in self.site.products}
+        return (products | {one.id: one.name for one in self.site.tanks}).get(tank, tank)
 
     def reading_at(self, tank: str, at_ms: int) -> Reading | None:
         """The newest reading up to a moment that still says what was there then."""

@@ -19,6 +19,7 @@ BENCHES = (
     "bench_forecast",
     "bench_leak",
     "bench_pages",
+    "bench_paper",
 )
 
 if __name__ == "__main__":

@@ -49,8 +49,8 @@ def test_a_wrong_entry_is_told_field_by_field_and_the_right_one_stands_in_the_li
     page.locator("#paper [name=temperature]").fill("27.5")
     press(page, "Write it down")
     expect(page.locator("#paper output")).to_contain_text("document 1", timeout=SLOW_MS)
-    expect(page.locator("#list tbody tr")).to_have_count(1, timeout=SLOW_MS)
-    expect(page.locator("#list tbody tr")).to_contain_text(re.compile("\\+36.000"))
+    expect(page.locator("#list tr[data-number]")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#list tr[data-number]")).to_contain_text(re.compile("\\+36.000"))
     expect(page.locator("#paper .wrong tbody tr")).to_have_count(0)
 
 
@@ -61,7 +61,7 @@ def test_what_is_asked_about_is_taken_when_one_is_sure(page: Page, console: Cons
     press(page, "Write it down")
     expect(page.locator("#paper .wrong")).to_contain_text("maximum working level", timeout=SLOW_MS)
     page.locator("#sure").click()
-    expect(page.locator("#list tbody tr")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#list tr[data-number]")).to_have_count(1, timeout=SLOW_MS)
     expect(page.locator("#sure")).to_be_hidden()
 
 
@@ -93,13 +93,13 @@ def test_a_document_is_put_right_and_undone(page: Page, console: Console) -> Non
     opened(page, console)
     note(page, "36 000")
     press(page, "Write it down")
-    expect(page.locator("#list tbody tr")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#list tr[data-number]")).to_have_count(1, timeout=SLOW_MS)
     press(page, "Put right")
     expect(page.locator("#paper h2")).to_contain_text("Document 1")
     expect(page.locator("#paper [name=observed]")).to_have_value("36")
     page.locator("#paper [name=observed]").fill("35.5")
     press(page, "Write it down")
-    row = page.locator("#list tbody tr")
+    row = page.locator("#list tr[data-number]")
     expect(row).to_contain_text("puts right document 1", timeout=SLOW_MS)
     expect(row).to_have_count(1)
     row.get_by_role("button", name="Undo").click()
@@ -134,7 +134,7 @@ def test_a_file_is_taken_whole_or_not_at_all(page: Page, console: Console, tmp_p
     page.locator("#file [name=file]").set_input_files(path)
     press(page, "Take it in")
     expect(page.locator("#file output")).to_contain_text("3 documents taken: 1 to 3", timeout=SLOW_MS)
-    expect(page.locator("#list tbody tr")).to_have_count(3, timeout=SLOW_MS)
+    expect(page.locator("#list tr[data-number]")).to_have_count(3, timeout=SLOW_MS)
 
 
 def test_on_a_phone_nothing_runs_out_of_the_page(browser: Browser, console: Console) -> None:
@@ -142,6 +142,6 @@ def test_on_a_phone_nothing_runs_out_of_the_page(browser: Browser, console: Cons
     opened(page, console)
     note(page, "36 000")
     press(page, "Write it down")
-    expect(page.locator("#list tbody tr")).to_have_count(1, timeout=SLOW_MS)
+    expect(page.locator("#list tr[data-number]")).to_have_count(1, timeout=SLOW_MS)
     assert page.evaluate("() => document.documentElement.scrollWidth") <= PHONE["width"]
     page.close()

@@ -117,6 +117,7 @@ ASKED = [
     get("/api/samples"), post("/api/samples/{number}/withdraw", {"number": 1}, why="of another tank"),
     get("/api/documents/facts"), post("/api/documents", **PAPER), post("/api/documents/import", csv=CSV),
     get("/api/documents"), get("/api/documents.csv"),
+    get("/api/documents/movements", **{"from": "2026-09-01", "to": "2026-10-01"}),
     post("/api/documents/{number}/correct", {"number": 1}, observed="35900 L"),
     post("/api/documents/{number}/undo", {"number": 3}, comment="written down twice"),
     get("/api/stock"), get("/api/stock/book"), get("/api/stock/book.csv"),

@@ -833,6 +833,10 @@ class FakeFacts:
         self._ask_store()
         return self.papers.rows(question)
 
+    async def document_moves(self, first: str, before: str, tank: str | None) -> list[Json]:
+        self._ask_store()
+        return self.papers.moves(first, before, tank)
+
     async def documents_csv(self, question: Json) -> str:
         self._ask_store()
         return self.papers.csv(question)

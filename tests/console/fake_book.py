@@ -125,10 +125,11 @@ class FakeBook:
         obstacles += [f"{one}: enter the papers that are missing" for one in product.row.missing if "incomplete" in one]
         closed = self.signed.get(name)
         return {
-            "product": "jet", "name": "Jet A-1", "whole": judged_json(product), "split": split_json(product),
-            "days": [],
+            "product": "jet", "name": "Jet A-1", "begun": "2026-01-01",
+            "whole": judged_json(product), "split": split_json(product), "days": [],
             "tanks": [
-                {"tank": tank, "name": words, "whole": judged_json(whole), "split": split_json(whole),
+                {"tank": tank, "name": words, "begun": "2026-01-01", "whole": judged_json(whole),
+                 "split": split_json(whole),
                  "days": [judged_json(one) for one in shown] if kind == "month" else []}
                 for tank, words, whole, shown in tanks
             ],

@@ -10,6 +10,7 @@ from typing import Any
 from console.facts import ActAnswer, Json
 from gaugehouse.acts import act_of
 from gaugehouse.documentfacts import document_facts, document_rows, documents_csv
+from gaugehouse.documentmoves import document_moves
 from gaugehouse.documentrecords import document_with
 from gaugehouse.errors import CallError
 from history.chain import Entry
@@ -54,6 +55,9 @@ class FakeDocuments:
     def rows(self, question: Json) -> list[Json]:
         core = self.office.core
         return document_rows(self._book, core, question)
+
+    def moves(self, first: str, before: str, tank: str | None) -> list[Json]:
+        return document_moves(self.office.core.site, self._book, first, before, tank)
 
     def csv(self, question: Json) -> str:
         assert self.office

@@ -100,16 +100,34 @@ class FakeWater:
         }  # fmt: skip
 
     def forecast(self) -> list[Json]:
+        def part(tank: str, m3: float | None, **more: Any) -> Json:
+            return {
+                "tank": tank, "usable_m3": m3, "held_m3": 0.0, "status": None, "until": None, "minimum_m3": 31.0,
+                "above": "low", "notes": [], "known": m3 is not None, "seen": None,
+            } | more  # fmt: skip
+
+        waits = "ostler-s is settling: its 55.1 m3 do not count as usable"
+        held = part(
+            "ostler-s", 0.0, held_m3=55.1, status="settling", until=self._iso(self._t0_ms + DAY_MS), notes=[waits]
+        )
         told: Json = {
             "of": "product", "id": "Jet A-1", "tanks": ["ostler-n", "ostler-s"], "time": self._iso(self._t0_ms),
-            "usable_m3": 812.4, "above": "low of ostler-n, low of ostler-s", "missing": [], "days_known": 50,
+            "usable_m3": 812.4, "held_m3": 55.1, "parts": [part("ostler-n", 812.4), held],
+            "above": "low of ostler-n, low of ostler-s", "missing": [], "days_known": 50,
             "days_asked": 56, "days_by_papers": 31, "days_by_gauge": 19, "mean_m3_per_day": 42.5, "sd_m3": 6.1,
             "by_weekday_m3": [50.0, 40.0, 38.0, 41.0, 66.0, 40.0, 22.5], "cover_days": 19.2,
             "cover_earliest_days": 15.0, "cover_latest_days": 24.7, "lead_days": 4.75, "order_point_m3": 288.1,
             "order_in_days": 12.3, "order_by": "2026-12-07", "order_earliest_in_days": 9.4, "order_now": False,
-            "notes": ["settling of a full tank by the site's rule: 42.0 h"], "why": "",
+            "notes": [waits, "settling of a full tank by the site's rule: 42.0 h"], "why": "",
         }  # fmt: skip
-        now = {"of": "tank", "id": "ostler-s", "order_now": True, "order_in_days": 0.0, "order_by": "2026-11-25"}
+        now = {
+            "of": "tank",
+            "id": "ostler-s",
+            "parts": [held],
+            "order_now": True,
+            "order_in_days": 0.0,
+            "order_by": "2026-11-25",
+        }
         blank = dict.fromkeys(
             ("usable_m3", "mean_m3_per_day", "sd_m3", "by_weekday_m3", "cover_days", "cover_earliest_days",
              "cover_latest_days", "lead_days", "order_point_m3", "order_in_days", "order_by", "order_earliest_in_days",
@@ -119,7 +137,17 @@ class FakeWater:
         return [
             told,
             told | now,
-            told | blank | {"of": "tank", "id": "pipit", "days_known": 9, "why": few, "notes": []},
+            told
+            | blank
+            | {
+                "of": "tank",
+                "id": "pipit",
+                "days_known": 9,
+                "why": few,
+                "notes": [],
+                "held_m3": 0.0,
+                "parts": [part("pipit", None, notes=["the level of pipit is not known now"])],
+            },
         ]
 
     def due(self) -> Json:

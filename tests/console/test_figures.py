@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from console.figures import MINUS, THIN, clock, date, duration, figure, moment, number, written
+from console.figures import MINUS, NBSP, THIN, clock, date, duration, figure, moment, number, plainly, written
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 
@@ -99,3 +99,19 @@ def test_a_figure_is_marked_by_what_to_think_of_it(
 
 def test_a_missing_figure_is_never_blank_nor_zero() -> None:
     assert written("gsv_m3", None) == "– – –"
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("no sample before 2026-07-14T12:30:00.000Z", "no sample before 13:30"),
+        ("no sample before 2026-07-16T23:30:00.000Z", "no sample before 17 Jul 00:30"),
+        ("2026-07-01 by Ada: clear", f"1{NBSP}Jul by Ada: clear"),
+        ("2025-12-31 by Ada", f"31{NBSP}Dec 2025 by Ada"),
+        ("certificate C-2026-02-11 ends", "certificate C-2026-02-11 ends"),
+        ("paper 2026-77-01", "paper 2026-77-01"),
+    ],
+)
+def test_days_and_times_in_a_sentence_are_told_on_the_sites_clock(said: str, told: str) -> None:
+    # Dublin is an hour ahead of UTC in July.
+    assert plainly(said, "2026-07-14T09:00:00Z", DUBLIN) == told

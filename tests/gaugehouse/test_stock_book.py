@@ -369,3 +369,18 @@ def test_every_opening_is_the_closing_before_over_restarts_closes_dst_and_other_
                     assert after[f"opening_{side}_m3"] == before[f"closing_{side}_m3"]
     finally:
         ledger.close()
+
+
+def test_a_months_rows_begin_where_the_book_begins(ledger: Ledger) -> None:
+    for tank, day in (("palm", "2026-01-10"), ("ridge", "2026-01-12")):
+        ledger.until(f"{day}T08:00:00Z")
+        ledger.add("opening balance", day, tank=tank, observed="400 m3", standard="400 m3")
+    ledger.end_of("palm", "2026-01-13", level(400.0))
+    ledger.until("2026-01-14T08:00:00Z")
+    product = ledger.product("month", "2026-01")
+    assert product["begun"] == "2026-01-10"
+    assert [day["period"] for day in product["days"]] == [f"2026-01-{n}" for n in (10, 11, 12, 13, 14)]
+    palm, ridge = product["tanks"]
+    assert palm["days"][0]["period"] == palm["begun"] == "2026-01-10"
+    assert ridge["days"][0]["period"] == ridge["begun"] == "2026-01-12"
+    assert all("no opening balance" not in day["missing"] for tank in (palm, ridge) for day in tank["days"])

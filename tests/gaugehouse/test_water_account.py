@@ -12,12 +12,13 @@ from gaugehouse.cli import main
 from gaugehouse.days import Days
 from gaugehouse.documentrecords import documents_of
 from gaugehouse.flowdays import by_day, gauge_flows, paper_flows
-from gaugehouse.forecastwork import forecasts, usable_of
+from gaugehouse.forecastwork import Held, forecasts, usable_of
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.tankdays import last_days, read_days
 from gaugehouse.waterroom import AirDay
 from gaugehouse.waterwork import water_json, waters_of
 from inventory.documents import DocumentKind
+from inventory.status import TankStatus
 from models.moistair import vapour_density_kgpm3
 from tests.gaugehouse.waterpast import (
     AREA,
@@ -188,6 +189,26 @@ def test_without_a_delivery_time_there_is_cover_but_no_order_point(tmp_path: Pat
     assert row["order_point_m3"] is None
     assert any("[stock.forecast] delivery" in note for note in row["notes"])
     assert any("settling counts as none" in note for note in row["notes"])
+
+
+def test_what_is_not_released_gives_no_cover_and_is_named(tmp_path: Path) -> None:
+    site = site_of(tmp_path)
+    fill(site)
+    free = forecast(site)["product jet"]
+    with look_into_book(site) as book, look_into_readings(site) as store:
+        newest = {"palm": store.latest("palm")}
+        settling = forecasts(site, store, book, newest, NOW_MS, {"palm": Held(TankStatus.SETTLING, NOW_MS + HOUR_MS)})
+        barred = forecasts(site, store, book, newest, NOW_MS, {"palm": Held(TankStatus.QUARANTINED)})
+    for rows in (settling, barred):
+        row = rows[0]
+        assert (row["usable_m3"], row["cover_days"]) == (0.0, 0.0)
+        assert row["held_m3"] == pytest.approx(free["usable_m3"])
+        assert "do not count as usable" in row["notes"][0]
+    # what settles is released before a load that is ordered now; what is quarantined may never be
+    assert settling[0]["order_in_days"] == pytest.approx(free["order_in_days"])
+    assert barred[0]["order_now"] is True
+    assert settling[0]["parts"][0]["status"] == "settling"
+    assert settling[0]["parts"][0]["until"] == "2026-04-10T10:00:00.000Z"
 
 
 @pytest.fixture
