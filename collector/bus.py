@@ -16,7 +16,7 @@ from collector.errors import CollectorStopped
 from collector.health import BusHealth, InstrumentHealth
 from collector.line import Line, to_its_end
 from collector.poll import Polled, Poller
-from collector.schedule import Slot, choose, owe_the_others
+from collector.schedule import Roster, Slot
 from collector.spec import BusSpec
 from modbus.reply import FailureKind
 from models.reading import Sample
@@ -63,7 +63,7 @@ class Bus:
             health = self.health.instruments[instrument.id] = InstrumentHealth(instrument.unit)
             slot = Slot(instrument.id, spec.period_ms, now_ms)
             self._members[instrument.id] = Member(instrument.id, Poller(instrument, spec.timeout_ms), health, slot)
-        self._slots = [member.slot for member in self._members.values()]
+        self._roster = Roster([member.slot for member in self._members.values()])
         self._nap: asyncio.Timeout | None = None
         self._stopping = False
         self._connect_at_s = 0.0
@@ -95,7 +95,7 @@ class Bus:
                 if self._line.rest_s > 0:
                     await self._let_rest()
                     continue
-                slot = choose(self._slots, self._clock.elapsed_ms())
+                slot = self._roster.choose(self._clock.elapsed_ms())
                 if slot is None:
                     await self._rest()
                 else:
@@ -110,7 +110,7 @@ class Bus:
         member = self._members[instrument]
         future: asyncio.Future[Sample] = asyncio.get_running_loop().create_future()
         member.waiting.append(future)
-        member.slot.asked = True
+        self._roster.want(member.slot)
         self._wake()
         return await future
 
@@ -123,8 +123,9 @@ class Bus:
 
     async def _rest(self) -> None:
         """Sleep to the next tick, unless someone asks before or the line is to be tried again."""
-        now_ms = self._clock.elapsed_ms()
-        due_ms = min([slot.due_ms for slot in self._slots], default=now_ms + _NOBODY_MS)
+        now_ms, due_ms = self._clock.elapsed_ms(), self._roster.next_ms
+        if due_ms is None:
+            due_ms = now_ms + _NOBODY_MS
         if due_ms - now_ms <= _SHORT_NAP_MS:
             await self._clock.sleep_until_elapsed(due_ms)
             return
@@ -169,9 +170,7 @@ class Bus:
         if self._refusals:
             logger.info("bus=%s connected after %d attempts that failed", self._spec.id, self._refusals)
         if self._refusals or not self._heard:
-            now_ms = self._clock.elapsed_ms()
-            for slot in self._slots:
-                slot.hurry(now_ms)
+            self._roster.hurry(self._clock.elapsed_ms())
         self._useless = 0 if self._heard else self._useless + 1
         self._connect_at_s = loop.time() + (self._pause_s(self._useless - 1) if self._useless else 0.0)
         self._refusals = self._silent = 0
@@ -197,9 +196,7 @@ class Bus:
         else:
             await asyncio.sleep(0)  # nothing was waited for, and the others want their turn
         sample = polled.sample
-        slot.done(started_ms, self._clock.elapsed_ms(), sample.answered)
-        if not sample.answered:
-            owe_the_others(self._slots, slot)
+        self._roster.done(slot, started_ms, self._clock.elapsed_ms(), sample.answered)
         member.health.missed_ticks = slot.missed
         self.health.polls += 1
         self.count(member.id, polled)
@@ -236,7 +233,7 @@ class Bus:
             self._silent = 0
             return
         self._silent += 1
-        if self._silent >= max(4, 2 * len(self._slots)):
+        if self._silent >= max(4, 2 * len(self._roster)):
             self._silent = 0
             self._line.close()
 

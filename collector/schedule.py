@@ -7,7 +7,8 @@ Fairness: after each failed poll every sound instrument that is due has its turn
 """
 
 import hashlib
-from collections.abc import Iterable
+from bisect import bisect_left, insort
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 PATIENCE: Final = 3
@@ -95,3 +96,63 @@ def owe_the_others(slots: Iterable[Slot], failed: Slot) -> None:
     """A poll failed and took its time-out: the sound neighbours come before the next failing one."""
     for slot in slots:
         slot.owed = slot is not failed and slot.failures == 0
+
+
+class Roster:
+    """All slots of one bus, sorted by when they fall due, so that a long bus costs no more a poll than a short one.
+
+    Gives what `choose` gives over the same slots. Whoever changes `due_ms`, `asked` or `owed` of a slot does it by the
+    methods here.
+    """
+
+    def __init__(self, slots: Sequence[Slot]) -> None:
+        self.slots = tuple(slots)
+        self._place = {slot.instrument: place for place, slot in enumerate(self.slots)}
+        self._first: set[int] = set()  # places of slots that are asked for or owed a turn
+        self._sort()
+
+    def _sort(self) -> None:
+        self._order = sorted((slot.due_ms, place) for place, slot in enumerate(self.slots))
+
+    def __len__(self) -> int:
+        return len(self.slots)
+
+    @property
+    def next_ms(self) -> int | None:
+        """The next tick of all; None without a slot."""
+        return self._order[0][0] if self._order else None
+
+    def choose(self, now_ms: int) -> Slot | None:
+        """Who is asked now; None when nobody is due."""
+        if self._first:
+            found = choose((self.slots[place] for place in sorted(self._first)), now_ms)
+            if found is not None:
+                return found
+        if not self._order:
+            return None
+        due_ms, place = self._order[0]
+        return self.slots[place] if due_ms <= now_ms else None
+
+    def want(self, slot: Slot) -> None:
+        """Someone wants it now, tick or not."""
+        slot.asked = True
+        self._first.add(self._place[slot.instrument])
+
+    def done(self, slot: Slot, started_ms: int, now_ms: int, answered: bool) -> None:
+        """A poll is over: its next tick, and, where it failed, the turn that its sound neighbours are owed."""
+        place, before_ms = self._place[slot.instrument], slot.due_ms
+        slot.done(started_ms, now_ms, answered)
+        if self._first:
+            self._first.discard(place)
+        if slot.due_ms != before_ms:
+            del self._order[bisect_left(self._order, (before_ms, place))]
+            insort(self._order, (slot.due_ms, place))
+        if not answered:
+            owe_the_others(self.slots, slot)
+            self._first = {place for place, one in enumerate(self.slots) if one.asked or one.owed}
+
+    def hurry(self, now_ms: int) -> None:
+        """The line is back: `Slot.hurry` for all."""
+        for slot in self.slots:
+            slot.hurry(now_ms)
+        self._sort()

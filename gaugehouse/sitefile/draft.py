@@ -3,7 +3,7 @@
 Ids are also taken from tables with mistakes, so that one mistake is not told again by everything that points to it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -28,11 +28,17 @@ class Draft:
     levels: dict[str, dict[str, float]] = field(default_factory=dict)
     files: list[Path] = field(default_factory=list)
     _instruments: "dict[str | None, InstrumentTable] | None" = None
+    _buses: "dict[str | None, BusTable] | None" = None
+    _ids: "dict[str, dict[str, None]]" = field(default_factory=dict)
 
-    def ids(self, kind: str) -> list[str]:
-        """The ids of a kind as they stand in the file, sound or not."""
-        items = self.raw.get(kind)
-        return [str(i["id"]) for i in items if isinstance(i, Mapping) and "id" in i] if isinstance(items, list) else []
+    def ids(self, kind: str) -> Collection[str]:
+        """The ids of a kind as they stand in the file, sound or not, each once and in its order."""
+        known = self._ids.get(kind)
+        if known is None:  # sought for every reference of every tank
+            items = self.raw.get(kind)
+            tables = (i for i in items if isinstance(i, Mapping)) if isinstance(items, list) else ()
+            known = self._ids[kind] = dict.fromkeys(str(i["id"]) for i in tables if "id" in i)
+        return known.keys()
 
     def items(self, kind: str) -> Iterable[tuple[str, Any]]:
         """Key path and table of each item of a kind."""
@@ -44,10 +50,14 @@ class Draft:
 
     def report_is_clean(self, key: str) -> bool:
         """True when nothing is wrong yet at or below a key."""
-        return not any(p.key == key or p.key.startswith((f"{key}.", f"{key}[")) for p in self.report.problems)
+        return self.report.is_clean(key)
 
     def bus(self, bus_id: str | None) -> BusTable | None:
-        return next((bus for bus in self.file.bus or () if bus.id == bus_id), None)
+        if self._buses is None:
+            self._buses = {}
+            for bus in self.file.bus or ():
+                self._buses.setdefault(bus.id, bus)
+        return self._buses.get(bus_id)
 
     def instrument(self, instrument_id: str | None) -> InstrumentTable | None:
         if self._instruments is None:  # sought for every signal that a tank names

@@ -43,6 +43,11 @@ class Report:
 
     file: str
     problems: list[Problem] = field(default_factory=list)
+    _touched: set[str] = field(default_factory=set)  # the keys of the problems and all that they lie below
+
+    def is_clean(self, key: str) -> bool:
+        """True when nothing is wrong yet at or below a key. Costs the same however many keys and problems there are."""
+        return key not in self._touched
 
     def error(self, key: str, text: str, *, found: object = "", allowed: str = "", file: str = "") -> None:
         self._add(Severity.ERROR, key, text, found, allowed, file)
@@ -53,6 +58,7 @@ class Report:
     def _add(self, severity: Severity, key: str, text: str, found: object, allowed: str, file: str) -> None:
         where = ": ".join(part for part in (file or self.file, key) if part)
         self.problems.append(Problem(file or self.file, key, str(found), allowed, severity, f"{where}: {text}"))
+        self._touched |= {key, *(key[:place] for place, sign in enumerate(key) if sign in ".[")}
 
     @property
     def errors(self) -> tuple[Problem, ...]:

@@ -2,7 +2,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from collector.schedule import PATIENCE, PROBE_MS, Slot, choose, owe_the_others, pause_ticks, phase_ms
+from collector.schedule import PATIENCE, PROBE_MS, Roster, Slot, choose, owe_the_others, pause_ticks, phase_ms
 
 
 def test_phases_are_the_same_at_every_start() -> None:
@@ -102,3 +102,46 @@ def test_after_the_line_is_back_a_failing_one_is_asked_at_its_next_tick() -> Non
     slot.hurry(now)
     assert now <= slot.due_ms < now + 1000
     assert slot.due_ms % 1000 == slot.phase_ms
+
+
+@given(
+    st.integers(1, 6),
+    st.lists(
+        st.tuples(st.integers(0, 900), st.integers(0, 700), st.booleans(), st.sampled_from(["", "want", "hurry"])),
+        max_size=60,
+    ),
+)
+def test_a_roster_chooses_whom_a_look_at_every_slot_would_choose(
+    count: int, moves: list[tuple[int, int, bool, str]]
+) -> None:
+    """The plain account: `choose` and `owe_the_others` over all slots, as they are defined."""
+    plain = [Slot(f"LT-{n}", 500, 0) for n in range(count)]
+    roster = Roster([Slot(f"LT-{n}", 500, 0) for n in range(count)])
+    now_ms = 0
+    for waits_ms, takes_ms, answered, act in moves:
+        now_ms += waits_ms
+        if act == "want":
+            plain[waits_ms % count].asked = True
+            roster.want(roster.slots[waits_ms % count])
+        elif act == "hurry":
+            for slot in plain:
+                slot.hurry(now_ms)
+            roster.hurry(now_ms)
+        assert roster.next_ms == min(slot.due_ms for slot in plain)
+        wanted, found = choose(plain, now_ms), roster.choose(now_ms)
+        if wanted is None or found is None:
+            assert wanted is found
+            continue
+        assert found.instrument == wanted.instrument
+        started_ms, now_ms = now_ms, now_ms + takes_ms
+        wanted.done(started_ms, now_ms, answered)
+        if not answered:
+            owe_the_others(plain, wanted)
+        roster.done(found, started_ms, now_ms, answered)
+        for one, other in zip(plain, roster.slots, strict=True):
+            assert all(getattr(one, name) == getattr(other, name) for name in Slot.__slots__)
+
+
+def test_a_roster_without_slots_has_nobody_to_ask() -> None:
+    assert Roster([]).choose(10**9) is None
+    assert Roster([]).next_ms is None
