@@ -113,6 +113,8 @@ class RtuLine:
             self.took_ms = (loop.time() - began_s) * 1000.0
             heard = bytes(self._heard)
             self._heard.clear()
+        if self._verdict is not None:
+            return self._verdict
         finding = self._look(request, heard)  # the deadline may come between an answer and the silence after it
         if self._verdict is not None:
             return self._verdict
@@ -128,9 +130,10 @@ class RtuLine:
             wait_s = self._free_from_s(request) - loop.time()
             if wait_s > 0:
                 await asyncio.sleep(wait_s)
-            # What lies unread in the system's buffer was there before the question: let the loop bring it first.
-            await asyncio.sleep(0)
-            await asyncio.sleep(0)
+            if self._carrier.unread():
+                # It was there before the question: let the loop bring it first.
+                await asyncio.sleep(0)
+                await asyncio.sleep(0)
             if self._free_from_s(request) <= loop.time():
                 return True
             if loop.time() > give_up_s:

@@ -176,8 +176,8 @@ async def test_a_whole_reply_that_nobody_asked_for_makes_the_line_quiet() -> Non
 
 async def test_a_line_that_babbles_on_is_a_named_failure() -> None:
     async with SerialPeer(Peer(RTU, (1,))) as wire:
-        # At 4800 baud the line counts as silent after 8 ms: ten times the pause between two bytes of the babble, so
-        # that a machine that stumbles for a moment does not make it silent.
+        # At 4800 baud the line counts as silent after 8 ms: ten times the pause between two bytes of the babble. A
+        # machine that stumbles for longer does make it silent; then it is tried again.
         line = line_to(wire, timeout_ms=5, baud=4800)
         await line.open()
         loop = asyncio.get_running_loop()
@@ -187,14 +187,18 @@ async def test_a_line_that_babbles_on_is_a_named_failure() -> None:
             os.write(wire._ours, b"\x55")
             timer = loop.call_later(0.0008, babble)
 
-        timer = loop.call_soon(babble)
-        got = await line.exchange(1, 3, 0, 3)
-        timer.cancel()
+        for _ in range(20):
+            asked = wire.peer.age
+            timer = loop.call_soon(babble)
+            got = await line.exchange(1, 3, 0, 3)
+            timer.cancel()
+            if isinstance(got, Failure) and "does not fall silent" in got.text:
+                break
         assert isinstance(got, Failure)
         assert got.kind is WRONG
         assert "does not fall silent" in got.text
         assert line.rest_s > 0
-        assert wire.peer.age == 0
+        assert wire.peer.age == asked
         assert await addresses(line, 1, 30) == [30, 31, 32]
         line.close()
 
