@@ -10,7 +10,7 @@ from pymodbus.pdu.register_message import WriteSingleRegisterRequest
 from collector.tcp_line import TcpLine
 from modbus.frames import Request, tcp_frame
 from modbus.reply import Failure, FailureKind
-from tests.collector.peers import CLOSE, RESET, Act, Recorder, scripted, sound
+from tests.collector.peers import CLOSE, RESET, Act, Recorder, listening, scripted, sound
 
 EXCEPTION, TIMEOUT, WRONG = FailureKind.EXCEPTION, FailureKind.TIMEOUT, FailureKind.WRONG_REPLY
 RIGHT = bytes.fromhex("03 04 00 0A 00 0B")
@@ -224,4 +224,29 @@ async def test_a_hundred_silent_requests_do_not_cost_the_connection() -> None:
         for _ in range(100):
             assert isinstance(await line.exchange(2, 3, 10, 2), Failure)
         assert line.is_open
+        line.close()
+
+
+async def test_each_request_has_its_own_deadline_though_the_connection_has_one_timer() -> None:
+    """A short patience after a long one ends early; a long one after a short one is not cut at the short one's end."""
+    late = asyncio.Event()
+
+    async def serve(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        while True:
+            head = await reader.readexactly(7)
+            await reader.readexactly(5)
+            transaction, unit = int.from_bytes(head[:2], "big"), head[6]
+            if unit == 3:
+                await late.wait()
+            if unit != 2:
+                writer.write(right(transaction, unit))
+
+    async with listening(serve) as port, asyncio.timeout(10):
+        line = TcpLine("127.0.0.1", port, 60_000)
+        assert await line.open() == ""
+        assert await line.exchange(1, 3, 10, 2) == (10, 11)
+        assert isinstance(await line.exchange(2, 3, 10, 2, 20), Failure)
+        assert isinstance(await line.exchange(2, 3, 10, 2, 1), Failure)
+        asyncio.get_running_loop().call_later(0.1, late.set)
+        assert await line.exchange(3, 3, 10, 2) == (10, 11)
         line.close()
