@@ -33,13 +33,20 @@ class ReceiptPages:
         route("/receipts/check", self.check)
         route("/receipts/{number}", self.receipt)
         route("/receipts/{number}/now", self.now)
+        route("/receipts/{number}/checks", self.checks)
         route("/receipts/{number}/more", self.more)
 
     async def receipts(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
         tanks = [(entry["tank"], f"{entry['name']} · {entry['product']}") for entry in live["tanks"]]
         return self._render(
-            request, "receipts.html", live, tanks=tanks, rows=await self._rows(live), script=dict(receipt_words.SCRIPT)
+            request,
+            "receipts.html",
+            live,
+            tanks=tanks,
+            chosen=request.query_params.get("tank", ""),
+            rows=await self._rows(live),
+            script=dict(receipt_words.SCRIPT),
         )
 
     async def rows(self, request: Request) -> HTMLResponse:
@@ -82,6 +89,12 @@ class ReceiptPages:
         live = self._facts.live()
         row = await self._row(number)
         return self._render(request, "_receipt.html", live, r=receipt_views.view(row, live["time"], self._model.zone))
+
+    async def checks(self, request: Request, number: Number) -> HTMLResponse:
+        live = self._facts.live()
+        row = await self._row(number)
+        view = receipt_views.view(row, live["time"], self._model.zone)
+        return self._render(request, "_receipt_checks.html", live, r=view)
 
     async def more(self, request: Request, number: Number) -> HTMLResponse:
         live = self._facts.live()

@@ -13,6 +13,7 @@ from console.words import LIMITS
 
 OVER = ("accepted", "accepted with protest", "rejected", "called off")
 RATE = "rate_m3_per_h"
+STANDS = ("released", "in use")
 
 
 def litres(value: float | None, *, signed: bool = False) -> str:
@@ -75,6 +76,8 @@ def _beside(rows: list[Json], now: str, zone: ZoneInfo) -> list[tuple[str, str]]
     told = []
     for row in rows:
         text = row["status"] or (NOT_DONE if row["value_m"] is None else with_unit("level_m", row["value_m"]))
+        if row["status"] in STANDS:
+            text += TEXT["ends_release"]
         when = "" if row["time"] is None else f", {moment(row['time'], now, zone)}"
         told.append((row["what"][0].upper() + row["what"][1:], f"{text}{when}{', ' + row['by'] if row['by'] else ''}"))
     return told
@@ -88,12 +91,12 @@ def _forecast_rows(f: Json) -> list[tuple[str, str, bool]]:
     """Name, what is said, and whether it is to be heeded."""
     response, passes = f["response"], f["passes"]
     rows: list[tuple[str, str, bool]] = [
-        ("Fills the tank by", sure(f["incoming_m3"], None), False),
-        ("Fits before", litres(f["room_m3"]), False),
+        ("Fills the tank by, once mixed", sure(f["incoming_m3"], None), False),
+        ("Room for it now", litres(f["room_m3"]), False),
         ("Level in the end", with_unit("level_m", f["end_level_m"]), False),
-        ("Volume in the end", sure(f["end_tov_m3"], f["end_u95_m3"]), False),
+        ("Volume in the end, by the tank's own table", sure(f["end_tov_m3"], f["end_u95_m3"]), False),
         ("Temperature in the end", degrees(f["end_temperature_degC"]), False),
-        ("Lasts, at the agreed rate", NOTHING if f["lasts_s"] is None else duration(f["lasts_s"]), False),
+        ("Lasts, at the agreed rate", _lasts(f["lasts_s"]), False),
         ("Agreed rate", TEXT[{True: "rate_too_high", False: "rate_fine", None: "rate_unknown"}[f["rate_too_high"]]],
          f["rate_too_high"] is True),
     ]  # fmt: skip
@@ -107,6 +110,11 @@ def _forecast_rows(f: Json) -> list[tuple[str, str, bool]]:
         text = said.format(available=duration(response["available_s"]), needed=duration(response["needed_s"]))
         rows.append(("Response time", text, not response["enough"]))
     return rows
+
+
+def _lasts(seconds: float | None) -> str:
+    """To the nearest minute: nobody waits for it as for a limit."""
+    return NOTHING if seconds is None else duration(60 * round(seconds / 60))
 
 
 def _passed(one: Json) -> str:
@@ -153,6 +161,7 @@ def view(row: Json, now: str, zone: ZoneInfo) -> Json:
         "people": _people(row, now, zone),
         "checks": row["checks"],
         "undone": [check["what"] for check in row["checks"] if not check["done"]],
+        "next_check": next((check["what"] for check in row["checks"] if not check["done"]), ""),
         "beside": _beside(row["beside"], now, zone),
         "sample": _sample(row["sample"], now, zone),
         "document": row.get("document"),
@@ -198,7 +207,7 @@ def _people(row: Json, now: str, zone: ZoneInfo) -> list[tuple[str, str]]:
     if row["sender"]:
         people.append(("Sender", row["sender"]))
     if row["stops"]:
-        people.append(("Stops the flow", row["stops"]))
+        people.append(("Who stops the flow", row["stops"]))
     if row["started"]:
         people.append(("Started", f"{moment(row['started'], now, zone)}, {row['started_by']}"))
     if row["begun"]:
@@ -206,12 +215,17 @@ def _people(row: Json, now: str, zone: ZoneInfo) -> list[tuple[str, str]]:
     return people
 
 
+def _plain(text: str) -> str:
+    """Units as the pages write them."""
+    return text.replace("kg/m3", "kg/m³").replace(" degC", f"{NBSP}°C")
+
+
 def _sample(sample: Json | None, now: str, zone: ZoneInfo) -> str:
     if sample is None:
         return NOT_DONE
     told = []
     if sample["density_15_kgpm3"] is not None:
-        told.append(f"{density(sample['density_15_kgpm3'])} at 15 °C ({sample['how']})")
+        told.append(f"{density(sample['density_15_kgpm3'])} at 15 °C ({_plain(sample['how'])})")
     if sample["temperature_degC"] is not None:
         told.append(f"delivery at {degrees(sample['temperature_degC'])}")
     return f"{'; '.join(told)}; {moment(sample['time'], now, zone)}, {sample['by']}"
@@ -273,7 +287,7 @@ def _finish(found: Json) -> str:
 def _stop(row: Json) -> str:
     """The level at which all of it is in."""
     level_m = None if row["forecast"] is None else row["forecast"]["end_level_m"]
-    return "" if level_m is None else TEXT["stop"].format(level=with_unit("level_m", level_m))
+    return NOTHING if level_m is None else written("level_m", level_m)
 
 
 def _span(found: Json) -> str:

@@ -65,11 +65,11 @@ NOT_KNOWN: Final = "not known"
 
 TEXT: Final = MappingProxyType(
     {
+        "ends_release": " until this receipt",
         "slow_start": "slow start: not held against the agreed rate yet",
         "rate_agrees": "agreed {agreed} L/min: {off}",
         "no_rate": "no rate was agreed",
         "no_flow": "nothing flows",
-        "stop": "stop at {level}",
         "missed": "{count} checks were not done in time",
         "no_missed": "every check was done in time",
         "unseen": "the tank cannot tell what it has gained: {why}",
@@ -101,12 +101,13 @@ SCRIPT: Final = MappingProxyType(
         "failed": "not done: {why}",
         "offline": "the console does not answer",
         "sure": "{why} Press once more if it is so.",
+        "tank_first": "choose the tank that it is for",
         "quantity_first": "write the quantity of the paper first",
         "noted": "written down",
         "started": "started: the tank is watched from now on",
         "decided": "decided; the record is kept",
         "off": "called off",
-        "line": "written down: see below what the tank says",
+        "line": "written down: what the tank says stands above, under Line against tank",
         "document": "the delivery note is in the book as document {number}",
     }
 )

@@ -164,9 +164,14 @@ def _plan(entry: Json) -> str:
     plan = entry.get("plan")
     if not plan:
         return ""
-    moved = with_unit("tov_m3", max(0.0, plan["moved_m3"])) if plan["begun"] else PAGE["plan_not_begun"]
-    words = PAGE["plan_receipt"] if plan["kind"] == "receipt" else PAGE["plan_issue"]
-    return words.format(quantity=with_unit("tov_m3", plan["quantity_m3"]), by=plan["by"], moved=moved)
+    receipt = plan["kind"] == "receipt"
+    volume = with_unit("tov_m3", max(0.0, plan["moved_m3"]))
+    moved = (
+        PAGE["plan_in" if receipt else "plan_out"].format(volume=volume) if plan["begun"] else PAGE["plan_not_begun"]
+    )
+    return PAGE["plan_receipt" if receipt else "plan_issue"].format(
+        quantity=with_unit("tov_m3", plan["quantity_m3"]), by=plan["by"], moved=moved
+    )
 
 
 def _with_u95(entry: Json) -> str:

@@ -204,12 +204,12 @@ class LiveView:
         }
 
     def _next_limit(self, keeper: TankKeeper, reading: Reading) -> Json | None:
-        """The limit that the level moves to, with the time to it at the upper bound of the rate.
+        """The limit that the level moves to, with the time to it at the upper bound of the rate (None: no rate yet).
 
         Never empty while the level moves and a limit lies ahead; past the last one there is none.
         """
         level, tov, rate = reading.level_m, reading.tov_m3, reading.rate_m3_per_h
-        if keeper.flow not in (FILLING, EMPTYING) or level is None or tov is None or rate is None:
+        if keeper.flow not in (FILLING, EMPTYING) or level is None or tov is None:
             return None
         filling = keeper.flow == FILLING
         limits = self._limits[keeper.tank.id]
@@ -224,7 +224,9 @@ class LiveView:
             volume = abs(keeper.tank.table.volume_m3(at) - tov)
         except OutOfRange:
             return None
-        seconds = time_to(volume, abs(rate) / 3600, (reading.rate_sd_m3_per_h or 0.0) / 3600).earliest_s
+        seconds = None
+        if rate is not None:
+            seconds = time_to(volume, abs(rate) / 3600, (reading.rate_sd_m3_per_h or 0.0) / 3600).earliest_s
         return {"condition": condition, "at_m": at, "seconds": seconds, "volume_m3": volume}
 
     def _time_to(self, keeper: TankKeeper, reading: Reading) -> Json:

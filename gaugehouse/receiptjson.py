@@ -161,7 +161,7 @@ def notes_of(core: "Core", receipt: Receipt) -> list[str]:
             notes.append("fuel left the tank meanwhile: what it has gained is what came less what left")
         if movement.blind_s > 0 or movement.faults:
             named = f" ({', '.join(movement.faults)})" if movement.faults else ""
-            notes.append(f"the level was not seen for {movement.blind_s:.0f} s of it{named}")
+            notes.append(f"the level was not seen for {movement.blind_s:.0f} s of the receipt{named}")
         if movement.rough:
             notes.append("the surface did not become calm: the last figure is a rough one")
     return list(dict.fromkeys(notes))

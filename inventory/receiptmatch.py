@@ -49,6 +49,12 @@ class QuantityMatch(NamedTuple):
                 f"The tank can resolve this: it tells differences from {1000 * self.u95_m3:.0f} L ({share:.2f} %) on, "
                 f"the limit is {1000 * self.limit_m3:.0f} L ({limit:.2f} %)."
             )
+        if self.verdict is Verdict.BEYOND:
+            return (
+                f"The difference is real: tank and papers together leave {1000 * self.u95_m3:.0f} L ({share:.2f} %) in "
+                f"doubt, and it is more. Find its cause before anybody signs. Smaller ones this tank could not "
+                f"hold against the limit of {1000 * self.limit_m3:.0f} L ({limit:.2f} %)."
+            )
         return (
             f"The tank cannot resolve a dispute at this limit: it tells no difference below "
             f"{1000 * self.u95_m3:.0f} L ({share:.2f} %), the limit is {1000 * self.limit_m3:.0f} L ({limit:.2f} %). "

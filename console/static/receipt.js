@@ -7,6 +7,7 @@ const words = data("words");
 const place = document.getElementById("receipt");
 const now = document.getElementById("now");
 const more = document.getElementById("more");
+const checks = document.getElementById("checks");
 const by = document.getElementById("by");
 const said = document.getElementById("said");
 const path = `/api/receipts/${place.dataset.number}`;
@@ -16,7 +17,9 @@ let busy = false;
 function offer() {
   const state = now.querySelector("[data-stage]").dataset;
   for (const form of place.querySelectorAll("form[data-stages]")) {
-    form.hidden = !form.dataset.stages.split(" ").includes(state.stage.replaceAll(" ", "-"));
+    const [stage, phase] = [state.stage, state.phase].map((name) => name.replaceAll(" ", "-"));
+    const not = (form.dataset.notIn ?? "").split(" ");
+    form.hidden = !form.dataset.stages.split(" ").includes(stage) || not.includes(phase);
   }
 }
 
@@ -26,7 +29,10 @@ async function show(acted) {
   if ((busy || document.hidden) && !acted) return;
   busy = true;
   await refresh(now, `/receipts/${place.dataset.number}/now`);
-  if (acted || ++states % 10 === 0) await refresh(more, `/receipts/${place.dataset.number}/more`);
+  if (acted || ++states % 10 === 0) {
+    await refresh(checks, `/receipts/${place.dataset.number}/checks`);
+    await refresh(more, `/receipts/${place.dataset.number}/more`);
+  }
   offer();
   busy = false;
 }
@@ -54,8 +60,16 @@ async function send(way, body, telling) {
 function form(id, handle) {
   document.getElementById(id)?.addEventListener("submit", async (event) => {
     event.preventDefault();
-    if (await handle(event.target.elements, event.submitter?.value)) event.target.reset();
+    if (!(await handle(event.target.elements, event.submitter?.value))) return;
+    event.target.reset();
+    if (id === "done") next(event.target.elements.what);
   });
+}
+
+// The first check that nobody has done is the next one to be written down.
+function next(select) {
+  const name = checks.querySelector("tr[data-undone] th")?.textContent;
+  if (name) select.value = name;
 }
 
 function litres(input) {
@@ -83,6 +97,7 @@ if (by) {
     sure = !done;
     return done;
   });
+  form("reject", (f) => send("decide", { decision: "rejected", comment: f.comment.value }, words.decided));
   form("off", (f) => send("off", { reason: f.reason.value }, words.off));
   if (place.querySelector("#off")) document.addEventListener("state", () => show(false));
   rememberName(by);

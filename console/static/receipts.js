@@ -36,6 +36,11 @@ function delivery() {
   }
   for (const [name, value] of Object.entries(litres)) told[name] = value === null ? null : value / 1000;
   if (told.rate_m3_per_h !== null) told.rate_m3_per_h *= 0.06;
+  if (!told.tank) {
+    said.textContent = words.tank_first;
+    fields.tank.focus();
+    return null;
+  }
   if (told.observed_m3 === null && told.standard_m3 === null) {
     said.textContent = words.quantity_first;
     fields.observed.focus();

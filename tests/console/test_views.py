@@ -249,5 +249,5 @@ def test_an_order_says_who_made_it_and_how_far_it_is(facts: FakeFacts) -> None:
     order = {"kind": "receipt", "quantity_m3": 20.0, "by": "Ann", "begun": False, "moved_m3": -0.01}
     assert plain(tank(facts, "ostler-n", plan=order)["plan"]) == "receipt of 20 000 L ordered by Ann: not begun"
     moved = order | {"kind": "issue", "begun": True, "moved_m3": 12.5}
-    assert plain(tank(facts, "ostler-n", plan=moved)["plan"]) == "issue of 20 000 L ordered by Ann: 12 500 L"
+    assert plain(tank(facts, "ostler-n", plan=moved)["plan"]) == "issue of 20 000 L ordered by Ann: 12 500 L out"
     assert tank(facts, "ostler-n", plan=None)["plan"] == ""

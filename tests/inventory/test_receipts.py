@@ -209,6 +209,13 @@ def test_a_truckload_cannot_be_policed_by_a_tall_tank():
     assert "322 L (0.90 %)" in match.said  # with the paper's own 0.2 %
 
 
+def test_a_difference_that_the_tank_does_tell_is_not_called_one_that_it_cannot():
+    match = quantity_match("observed", 36.0, 34.3, 0.31, RULES)
+    assert (match.resolves, match.verdict) == (False, Verdict.BEYOND)
+    assert "cannot resolve" not in match.said
+    assert "The difference is real" in match.said
+
+
 def test_what_a_large_delivery_lacks_is_told():
     match = quantity_match("standard", 500.0, 490.0, 1.0, RULES)
     assert (match.resolves, match.verdict) == (True, Verdict.BEYOND)
