@@ -22,7 +22,7 @@ INVENTED: Final = "SIMULATED FARM: invented figures, not a record of any real ta
 
 
 def view(report: Json) -> Json:
-    """A report of `console.report_facts.ReportFacts.report` for the page."""
+    """A report of `console.facts.reports.ReportFacts.report` for the page."""
     zone = ZoneInfo(report["zone"])
     return {
         "title": report["title"],

@@ -1,4 +1,4 @@
-"""Dips and density samples as the console sees them: `console.dip_facts.DipFacts` over core, stores and record book."""
+"""Dips and density samples as the console sees them: `console.facts.dips.DipFacts` over core, stores and record book."""
 
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
@@ -22,7 +22,7 @@ Ask = Callable[..., Awaitable[Any]]
 
 
 class DaemonDips:
-    """See `console.dip_facts.DipFacts`. ask: a question to the stores, answered by a reader thread."""
+    """See `console.facts.dips.DipFacts`. ask: a question to the stores, answered by a reader thread."""
 
     def __init__(self, core: Core, book: BookReader, store: Store, now_ms: Callable[[], int], ask: Ask) -> None:
         self._core, self._book, self._store, self._now_ms, self._ask = core, book, store, now_ms, ask

@@ -1,10 +1,10 @@
-"""Reports as the console sees them: `console.report_facts.ReportFacts` over core, stores and record book."""
+"""Reports as the console sees them: `console.facts.reports.ReportFacts` over core, stores and record book."""
 
 import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
-from console.report_facts import Form
+from console.facts.reports import Form
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
 from gaugehouse.handoverrecords import handover_rows
@@ -24,7 +24,7 @@ Ask = Callable[..., Awaitable[Any]]
 
 
 class DaemonReports:
-    """See `console.report_facts.ReportFacts`. ask: a question to the stores, answered by a reader thread."""
+    """See `console.facts.reports.ReportFacts`. ask: a question to the stores, answered by a reader thread."""
 
     def __init__(self, core: Core, book: BookReader, store: Store, now_ms: Callable[[], int], ask: Ask) -> None:
         self._core, self._book, self._store, self._now_ms, self._ask = core, book, store, now_ms, ask

@@ -37,7 +37,7 @@ def iso(ms: int) -> str:
 
 
 class FakeDips:
-    """Implements `console.dip_facts.DipFacts`."""
+    """Implements `console.facts.dips.DipFacts`."""
 
     def __init__(self, farm: "FakeFacts") -> None:
         self._farm = farm

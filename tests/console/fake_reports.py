@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from console.facts import ActAnswer, FactsUnavailable, Json
-from console.report_facts import Form
+from console.facts.reports import Form
 from gaugehouse.acting import told
 from gaugehouse.errors import CallError
 from gaugehouse.handoverrecords import handover_rows
@@ -39,7 +39,7 @@ def january_once() -> Path:
 
 
 class FakeReports:
-    """Implements `console.report_facts.ReportFacts`."""
+    """Implements `console.facts.reports.ReportFacts`."""
 
     def __init__(self, farm: "FakeFacts") -> None:
         self._farm = farm

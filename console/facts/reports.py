@@ -1,8 +1,9 @@
 """What the console asks of reports and of shifts handed over: a part of `console.facts.Facts`, conventions as there."""
 
-from typing import Any, Literal, Protocol
+from typing import Literal, Protocol
 
-Json = dict[str, Any]
+from console.facts.answers import Json
+
 Form = Literal["pdf", "csv", "xlsx"]
 
 

@@ -1,8 +1,8 @@
 """What the console asks of dips and density samples: a part of `console.facts.Facts`, see there for the conventions."""
 
-from typing import Any, Protocol
+from typing import Protocol
 
-Json = dict[str, Any]
+from console.facts.answers import Json
 
 
 class DipFacts(Protocol):
