@@ -22,7 +22,7 @@ from console.serving import Server, build_server
 from gaugehouse.acts import Act, Answer, Decision
 from gaugehouse.core import StepResult
 from gaugehouse.errors import CouldNot
-from gaugehouse.facts import DaemonFacts
+from gaugehouse.facts import DaemonFacts, House
 from gaugehouse.filecheck import file_check
 from gaugehouse.handlers import handlers_of
 from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
@@ -138,23 +138,24 @@ class Daemon:
                 self._outward(book) as (publishing, post),
                 file_check(stores) as files,
             ):
-                self.facts = DaemonFacts(
-                    self._core,
-                    self._clock,
-                    servers.store,
-                    stores.book,
-                    stores.traces,
-                    readers,
-                    self.submit,
-                    self.collector.health_of,
+                house = House(
+                    core=self._core,
+                    clock=self._clock,
+                    store=servers.store,
+                    columns=stores.readings,
+                    book=stores.book,
+                    traces=stores.traces,
+                    readers=readers,
+                    submit=self.submit,
+                    health=self.collector.health_of,
                     build=self._options.build,
                     simulated=self._options.simulated,
-                    columns=stores.readings,
                     waits=lambda: self._waits,
                     files=files.told,
                     channels=post.views if post is not None else list,
                     servers=servers.views,
                 )
+                self.facts = DaemonFacts(house)
                 last_ms = int((await asyncio.to_thread(stores.book.state)).get("core/time_ms", "0"))
                 ticker = await self._begin(stores, book)
                 published = None if publishing is None else publishing.counters

@@ -14,7 +14,7 @@ from collector.health import BusHealth
 from gaugehouse import wireview
 from gaugehouse.core import Core
 from gaugehouse.days import day_of, iso_ms
-from gaugehouse.dipfacts import dip_state
+from gaugehouse.dipstate import dip_state
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
 from gaugehouse.loopacts import state_of
 from gaugehouse.planacts import plan_json

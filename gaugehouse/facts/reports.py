@@ -1,9 +1,10 @@
-"""Reports as the console sees them: `console.facts.reports.ReportFacts` over core, stores and record book."""
+"""Reports, and shifts handed over."""
 
 import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Any, Final
 
+from console.facts import Json
 from console.facts.reports import Form
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
@@ -17,14 +18,12 @@ from gaugehouse.reports.writers import written
 from history.book import BookReader
 from history.store import Store
 
-Json = dict[str, Any]
-
 SIZES: Final[dict[str, Size]] = {"A4": "A4", "Letter": "Letter"}
 Ask = Callable[..., Awaitable[Any]]
 
 
 class DaemonReports:
-    """See `console.facts.reports.ReportFacts`. ask: a question to the stores, answered by a reader thread."""
+    """See `console.facts.reports`. ask: a question to the stores, answered by a reader thread."""
 
     def __init__(self, core: Core, book: BookReader, store: Store, now_ms: Callable[[], int], ask: Ask) -> None:
         self._core, self._book, self._store, self._now_ms, self._ask = core, book, store, now_ms, ask
