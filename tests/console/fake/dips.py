@@ -4,7 +4,6 @@ The gauge of "ostler-s" is 11 mm too high at every level; that of "ostler-n" has
 """
 
 from dataclasses import replace
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from console.facts import ActAnswer, FactsUnavailable, Json
@@ -23,23 +22,20 @@ from inventory.dips import (
     tape_factor,
 )
 from inventory.diptrend import CHECK, Point, Split, drift, split, to_check, verified
+from tests.console.fake.tank import iso
 
 if TYPE_CHECKING:
-    from tests.console.fake import FakeFacts
+    from tests.console.fake.farm import FakeFarm
 
 GAUGE_M = 0.002
 RULES = DipRules()
 ROW = ((150, 2.214, 11), (120, 8.902, 12), (90, 5.110, 9), (60, 10.731, 12), (31, 3.870, 10), (2, 6.391, 11))
 
 
-def iso(ms: int) -> str:
-    return datetime.fromtimestamp(ms / 1000, UTC).strftime("%Y-%m-%dT%H:%M:%S.") + f"{ms % 1000:03d}Z"
-
-
 class FakeDips:
     """Implements `console.facts.dips.DipFacts`."""
 
-    def __init__(self, farm: "FakeFacts") -> None:
+    def __init__(self, farm: "FakeFarm") -> None:
         self._farm = farm
         self.kept: list[Dip] = []
         self.drawn: list[DensitySample] = []

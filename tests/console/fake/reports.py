@@ -24,7 +24,7 @@ from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterlook import past_core
 
 if TYPE_CHECKING:
-    from tests.console.fake import FakeFacts
+    from tests.console.fake.farm import FakeFarm
 
 NOW_MS = 1_706_788_800_000  # 2024-02-01T12:00Z
 ACTS = ("hand_over", "take_over")
@@ -41,7 +41,7 @@ def january_once() -> Path:
 class FakeReports:
     """Implements `console.facts.reports.ReportFacts`."""
 
-    def __init__(self, farm: "FakeFacts") -> None:
+    def __init__(self, farm: "FakeFarm") -> None:
         self._farm = farm
         self._site: Site | None = None
 
