@@ -57,6 +57,20 @@ class Act(Protocol):
     def apply(self, core: "Core", at: Instant) -> Outcome: ...
 
 
+def refused(text: str, body: Mapping[str, Any] = MappingProxyType({})) -> Outcome:
+    """An act that is not done, now or so; nothing is decided. text: why, and what would mend it."""
+    return Outcome(Answer(Taken.REFUSED, text, body))
+
+
+def unknown(text: str, body: Mapping[str, Any] = MappingProxyType({})) -> Outcome:
+    """An act on something that there is not."""
+    return Outcome(Answer(Taken.UNKNOWN, text, body))
+
+
+def no_tank(tank: str) -> Outcome:
+    return unknown(f"there is no tank {tank!r}")
+
+
 def text_of(fields: Json, name: str, default: str | None = None) -> str:
     """A text among the fields of an act, without the blanks around it. Raises `CallError` where it is missing."""
     value = fields.get(name, default)

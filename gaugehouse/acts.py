@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank, text_of, unknown
 from gaugehouse.alarmacts import ALARM_ACTS, ignored
 from gaugehouse.alarmtestacts import TEST_ACTS
 from gaugehouse.closeacts import CLOSE_ACTS
@@ -25,7 +25,7 @@ from gaugehouse.leakacts import LEAK_ACTS
 from gaugehouse.loopacts import LOOP_ACTS
 from gaugehouse.peopleacts import PEOPLE_ACTS
 from gaugehouse.planacts import PLAN_ACTS
-from gaugehouse.receiptacts import RECEIPT_ACTS
+from gaugehouse.receiptfields import RECEIPT_ACTS
 from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import REQUALIFY_ACTS
 from gaugehouse.statusacts import STATUS_ACTS
@@ -62,7 +62,7 @@ class Acknowledge(NamedTuple):
         view = core.alarms.view(self.alarm)
         if view is None:
             text = f"there is no alarm {self.alarm!r}; `gaugehouse alarms` lists them as source and condition"
-            return Outcome(Answer(Taken.UNKNOWN, text))
+            return unknown(text)
         occurrence = view.occurrence if self.occurrence is None else self.occurrence
         said = core.alarms.acknowledge(at, self.alarm, occurrence, self.by, self.comment)
         body: Json = {"alarm": self.alarm, "occurrence": occurrence}
@@ -91,7 +91,7 @@ class ResetExtremes(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         keeper = core.keepers.get(self.tank)
         if keeper is None:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}"))
+            return no_tank(self.tank)
         keeper.extremes.reset(at.time_ms, self.by)
         body = {"tank": self.tank, "by": self.by}
         answer = Answer(Taken.DONE, "", body | {"time": iso_ms(at.time_ms)})

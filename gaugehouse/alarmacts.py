@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from alerts import desk
 from alerts.desk import Done
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.records import ALARM, alarm_body
@@ -115,7 +116,7 @@ def alarm_decisions(done: Done) -> list[Decision]:
 
 def shelve_of(fields: Json) -> Shelve:
     span_s = fields.get("span_s")
-    if isinstance(span_s, bool) or not isinstance(span_s, (int, float)) or not 0 < span_s <= 1e9:
+    if not is_number(span_s) or not 0 < span_s <= 1e9:
         raise CallError(f"an alarm is shelved for a time above 0 s; asked was span_s = {span_s!r}")
     return Shelve(
         text_of(fields, "alarm"),

@@ -9,7 +9,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from alerts.alarmtests import BY_HAND, MEANS, Proof
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
+from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from history.book import BookReader
@@ -36,14 +37,14 @@ class BeginTest(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         alarm = core.alarms.find(self.alarm)
         if alarm is None:
-            return _unknown(self.alarm)
+            return _no_alarm(self.alarm)
         there = core.tests.under_way(self.alarm)
         if there is not None:
             text = f"a test of {self.alarm} is under way since {iso_ms(there.begun_ms)}, by {there.by}"
             return Outcome(Answer(Taken.ALREADY, text, {"alarm": self.alarm, "by": there.by}))
         refusal = core.tests.refusal(alarm)
         if refusal:
-            return Outcome(Answer(Taken.REFUSED, f"{self.alarm}: {refusal}", {"alarm": self.alarm}))
+            return refused(f"{self.alarm}: {refusal}", {"alarm": self.alarm})
         limit_ms = round(1000 * self.limit_s)
         trial = core.tests.begin(at, self.alarm, self.by, self.means, limit_ms, self.comment)
         body: Json = {"alarm": self.alarm, "by": self.by, "means": self.means, "until": iso_ms(trial.due.time_ms)}
@@ -78,7 +79,7 @@ class TellTest(NamedTuple):
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if core.alarms.find(self.alarm) is None:
-            return _unknown(self.alarm)
+            return _no_alarm(self.alarm)
         proof = Proof(
             self.alarm, self.by, self.means, self.passed, self.seconds, at.time_ms, at.time_ms, 0, BY_HAND, self.comment
         )
@@ -86,9 +87,9 @@ class TellTest(NamedTuple):
         return Outcome(Answer(Taken.DONE, "", {"alarm": self.alarm, "by": self.by}), [proof_entry(proof)])
 
 
-def _unknown(alarm: str) -> Outcome:
+def _no_alarm(alarm: str) -> Outcome:
     text = f"there is no alarm {alarm!r}; `gaugehouse alarms` lists them as source and condition"
-    return Outcome(Answer(Taken.UNKNOWN, text, {"alarm": alarm}))
+    return unknown(text, {"alarm": alarm})
 
 
 def proof_entry(proof: Proof) -> Decision:
@@ -136,7 +137,7 @@ def _told(book: BookReader, rows: list[Json]) -> dict[tuple[str, int], int]:
 
 def begin_of(fields: Json) -> BeginTest:
     limit_s = fields.get("limit_s") or LIMIT_S
-    if isinstance(limit_s, bool) or not isinstance(limit_s, (int, float)) or not 1 <= limit_s <= LONGEST_S:
+    if not is_number(limit_s) or not 1 <= limit_s <= LONGEST_S:
         raise CallError(f"limit_s is {limit_s!r}; allowed is 1 to {LONGEST_S:g} s")
     return BeginTest(
         text_of(fields, "alarm"), text_of(fields, "by"), _means(fields), float(limit_s), text_of(fields, "comment", "")
@@ -149,7 +150,7 @@ def end_of(fields: Json) -> EndTest:
 
 def tell_of(fields: Json) -> TellTest:
     seconds, passed = fields.get("seconds"), fields.get("passed", True)
-    if seconds is not None and (isinstance(seconds, bool) or not isinstance(seconds, (int, float)) or seconds < 0):
+    if seconds is not None and (not is_number(seconds) or seconds < 0):
         raise CallError(f"seconds is {seconds!r}; write how long it took from the signal to the alarm")
     if passed is True and seconds is None:
         raise CallError(

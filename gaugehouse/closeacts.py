@@ -8,7 +8,7 @@ by the core's state alone: no clock, no I/O.
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of
 from gaugehouse.closerecords import CLOSE
 from gaugehouse.closeroom import DAY, MONTH, Closed
 from gaugehouse.days import iso_ms
@@ -46,9 +46,9 @@ class CloseStock(NamedTuple):
         ]  # fmt: skip
         if sorted(open_) != sorted(self.papers):
             text = "documents have come or gone since the figures were made; look at them again, then sign"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         if at.time_ms < self.figures["end_ms"]:
-            return Outcome(Answer(Taken.REFUSED, f"{self.name} is not over yet; close it when its last day has ended"))
+            return refused(f"{self.name} is not over yet; close it when its last day has ended")
         core.documents.close(self.through, self.product)
         closed = Closed(self.period, self.name, self.through, self.by, at.time_ms)
         core.closes.sign(self.product, closed)

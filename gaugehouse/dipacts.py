@@ -8,11 +8,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank, refused, text_of, unknown
+from gaugehouse.actfields import boolean_of, moment_of, number_of, numbers_of, whole_of, word_of
 from gaugehouse.dipamend import amended
-from gaugehouse.dipfields import boolean_of, moment_of, number_of, numbers_of, word_of
 from gaugehouse.dipjudge import Judged, judge_dip, judge_sample
-from gaugehouse.errors import CallError
 from inventory.dips import DensitySample, Dip, Method, Purpose, dip_json, sample_json
 from models.density import DensityMeter
 from models.reading import Instant
@@ -40,14 +39,14 @@ class AddDip(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         dip = replace(self.dip, time_ms=self.dip.time_ms or at.time_ms, entered_ms=at.time_ms)
         if dip.tank not in core.keepers:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {dip.tank!r}"))
+            return no_tank(dip.tank)
         for before in core.dips.dips(dip.tank):
             if _same(before, dip):
                 text = f"tank {dip.tank}: dip {before.number} by {before.by} says the same of that time already"
                 return Outcome(Answer(Taken.ALREADY, text, told_dip(core, before)))
         judged = judge_dip(core, at, dip, sure=self.sure)
         if judged.refused:
-            return Outcome(Answer(Taken.REFUSED, f"tank {dip.tank}: {judged.refused}"))
+            return refused(f"tank {dip.tank}: {judged.refused}")
         number = core.dips.next_number("dip")
         dip = replace(judged.dip, number=number)
         core.dips.add(dip)
@@ -66,7 +65,7 @@ class AddSample(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         sample = self.sample
         if sample.tank not in core.keepers:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {sample.tank!r}"))
+            return no_tank(sample.tank)
         time_ms = sample.time_ms or at.time_ms
         sample = replace(sample, time_ms=time_ms, entered_ms=at.time_ms, product=core.site.tank(sample.tank).product)
         for before in core.dips.samples(sample.tank):
@@ -77,7 +76,7 @@ class AddSample(NamedTuple):
                 return Outcome(Answer(Taken.ALREADY, text, sample_json(before)))
         judged = judge_sample(core, at, sample, self.rejected)
         if judged.refused:
-            return Outcome(Answer(Taken.REFUSED, f"tank {sample.tank}: {judged.refused}"))
+            return refused(f"tank {sample.tank}: {judged.refused}")
         sample = replace(judged.sample, number=core.dips.next_number("sample"))
         core.dips.add_sample(sample)
         core.restock(sample.tank)
@@ -98,7 +97,7 @@ class Withdraw(NamedTuple):
         found = core.dips.withdraw(self.kind, self.number)
         if found is None:
             text = f"{self.kind} {self.number} is none of the newest ones, or was withdrawn; `gaugehouse dip list`"
-            return Outcome(Answer(Taken.UNKNOWN, f"{text} lists them, `gaugehouse correct` writes beside an old entry"))
+            return unknown(f"{text} lists them, `gaugehouse correct` writes beside an old entry")
         if self.kind == "sample":
             core.restock(found.tank)
         body = {"number": self.number, "tank": found.tank, "by": self.by, "why": self.why}
@@ -178,9 +177,7 @@ def sample_of(fields: Json) -> AddSample:
 
 
 def withdraw_of(fields: Json) -> Withdraw:
-    number = fields.get("number")
-    if isinstance(number, bool) or not isinstance(number, int) or number < 1:
-        raise CallError(f"number is {number!r}; write the number of a dip or sample")
+    number = whole_of(fields, "number", "write the number of a dip or sample")
     return Withdraw(word_of(fields, "kind", tuple(KINDS), "dip"), number, text_of(fields, "by"), text_of(fields, "why"))
 
 

@@ -9,9 +9,10 @@ core's state alone: no clock, no I/O.
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
+from gaugehouse.actfields import whole_of
 from gaugehouse.documentcsv import Row, rows_of
 from gaugehouse.documentfields import QUANTITIES, Mistake, draft_of_fields, fields_of
 from gaugehouse.documentjudging import judged, today_of, unseen_note
@@ -52,7 +53,7 @@ class AddDocument(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         tried = _try(core, at, self.fields, self.by, self.sure)
         if tried.document is None:
-            return _refused(tried)
+            return _held_up(tried)
         return _done([tried.document], [], tried.note)
 
 
@@ -83,7 +84,7 @@ class ImportDocuments(NamedTuple):
             what = f"{len(mistakes)} mistakes" if mistakes else f"{len(questions)} questions"
             mend = "mend them in the file" if mistakes else SURE
             text = f"nothing was taken: {what} in {lines} of {len(self.rows)} rows; {mend}"
-            return Outcome(Answer(Taken.REFUSED, text, {"mistakes": mistakes, "questions": questions}))
+            return refused(text, {"mistakes": mistakes, "questions": questions})
         decisions = [Decision(DOCUMENT, document_json(one)) for one in taken]
         numbers = [one.number for one in taken]
         return Outcome(Answer(Taken.DONE, "", {"count": len(taken), "numbers": numbers}), decisions)
@@ -104,7 +105,7 @@ class UndoDocument(NamedTuple):
             others = [n for n in core.documents.taken_out_by(document.details["reverses"]) if n != self.number]
             if others:
                 text = f"document {self.number} makes room for document {others[0]}; undo that one first"
-                return Outcome(Answer(Taken.REFUSED, text))
+                return refused(text)
         core.documents.undo(self.number)
         body: Json = {"number": self.number, "by": self.by, "comment": self.comment, "instead": None}
         told = {"number": self.number, "document": document_json(document), "by": self.by}
@@ -134,7 +135,7 @@ class CorrectDocument(NamedTuple):
         if right:
             numbers = ", ".join(map(str, right))
             text = f"document {self.number} was put right by {numbers} already; correct that"
-            return Outcome(Answer(Taken.REFUSED, text, {"instead": right}))
+            return refused(text, {"instead": right})
         return self._closed(core, at, old)
 
     def _open(self, core: "Core", at: Instant, old: Document) -> Outcome:
@@ -145,11 +146,11 @@ class CorrectDocument(NamedTuple):
             text = (
                 f"document {old.number} takes document {old.corrects} out again; undo it, there is nothing to put right"
             )
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         fields = self._changed(old)
         tried = _try(core, at, fields, self.by, self.sure, corrects=old.number, ignoring={old.number})
         if tried.document is None:
-            return _refused(tried)
+            return _held_up(tried)
         origin = old.corrects
         follows = origin is not None and old.number in core.documents.taken_out_by(origin)
         core.documents.undo(old.number)
@@ -169,9 +170,9 @@ class CorrectDocument(NamedTuple):
         if old.kind is DocumentKind.OUTSIDE:
             if self.nothing:
                 text = "a stand of a closed day stays: write the right stand of an open day"
-                return Outcome(Answer(Taken.REFUSED, text))
+                return refused(text)
             tried = _try(core, at, fields, self.by, self.sure, corrects=old.number)
-            return _refused(tried) if tried.document is None else _done([tried.document], [], tried.note)
+            return _held_up(tried) if tried.document is None else _done([tried.document], [], tried.note)
         if old.kind is DocumentKind.OPENING:
             return self._opening(core, at, old, fields)
         taken: list[Document] = []
@@ -186,7 +187,7 @@ class CorrectDocument(NamedTuple):
                     taken.append(tried.document)
         if tried.document is None:
             room.rewind(mark)
-            return _refused(tried)
+            return _held_up(tried)
         for one in taken:
             room.take_out(old.number, one.number)
         return _done(taken, [], tried.note)
@@ -203,7 +204,7 @@ class CorrectDocument(NamedTuple):
         """An opening balance opens the first day once; what it was wrong by is an adjustment."""
         found = draft_of_fields(core.site, fields | {"day": old.day}, old.day)
         if isinstance(found, list):
-            return _refused(Tried(None, found))
+            return _held_up(Tried(None, found))
         was, right = draft_of(old), judged(core, at, found, {old.number}).draft
         off = Draft(
             kind=DocumentKind.ADJUSTMENT, day=fields["day"], product=old.product, tank=old.tank, owner=old.owner,
@@ -213,7 +214,7 @@ class CorrectDocument(NamedTuple):
         )  # fmt: skip
         tried = _settle(core, at, off, self.by, self.sure, corrects=old.number)
         if tried.document is None:
-            return _refused(tried)
+            return _held_up(tried)
         core.documents.take_out(old.number, tried.document.number)
         return _done([tried.document], [], tried.note)
 
@@ -272,7 +273,7 @@ def _told(mistake: Mistake, line: int, columns: Mapping[str, str]) -> Json:
     return {"row": line, **mistake._asdict(), "column": column}
 
 
-def _refused(tried: Tried) -> Outcome:
+def _held_up(tried: Tried) -> Outcome:
     """What stands in the way: all mistakes; or, where there are none, all questions."""
     text = ". ".join(one.text for one in tried.mistakes or tried.questions)
     if not tried.mistakes:
@@ -281,7 +282,7 @@ def _refused(tried: Tried) -> Outcome:
         "mistakes": [one._asdict() for one in tried.mistakes],
         "questions": [one._asdict() for one in tried.questions],
     }
-    return Outcome(Answer(Taken.REFUSED, text, body))
+    return refused(text, body)
 
 
 def _done(taken: Sequence[Document], first: Sequence[Decision], note: str) -> Outcome:
@@ -295,12 +296,12 @@ def _not_open(core: "Core", number: int) -> Outcome:
     if not 1 <= number < room.next_number:
         last = room.next_number - 1
         text = f"there is no document {number}; " + (f"the last one is {last}" if last else "there is none yet")
-        return Outcome(Answer(Taken.UNKNOWN, text))
+        return unknown(text)
     text = (
         f"document {number} stands on no open day: it was undone, or its day is closed; what is closed stays as it is "
         "and is put right by a new document (correct)"
     )
-    return Outcome(Answer(Taken.REFUSED, text))
+    return refused(text)
 
 
 PERSON: Final = ("by", "sure")
@@ -341,10 +342,7 @@ def _sure(fields: Json) -> bool:
 
 
 def _number(fields: Json) -> int:
-    number: Any = fields.get("number")
-    if isinstance(number, bool) or not isinstance(number, int) or number < 1:
-        raise CallError(f"number is {number!r}; write a document's number, a whole one from 1 on")
-    return number
+    return whole_of(fields, "number", "write a document's number, a whole one from 1 on")
 
 
 DOCUMENT_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = MappingProxyType(

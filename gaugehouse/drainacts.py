@@ -9,7 +9,8 @@ from datetime import date, timedelta
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
+from gaugehouse.actfields import is_number, short_text_of, whole_of
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from inventory.draincheck import APPEARANCES, DrainCheck, DrainResult, check_json
@@ -49,12 +50,12 @@ class TellDrainCheck(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if self.tank not in core.keepers:
             known = ", ".join(core.keepers)
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}; there are {known}"))
+            return unknown(f"there is no tank {self.tank!r}; there are {known}")
         room, today = core.waterlog, core.waterlog.day_of(at.time_ms).date
         day = self.day or today
         why = _day_objection(day, today)
         if why:
-            return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}"))
+            return refused(f"tank {self.tank}: {why}")
         check = DrainCheck(
             room.next_number(), self.tank, day, at.time_ms, self.by, self.result, self.appearance, self.water_m3,
             self.fuel_m3, self.document, self.why, self.comment,
@@ -79,7 +80,7 @@ class WithdrawDrainCheck(NamedTuple):
         check = core.waterlog.withdraw(self.number)
         if check is None:
             text = f"there is no drain check {self.number} among the newest; `gaugehouse water --checks` lists them"
-            return Outcome(Answer(Taken.UNKNOWN, text))
+            return unknown(text)
         body: Json = {
             "number": check.number, "tank": check.tank, "day": check.day, "by": self.by, "comment": self.comment,
             "time": iso_ms(at.time_ms),
@@ -137,9 +138,7 @@ def check_act_of(fields: Json) -> TellDrainCheck:
 
 
 def withdraw_of(fields: Json) -> WithdrawDrainCheck:
-    number = fields.get("number")
-    if not isinstance(number, int) or isinstance(number, bool) or number < 1:
-        raise CallError(f"number is {number!r}; it is the number of a drain check, from 1 on")
+    number = whole_of(fields, "number", "it is the number of a drain check, from 1 on")
     comment = _text(fields, "comment")
     if not comment:
         raise CallError("comment is missing: say what was wrong with the check")
@@ -155,17 +154,14 @@ def _result(fields: Json) -> DrainResult:
 
 
 def _text(fields: Json, name: str) -> str:
-    text = text_of(fields, name, "")
-    if len(text) > LONGEST_TEXT:
-        raise CallError(f"{name}: {len(text)} characters; at most {LONGEST_TEXT}")
-    return text
+    return short_text_of(fields, name, LONGEST_TEXT)
 
 
 def _volume(fields: Json, name: str) -> float:
     value: Any = fields.get(name)
     if value is None:
         return 0.0
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= MOST_M3:
+    if not is_number(value) or not 0 <= value <= MOST_M3:
         raise CallError(
             f"{name} is {value!r}; it is a volume in m3 from 0 to {MOST_M3:g} (250 mL are 0.00025): where more came, "
             "enter a water draw"
@@ -174,12 +170,9 @@ def _volume(fields: Json, name: str) -> float:
 
 
 def _document(fields: Json) -> int | None:
-    value = fields.get("document")
-    if value is None:
+    if fields.get("document") is None:
         return None
-    if not isinstance(value, int) or isinstance(value, bool) or value < 1:
-        raise CallError(f"document is {value!r}; it is the number of the water draw's document, from 1 on")
-    return value
+    return whole_of(fields, "document", "it is the number of the water draw's document, from 1 on")
 
 
 def _day(fields: Json) -> str:

@@ -8,7 +8,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from alerts.casebook import DIPS, TEXTS, Statement
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of, unknown
+from gaugehouse.actfields import is_number, short_text_of, whole_of
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.faultrecords import FAULT_ENTRY, statement_body
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 LONGEST_TEXT: Final = 500
 HIGHEST_DIP_M: Final = 100.0
+WHOLE: Final = "it is a whole number from 1 on"
 
 
 class FaultEntry(NamedTuple):
@@ -32,10 +34,10 @@ class FaultEntry(NamedTuple):
         newest = core.faults.newest_number(self.instrument)
         body: dict[str, Any] = {"instrument": self.instrument, "number": self.number}
         if newest is None:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no instrument {self.instrument!r}", body))
+            return unknown(f"there is no instrument {self.instrument!r}", body)
         if not 1 <= self.number <= newest:
             text = f"{self.instrument} has no fault {self.number}; `gaugehouse faults` lists them with their numbers"
-            return Outcome(Answer(Taken.UNKNOWN, text, body))
+            return unknown(text, body)
         open_ones = {(f.instrument, f.number) for f in core.faults.open_faults() if f.end_ms is None}
         going_on = (self.instrument, self.number) in open_ones
         key = f"{self.instrument}:{self.number}"
@@ -50,39 +52,26 @@ class FaultEntry(NamedTuple):
         return Outcome(answer, [Decision(FAULT_ENTRY, told)])
 
 
-def fault_entry_of(fields: Mapping[str, Any]) -> FaultEntry:
+def fault_entry_of(fields: Json) -> FaultEntry:
     """The act of its fields: instrument, number, by, and what is said. Raises `CallError`."""
     known = {"instrument", "number", "by", *TEXTS, *DIPS, "close", "corrects"}
     strange = sorted(set(fields) - known)
     if strange:
         raise CallError(f"an entry on a fault has no {strange[0]}; it has {', '.join(sorted(known))}")
-    said: dict[str, Any] = {name: _text(fields, name) for name in TEXTS}
+    said: dict[str, Any] = {name: short_text_of(fields, name, LONGEST_TEXT) for name in TEXTS}
     said |= {name: _dip(name, fields.get(name)) for name in DIPS}
     said["close"] = bool(fields.get("close", False))
-    said["corrects"] = None if fields.get("corrects") is None else _whole("corrects", fields["corrects"])
-    statement = Statement(by=text_of(dict(fields), "by"), **said)
+    said["corrects"] = None if fields.get("corrects") is None else whole_of(fields, "corrects", WHOLE)
+    statement = Statement(by=text_of(fields, "by"), **said)
     if not statement.says_something:
         raise CallError("the entry says nothing; give a cause, a part, an action, a dip, a comment, or close the fault")
-    return FaultEntry(text_of(dict(fields), "instrument"), _whole("number", fields.get("number")), statement)
-
-
-def _text(fields: Mapping[str, Any], name: str) -> str:
-    text = text_of(dict(fields), name, "")
-    if len(text) > LONGEST_TEXT:
-        raise CallError(f"{name}: {len(text)} characters; at most {LONGEST_TEXT}")
-    return text
-
-
-def _whole(name: str, value: object) -> int:
-    if not isinstance(value, int) or isinstance(value, bool) or value < 1:
-        raise CallError(f"{name} is {value!r}; it is a whole number from 1 on")
-    return value
+    return FaultEntry(text_of(fields, "instrument"), whole_of(fields, "number", WHOLE), statement)
 
 
 def _dip(name: str, value: object) -> float | None:
     if value is None:
         return None
-    if not isinstance(value, (int, float)) or isinstance(value, bool) or not 0 <= value <= HIGHEST_DIP_M:
+    if not is_number(value) or not 0 <= value <= HIGHEST_DIP_M:
         raise CallError(f"{name} is {value!r}; it is an innage in m from 0 to {HIGHEST_DIP_M:g}")
     return float(value)
 

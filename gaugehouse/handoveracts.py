@@ -6,7 +6,8 @@ Both are entries of the record book; neither is ever changed. Decides by the cor
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
+from gaugehouse.actfields import whole_of
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.errors import CallError
 from gaugehouse.handoverroom import Given
@@ -36,11 +37,11 @@ class HandOver(NamedTuple):
         to_ms = at.time_ms if self.to_ms is None else self.to_ms
         from_ms = to_ms - core.site.shift_ms if self.from_ms is None else self.from_ms
         if from_ms >= to_ms:
-            return _refused("from is not before to; turn them round")
+            return refused("from is not before to; turn them round")
         if to_ms - from_ms > LONGEST_MS:
-            return _refused("a shift is 48 h at most; give its own beginning and end")
+            return refused("a shift is 48 h at most; give its own beginning and end")
         if from_ms > at.time_ms:
-            return _refused("this shift is still to come; hand over one that has begun")
+            return refused("this shift is still to come; hand over one that has begun")
         newest = room.newest
         if newest is not None and not newest.taken_by and (newest.by, newest.notes) == (self.by, self.notes):
             text = f"the same was handed over before, number {newest.number}"
@@ -61,11 +62,11 @@ class TakeOver(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         newest = core.handovers.newest
         if newest is None:
-            return Outcome(Answer(Taken.UNKNOWN, "no shift has been handed over yet"))
+            return unknown("no shift has been handed over yet")
         if self.number is not None and self.number != newest.number:
             if self.number > newest.number:
-                return Outcome(Answer(Taken.UNKNOWN, f"there is no handover {self.number}; the newest is "
-                                                     f"{newest.number}"))  # fmt: skip
+                return unknown(f"there is no handover {self.number}; the newest is "
+                                                     f"{newest.number}")  # fmt: skip
             text = f"handover {self.number} is not the newest one, {newest.number} is; look at that one"
             return Outcome(Answer(Taken.OLDER, text, given_json(newest)))
         if newest.taken_by:
@@ -73,16 +74,12 @@ class TakeOver(NamedTuple):
             text = f"handover {newest.number} was taken over before by {newest.taken_by}"
             return Outcome(Answer(Taken.ALREADY if same else Taken.REFUSED, text, given_json(newest)))
         if newest.by.casefold() == self.by.casefold():
-            return _refused(f"handover {newest.number} is {newest.by}'s own; another person takes it over")
+            return refused(f"handover {newest.number} is {newest.by}'s own; another person takes it over")
         taken = newest._replace(taken_by=self.by, taken_ms=at.time_ms)
         core.handovers.keep(taken)
         body = {"number": taken.number, "by": self.by, "time": iso_ms(at.time_ms), "notes": self.notes}
         answer = Answer(Taken.DONE, "", body | {"given_by": taken.by})
         return Outcome(answer, [Decision(HANDOVER, {"event": TAKEN, **body})])
-
-
-def _refused(text: str) -> Outcome:
-    return Outcome(Answer(Taken.REFUSED, text))
 
 
 def given_json(given: Given) -> Json:
@@ -103,9 +100,8 @@ def give_of(fields: Json) -> HandOver:
 
 
 def take_of(fields: Json) -> TakeOver:
-    number: Any = fields.get("number")
-    if number is not None and (isinstance(number, bool) or not isinstance(number, int) or number < 1):
-        raise CallError(f"number is {number!r}; write the number of a handover, 1 or more")
+    told = fields.get("number") is not None
+    number = whole_of(fields, "number", "write the number of a handover, 1 or more") if told else None
     return TakeOver(text_of(fields, "by"), _notes(fields), number)
 
 

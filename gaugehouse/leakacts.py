@@ -4,11 +4,11 @@ The test itself was made from the kept readings by who asks; the act only writes
 stays without history. No clock, no I/O.
 """
 
-import math
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank, refused, text_of
+from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from history.book import BookReader
@@ -38,10 +38,10 @@ class SignLeakTest(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         tank = self.result["tank"]
         if tank not in core.keepers:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {tank!r}"))
+            return no_tank(tank)
         if self.result["verdict"] == Verdict.REFUSED.value:
             text = f"tank {tank}: there was no test, so there is nothing to sign; its refusal says what it would need"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         body = {**self.result, "by": self.by, "comment": self.comment, "signed": iso_ms(at.time_ms)}
         return Outcome(Answer(Taken.DONE, "", body), [Decision(KIND, body)])
 
@@ -57,7 +57,7 @@ def sign_of(fields: Json) -> SignLeakTest:
             text_of(result, name)
         for name in _FIGURES:
             value: Any = result.get(name)
-            if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            if not is_number(value):
                 raise CallError(f"{name} is {value!r}; sign a test as it was found")
     return SignLeakTest(
         {"tank": text_of(result, "tank"), **result}, text_of(fields, "by"), text_of(fields, "comment", "")

@@ -7,15 +7,15 @@ another signal covers it; a limit in time. What is taken and how it ended stands
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import date
-from math import isfinite
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from alerts.alarm import Transition
 from alerts.spec import SYSTEM_CONDITIONS
 from console.check_words import FIELDS
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, refused, text_of, unknown
 from gaugehouse.act import Taken as How
+from gaugehouse.actfields import is_number
 from gaugehouse.alarmacts import alarm_decisions
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
@@ -58,14 +58,14 @@ class Start(NamedTuple):
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if self.instrument not in core.ne43_of:
-            return _no(How.UNKNOWN, f"there is no instrument {self.instrument!r}")
+            return unknown(f"there is no instrument {self.instrument!r}")
         there = core.checks.get(self.instrument)
         if there is not None:
             text = f"a loop check of {self.instrument} is under way since {iso_ms(there.started_ms)}, by {there.by}"
-            return _no(How.ALREADY, text, state_of(core, there))
+            return Outcome(Answer(How.ALREADY, text, state_of(core, there)))
         refusal = self._refusal(core)
         if refusal:
-            return _no(How.REFUSED, refusal)
+            return refused(refusal)
         check = self._check(core, at)
         why = f"loop check of {self.instrument} under way"
         hidden = core.desk.remove_from_service(at, check.blinds, self.by, why)
@@ -126,19 +126,19 @@ class TakeStep(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         check = core.checks.get(self.instrument)
         if check is None:
-            return _no(How.UNKNOWN, NONE_UNDER_WAY.format(self.instrument))
+            return unknown(NONE_UNDER_WAY.format(self.instrument))
         place = self._place(check)
         if isinstance(place, str):
-            return _no(How.REFUSED, place)
+            return refused(place)
         run, point, direction = place
         applied = point if self.applied_mA is None else self.applied_mA
         shown = self._shown(core, check, applied)
         if isinstance(shown, str):
-            return _no(How.REFUSED, shown)
+            return refused(shown)
         try:
             step_of(point, direction, applied, shown.shown_mA)
         except OutOfRange as error:
-            return _no(How.REFUSED, str(error))
+            return refused(str(error))
         expected = None if check.range is None else check.range.level_m(applied)
         taken = shown._replace(
             run=run,
@@ -215,15 +215,15 @@ class Finish(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         check = core.checks.get(self.instrument)
         if check is None:
-            return _no(How.UNKNOWN, NONE_UNDER_WAY.format(self.instrument))
+            return unknown(NONE_UNDER_WAY.format(self.instrument))
         for run in RUNS:
             missing = judged(check, run)[0].missing
             if missing and (run == AS_FOUND or check.of(run)):
                 words = ", ".join(f"{point:g} mA {direction.value}" for point, direction in missing)
                 name = run.replace("_", " ")
-                return _no(How.REFUSED, f"{name} is not whole, missing: {words}; take them, or abort the check")
+                return refused(f"{name} is not whole, missing: {words}; take them, or abort the check")
         if self.filled.get("adjusted") and not check.of(AS_LEFT):
-            return _no(How.REFUSED, "something was adjusted: take the as-left steps before you finish")
+            return refused("something was adjusted: take the as-left steps before you finish")
         return ended(core, at, check, FINISHED, self.by, self.filled)
 
 
@@ -237,7 +237,7 @@ class Abort(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         check = core.checks.get(self.instrument)
         if check is None:
-            return _no(How.UNKNOWN, NONE_UNDER_WAY.format(self.instrument))
+            return unknown(NONE_UNDER_WAY.format(self.instrument))
         return ended(core, at, check, ABORTED, self.by, {"remarks": self.why})
 
 
@@ -303,10 +303,6 @@ def _tanks(core: "Core", instrument: str) -> list[str]:
     return [tank.id for tank in core.site.tanks if tank.instrument == instrument]
 
 
-def _no(how: How, text: str, body: Json | None = None) -> Outcome:
-    return Outcome(Answer(how, text, body or {}))
-
-
 def _told(body: Json) -> Answer:
     return Answer(How.DONE, "", body)
 
@@ -354,7 +350,7 @@ def _number(fields: Json, name: str) -> float | None:
     value = fields.get(name)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not isfinite(value):
+    if not is_number(value):
         raise CallError(f"{name} {value!r} is no number")
     return float(value)
 

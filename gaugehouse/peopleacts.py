@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from console.roles import ADMINISTRATOR, ROLES
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.peopleroom import LINK, SESSION, TOKEN, Key, User
@@ -35,18 +35,18 @@ class PutUser(NamedTuple):
         if self.new and found is not None:
             return Outcome(Answer(Taken.ALREADY, f"there is a user {found.name} already", {"user": found.name}))
         if not self.new and found is None:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no user {self.name!r}"))
+            return unknown(f"there is no user {self.name!r}")
         if found is None:
             if not room.exists() and ADMINISTRATOR not in (self.roles or ()):
                 text = f"the first user must be {ADMINISTRATOR}: somebody has to let the others in"
-                return Outcome(Answer(Taken.REFUSED, text))
+                return refused(text)
             user = User(self.name, self.roles or (), self.password or "", at.time_ms, self.by)
         else:
             changed: Json = {"roles": self.roles, "password": self.password, "blocked": self.blocked}
             user = replace(found, **{name: value for name, value in changed.items() if value is not None})
             if _would_lock_all_out(core, found, user):
                 text = f"{found.name} is the only {ADMINISTRATOR} who can come in; make another one first"
-                return Outcome(Answer(Taken.REFUSED, text))
+                return refused(text)
             if self.password is not None or user.blocked or user.roles != found.roles:
                 room.end_keys_of(found.name)
         room.put_user(user)
@@ -63,10 +63,10 @@ class RemoveUser(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         found = core.people.user(self.name)
         if found is None:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no user {self.name!r}"))
+            return unknown(f"there is no user {self.name!r}")
         if _would_lock_all_out(core, found, None):
             text = f"{found.name} is the only {ADMINISTRATOR} who can come in; make another one first"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         core.people.remove_user(found.name)
         body = {"user": found.name, "event": ["removed"], "by": self.by, "time": iso_ms(at.time_ms)}
         return Outcome(Answer(Taken.DONE, "", body), [Decision(USER, body)])
@@ -88,11 +88,11 @@ class PutKey(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         user = core.people.user(self.user)
         if user is None or user.blocked:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no user {self.user!r} who may come in"))
+            return unknown(f"there is no user {self.user!r} who may come in")
         roles = user.roles if self.roles is None else self.roles
         if ADMINISTRATOR not in user.roles and not set(roles) <= set(user.roles):
             text = f"{user.name} is {', '.join(user.roles)}; a token cannot be more than its user"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         key = Key(self.hash, self.kind, user.name, roles, self.label, self.now_ms, self.until_ms)
         core.people.put_key(key, self.now_ms)
         body = {
@@ -114,7 +114,7 @@ class EndKey(NamedTuple):
         found = [key for key in keys if key is not None and (self.hash or key.label == self.label)]
         if not found:
             what = f"token {self.label!r}" if self.label else "such session"
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no {what}"))
+            return unknown(f"there is no {what}")
         decisions = []
         for key in found:
             core.people.end_key(key.hash)

@@ -7,7 +7,8 @@ checked before a transfer (40 CFR 280.30 (a)). Decides by the core's state alone
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank, refused, text_of, unknown
+from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.plans import BY_PERSON, KINDS, RECEIPT, Ended, Plan
@@ -33,7 +34,7 @@ class PlanMovement(NamedTuple):
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if self.tank not in core.keepers:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}"))
+            return no_tank(self.tank)
         standing = core.plans.get(self.tank)
         if standing is not None:
             text = f"tank {self.tank} has a plan by {standing.by} already; end it first"
@@ -43,7 +44,7 @@ class PlanMovement(NamedTuple):
             return Outcome(Answer(Taken.ALREADY if same else Taken.REFUSED, text, plan_json(standing)))
         why = _objection(core, self)
         if why:
-            return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}"))
+            return refused(f"tank {self.tank}: {why}")
         plan = Plan(
             self.tank, self.kind, self.quantity_m3, self.rate_m3_per_s,
             self.product or core.site.tank(self.tank).product, self.by, at.time_ms, at.elapsed_ms,
@@ -63,7 +64,7 @@ class EndPlan(NamedTuple):
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if core.plans.get(self.tank) is None:
-            return Outcome(Answer(Taken.UNKNOWN, f"tank {self.tank!r} has no plan to end"))
+            return unknown(f"tank {self.tank!r} has no plan to end")
         decision = plan_over(core.plans.end(at, self.tank, BY_PERSON), at, self.by)
         return Outcome(Answer(Taken.DONE, "", decision.body), [decision])
 
@@ -164,7 +165,7 @@ def end_of(fields: Json) -> EndPlan:
 
 def _number(fields: Json, name: str) -> float:
     value: Any = fields.get(name)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 < value < 1e6:
+    if not is_number(value) or not 0 < value < 1e6:
         raise CallError(f"{name} is {value!r}; write a number above 0")
     return float(value)
 

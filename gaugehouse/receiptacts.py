@@ -4,21 +4,18 @@ Each decides by the core's state alone; what is decided becomes an entry `receip
 makes a delivery note: what the paper says goes into the book by a person's own act.
 """
 
-import math
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from gaugehouse import receiptjson as told
 from gaugehouse import receiptwork as work
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Answer, Decision, Json, Outcome, Taken, no_tank, refused, unknown
 from gaugehouse.days import iso_ms
 from gaugehouse.documentacts import add_of
-from gaugehouse.errors import CallError
 from gaugehouse.planacts import PlanMovement, plan_over
 from gaugehouse.plans import BY_PERSON, RECEIPT
 from inventory.receiptprogress import line_check
-from inventory.receipts import DECIDED, DeliveryPaper, DeliverySample, Done, Receipt, Stage
-from models.density import DensityMeter, base_density_of_sample, density_objection, rebased_kgpm3
+from inventory.receipts import DeliveryPaper, DeliverySample, Done, Receipt, Stage
+from models.density import DensityMeter, base_density_of_sample, rebased_kgpm3
 from models.errors import OutOfRange
 from models.reading import Instant
 
@@ -26,7 +23,6 @@ if TYPE_CHECKING:
     from gaugehouse.core import Core
 
 MOST_OPEN: Final = 100
-TEMPERATURES: Final = (-60.0, 90.0)
 
 
 class ForecastReceipt(NamedTuple):
@@ -40,8 +36,8 @@ class ForecastReceipt(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         wrong = _objection(core, self.tank, self.product, self.paper)
         if wrong is not None:
-            return Outcome(wrong)
-        return Outcome(Answer(Taken.DONE, "", _forecast_body(core, self)))
+            return wrong
+        return Outcome(Answer(Taken.DONE, "", told.before_json(core, self.tank, self.paper, self.rate_m3_per_s)))
 
 
 class PlanReceipt(NamedTuple):
@@ -58,19 +54,18 @@ class PlanReceipt(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         wrong = _objection(core, self.tank, self.product, self.paper)
         if wrong is not None:
-            return Outcome(wrong)
+            return wrong
         if self.paper.note:
             for other in core.receipts.all():
                 if other.tank == self.tank and other.paper.note == self.paper.note:
                     text = f"delivery note {self.paper.note} is planned for tank {self.tank} as receipt {other.number}"
                     return Outcome(Answer(Taken.ALREADY, text, told.receipt_json(core, other)))
         if len(core.receipts.all()) >= MOST_OPEN:
-            return Outcome(
-                Answer(Taken.REFUSED, f"{MOST_OPEN} receipts are open; decide or call off those that are over")
-            )
+            return refused(f"{MOST_OPEN} receipts are open; decide or call off those that are over")
+        forecast = told.before_json(core, self.tank, self.paper, self.rate_m3_per_s)["forecast"]
         receipt = Receipt(
             core.receipts.next_number, self.tank, core.site.tank(self.tank).product, self.paper, self.rate_m3_per_s,
-            self.by, at.time_ms, forecast=_forecast_body(core, self)["forecast"], sender=self.sender, stops=self.stops,
+            self.by, at.time_ms, forecast=forecast, sender=self.sender, stops=self.stops,
         )  # fmt: skip
         core.receipts.add(receipt)
         body = told.receipt_json(core, receipt)
@@ -92,10 +87,10 @@ class NoteCheck(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         names = [one for one in core.site.receipts.checks if one.casefold().startswith(self.what.casefold())]
         if len(names) > 1 and self.what not in names:
-            return Outcome(Answer(Taken.REFUSED, f"{self.what!r} could be {' or '.join(names)}; write more of it"))
+            return refused(f"{self.what!r} could be {' or '.join(names)}; write more of it")
         what = names[0] if len(names) == 1 else self.what
         receipt.done[what] = Done(what, self.by, at.time_ms, self.found)
         core.receipts.changed(receipt)
@@ -116,7 +111,7 @@ class TakeSample(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         product = work.product_of(core, receipt.tank)
         at_15, how = None, ""
         if self.density_kgpm3 is not None and self.density_degC is not None:
@@ -128,7 +123,7 @@ class TakeSample(NamedTuple):
                 )  # fmt: skip
                 at_15 = rebased_kgpm3(product.group, base, product.base_degC, 15.0, product.alpha60_per_degF)
             except OutOfRange as error:
-                return Outcome(Answer(Taken.REFUSED, f"the sample is none of {receipt.product}: {error}"))
+                return refused(f"the sample is none of {receipt.product}: {error}")
         receipt.sample = DeliverySample(self.by, at.time_ms, at_15, self.temperature_degC, how)
         core.receipts.changed(receipt)
         body = told.receipt_json(core, receipt)
@@ -145,19 +140,19 @@ class StartReceipt(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         if receipt.stage is Stage.STARTED:
             text = f"receipt {self.number} was started by {receipt.started_by}"
             return Outcome(Answer(Taken.ALREADY, text, told.receipt_json(core, receipt)))
         wrong = _objection(core, receipt.tank, receipt.product, receipt.paper)
         if wrong is not None:  # the site file says other things of the tank by now
-            return Outcome(wrong)
+            return wrong
         found = work.forecast_of(core, receipt.tank, receipt.paper, receipt.rate_m3_per_s)
         ordered = PlanMovement(
             receipt.tank, RECEIPT, found.incoming_m3, receipt.rate_m3_per_s, receipt.product, self.by
         ).apply(core, at)
         if ordered.answer.status is not Taken.DONE:  # also for one that is ordered already: it is somebody else's
-            return Outcome(Answer(Taken.REFUSED, ordered.answer.text))
+            return refused(ordered.answer.text)
         plan = core.plans.get(receipt.tank)
         assert plan is not None
         plan.receipt = receipt.number
@@ -184,16 +179,16 @@ class CheckLine(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         if receipt.stage is not Stage.STARTED:
-            return Outcome(Answer(Taken.REFUSED, f"receipt {self.number} was not started; start it first"))
+            return refused(f"receipt {self.number} was not started; start it first")
         whole = receipt.paper.observed_m3 or receipt.paper.standard_m3 or 0.0
         if self.figure_m3 > 2 * whole:
             text = (
                 f"{self.figure_m3:.3f} m3 are more than twice the {whole:.3f} m3 of the paper; the figure is what has "
                 "been delivered so far, not the reading of a totaliser"
             )
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         check = line_check(
             at.time_ms, self.by, self.figure_m3, work.received(core, receipt), receipt.paper,
             work.product_of(core, receipt.tank), core.site.receipts, self.comment,
@@ -216,18 +211,18 @@ class DecideReceipt(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         body = told.receipt_json(core, receipt)
         if self.decision is not Stage.ACCEPTED and not self.comment:
-            return Outcome(Answer(Taken.REFUSED, f"{self.decision.value}: say why in the comment"))
+            return refused(f"{self.decision.value}: say why in the comment")
         before = receipt.stage is Stage.PLANNED
         if before and self.decision is not Stage.REJECTED:
-            return Outcome(Answer(Taken.REFUSED, f"receipt {self.number} was not started; it can be rejected only"))
+            return refused(f"receipt {self.number} was not started; it can be rejected only")
         if not before and body["reconciliation"] is None and not self.without_tank:
             text = f"receipt {self.number}: {body['why_not']}; wait, or decide without the tank and say why"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         if self.without_tank and not self.comment:
-            return Outcome(Answer(Taken.REFUSED, "without the tank's own figure: say why in the comment"))
+            return refused("without the tank's own figure: say why in the comment")
         return _over(core, at, receipt, self.decision, self.by, self.comment, body)
 
 
@@ -248,7 +243,7 @@ class DocumentReceipt(NamedTuple):
                 f"receipt {self.number} has no papers that wait for a document: it was not accepted, or its delivery "
                 "note is in the book already"
             )
-            return Outcome(Answer(Taken.UNKNOWN, text))
+            return unknown(text)
         outcome = add_of(fields | {"by": self.by, "sure": self.sure}).apply(core, at)
         if outcome.answer.status is not Taken.DONE:
             return outcome
@@ -269,12 +264,12 @@ class CallOff(NamedTuple):
     def apply(self, core: "Core", at: Instant) -> Outcome:
         receipt = core.receipts.get(self.number)
         if receipt is None:
-            return _unknown(self.number)
+            return _no_receipt(self.number)
         if receipt.begun_ms is not None:
             text = (
                 f"fuel of receipt {self.number} has come in: decide it (accept, protest or reject), it cannot be undone"
             )
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         return _over(core, at, receipt, Stage.OFF, self.by, self.reason, told.receipt_json(core, receipt))
 
 
@@ -322,161 +317,20 @@ def _delivery_note(core: "Core", receipt: Receipt) -> Json:
     return {"kind": "delivery note", "tank": receipt.tank, "comment": f"receipt {receipt.number}", **note}
 
 
-def _unknown(number: int) -> Outcome:
-    return Outcome(Answer(Taken.UNKNOWN, f"there is no open receipt {number}; `gaugehouse receipt list` shows them"))
+def _no_receipt(number: int) -> Outcome:
+    return unknown(f"there is no open receipt {number}; `gaugehouse receipt list` shows them")
 
 
-def _objection(core: "Core", tank: str, product: str, paper: DeliveryPaper) -> Answer | None:
+def _objection(core: "Core", tank: str, product: str, paper: DeliveryPaper) -> Outcome | None:
     """Why a delivery cannot be for this tank."""
     if tank not in core.keepers:
-        return Answer(Taken.UNKNOWN, f"there is no tank {tank!r}")
+        return no_tank(tank)
     held = core.site.tank(tank).product
     if product and product != held:
-        return Answer(Taken.REFUSED, f"tank {tank}: it holds {held}, not {product}; plan another tank")
+        return refused(f"tank {tank}: it holds {held}, not {product}; plan another tank")
     model = work.product_of(core, tank)
     try:
         paper.ctl(model)(model.base_degC if paper.temperature_degC is None else paper.temperature_degC)
     except OutOfRange as error:
-        return Answer(Taken.REFUSED, f"tank {tank}: the paper's figures are none of {held}: {error}")
+        return refused(f"tank {tank}: the paper's figures are none of {held}: {error}")
     return None
-
-
-def _forecast_body(core: "Core", wanted: ForecastReceipt | PlanReceipt) -> Json:
-    """What the check before a receipt shows."""
-    found = work.forecast_of(core, wanted.tank, wanted.paper, wanted.rate_m3_per_s)
-    reading = work.trusted(core, wanted.tank)
-    product = work.product_of(core, wanted.tank)
-    density = wanted.paper.density_15_kgpm3
-    objection = None if density is None else density_objection(product.group, density, 15.0)
-    water = core.site.tank(wanted.tank)
-    return {
-        "tank": wanted.tank,
-        "paper": told.paper_json(wanted.paper),
-        "rate_m3_per_h": None if wanted.rate_m3_per_s is None else 3600 * wanted.rate_m3_per_s,
-        "now": None if reading is None else {
-            "level_m": reading.level_m, "tov_m3": reading.tov_m3, "temperature_degC": reading.temperature_degC,
-            "water_m": reading.water_m, "gsv_m3": reading.gsv_m3,
-        },
-        "water_source": "signal" if water.water is not None else "dips" if water.water_from_dips else "none",
-        "density_objection": objection,
-        "paper_error_percent": wanted.paper.own_error_percent(product),
-        "forecast": told.forecast_json(found),
-        "beside": told.beside_json(core, wanted.tank),
-        "checks": [{"what": what, "done": False, "found": "not done"} for what in core.site.receipts.checks],
-        "caution": told.CAUTION,
-    }  # fmt: skip
-
-
-# Fields
-
-
-def paper_of(fields: Json) -> DeliveryPaper:
-    """The paper among the fields of an act. Raises `CallError` for what is missing or out of reason."""
-    observed = _number(fields, "observed_m3", 1e-6, 1e6)
-    standard = _number(fields, "standard_m3", 1e-6, 1e6)
-    if observed is None and standard is None:
-        raise CallError(
-            "the quantity is missing; write what the paper says, as observed or at the reference temperature"
-        )
-    return DeliveryPaper(
-        observed, standard, _number(fields, "temperature_degC", *TEMPERATURES),
-        _number(fields, "density_15_kgpm3", 500.0, 1200.0),
-        *(text_of(fields, name, "") for name in ("note", "batch", "certificate", "vehicle", "owner")),
-    )  # fmt: skip
-
-
-def _rate(fields: Json) -> float | None:
-    return _number(fields, "rate_m3_per_s", 1e-9, 10.0)
-
-
-def _number(fields: Json, name: str, low: float, high: float) -> float | None:
-    value: Any = fields.get(name)
-    if value is None:
-        return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise CallError(f"{name} is {value!r}; write a number")
-    if not low <= value <= high:
-        raise CallError(f"{name} is {value:g}; allowed is {low:g} to {high:g}")
-    return float(value)
-
-
-def _receipt(fields: Json) -> int:
-    number = fields.get("number")
-    if isinstance(number, bool) or not isinstance(number, int) or number < 1:
-        raise CallError(f"number is {number!r}; write the number of the receipt")
-    return number
-
-
-def forecast_of(fields: Json) -> ForecastReceipt:
-    return ForecastReceipt(text_of(fields, "tank"), paper_of(fields), _rate(fields), text_of(fields, "product", ""))
-
-
-def plan_of(fields: Json) -> PlanReceipt:
-    return PlanReceipt(
-        text_of(fields, "tank"), paper_of(fields), _rate(fields), text_of(fields, "product", ""), text_of(fields, "by"),
-        text_of(fields, "sender", ""), text_of(fields, "stops", ""),
-    )  # fmt: skip
-
-
-def note_of(fields: Json) -> NoteCheck:
-    return NoteCheck(_receipt(fields), text_of(fields, "what"), text_of(fields, "found", ""), text_of(fields, "by"))
-
-
-def sample_of(fields: Json) -> TakeSample:
-    density, at = _number(fields, "density_kgpm3", 500.0, 1200.0), _number(fields, "density_degC", *TEMPERATURES)
-    temperature = _number(fields, "temperature_degC", *TEMPERATURES)
-    if (density is None) != (at is None):
-        raise CallError("a density goes with the temperature of the sample; write both, density_kgpm3 and density_degC")
-    if density is None and temperature is None:
-        raise CallError("nothing was measured; write the sample's density with its temperature, or the delivery's")
-    meter = text_of(fields, "meter", DensityMeter.HYDROMETER.value)
-    if meter not in (one.value for one in DensityMeter):
-        raise CallError(f"meter is {meter!r}; write {' or '.join(one.value for one in DensityMeter)}")
-    return TakeSample(_receipt(fields), density, at, meter, temperature, text_of(fields, "by"))
-
-
-def start_of(fields: Json) -> StartReceipt:
-    return StartReceipt(_receipt(fields), text_of(fields, "by"))
-
-
-def line_of(fields: Json) -> CheckLine:
-    figure = _number(fields, "figure_m3", 0.0, 1e6)
-    if figure is None:
-        raise CallError("figure_m3 is missing: what line or vehicle say has been delivered so far")
-    return CheckLine(_receipt(fields), figure, text_of(fields, "by"), text_of(fields, "comment", ""))
-
-
-def decide_of(fields: Json) -> DecideReceipt:
-    word = text_of(fields, "decision")
-    words = [stage.value for stage in DECIDED]
-    if word not in words:
-        raise CallError(f"decision is {word!r}; write {', '.join(words)}")
-    without = fields.get("without_tank", False)
-    if not isinstance(without, bool):
-        raise CallError(f"without_tank is {without!r}; write true or false")
-    return DecideReceipt(_receipt(fields), Stage(word), text_of(fields, "comment", ""), text_of(fields, "by"), without)
-
-
-def document_of(fields: Json) -> DocumentReceipt:
-    sure = fields.get("sure", False)
-    if not isinstance(sure, bool):
-        raise CallError(f"sure is {sure!r}; write true or false")
-    return DocumentReceipt(_receipt(fields), text_of(fields, "by"), sure)
-
-
-def off_of(fields: Json) -> CallOff:
-    return CallOff(_receipt(fields), text_of(fields, "reason"), text_of(fields, "by"))
-
-
-RECEIPT_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = {
-    "forecast_receipt": forecast_of,
-    "plan_receipt": plan_of,
-    "note_receipt_check": note_of,
-    "sample_receipt": sample_of,
-    "start_receipt": start_of,
-    "check_receipt_line": line_of,
-    "decide_receipt": decide_of,
-    "call_off_receipt": off_of,
-    "document_receipt": document_of,
-}
-"""By their names; see `gaugehouse.acts.ACTS`."""

@@ -17,6 +17,7 @@ from inventory.receiptcheck import Forecast
 from inventory.receiptmatch import Reconciliation, reconcile
 from inventory.receiptprogress import Progress, progress, prompt_of
 from inventory.receipts import DeliveryPaper, LineCheck, Receipt, Stage
+from models.density import density_objection
 from models.errors import OutOfRange
 from models.working import TimeTo
 
@@ -59,6 +60,32 @@ def forecast_json(found: Forecast) -> Json:
         "passes": [one._asdict() for one in found.passes],
         "response": found.response._asdict(),
     }
+
+
+def before_json(core: "Core", tank: str, paper: DeliveryPaper, rate_m3_per_s: float | None) -> Json:
+    """What the check before a receipt shows. The tank is known."""
+    found = work.forecast_of(core, tank, paper, rate_m3_per_s)
+    reading = work.trusted(core, tank)
+    product = work.product_of(core, tank)
+    density = paper.density_15_kgpm3
+    objection = None if density is None else density_objection(product.group, density, 15.0)
+    model = core.site.tank(tank)
+    return {
+        "tank": tank,
+        "paper": paper_json(paper),
+        "rate_m3_per_h": None if rate_m3_per_s is None else 3600 * rate_m3_per_s,
+        "now": None if reading is None else {
+            "level_m": reading.level_m, "tov_m3": reading.tov_m3, "temperature_degC": reading.temperature_degC,
+            "water_m": reading.water_m, "gsv_m3": reading.gsv_m3,
+        },
+        "water_source": "signal" if model.water is not None else "dips" if model.water_from_dips else "none",
+        "density_objection": objection,
+        "paper_error_percent": paper.own_error_percent(product),
+        "forecast": forecast_json(found),
+        "beside": beside_json(core, tank),
+        "checks": [{"what": what, "done": False, "found": "not done"} for what in core.site.receipts.checks],
+        "caution": CAUTION,
+    }  # fmt: skip
 
 
 def line_json(check: LineCheck) -> Json:

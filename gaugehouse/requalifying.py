@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from alerts.faults import DECLARED, FaultChange
 from alerts.strands import FROZEN
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank, refused, text_of
 from gaugehouse.days import iso_ms, parse_ms
 from gaugehouse.errors import CallError
 from history.requalify import Requalified, Stretch, painted
@@ -120,10 +120,10 @@ class Requalify(NamedTuple):
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         if self.tank not in core.keepers:
-            return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {self.tank!r}"))
+            return no_tank(self.tank)
         if self.end_ms > at.time_ms + 1:
             text = f"the stretch ends at {iso_ms(self.end_ms)}, after now ({iso_ms(at.time_ms)})"
-            return Outcome(Answer(Taken.REFUSED, text))
+            return refused(text)
         stretch = Stretch(self.start_ms, self.end_ms, self.quality, self.reason)
         core.requalifying.add(self.tank, stretch)
         body = body_of(self.tank, stretch, by=self.by, comment=self.comment)

@@ -4,10 +4,10 @@ Each is an act of a named person and an entry of the record book. Decides by the
 """
 
 from collections.abc import Callable, Mapping
-from math import isfinite
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from gaugehouse.act import Act, Answer, Json, Outcome, Taken, text_of
+from gaugehouse.act import Act, Answer, Json, Outcome, Taken, no_tank, refused, text_of
+from gaugehouse.actfields import is_number
 from gaugehouse.errors import CallError
 from gaugehouse.statusroom import status_json
 from inventory.status import Event, NoMove, S
@@ -41,7 +41,7 @@ class ReleaseTank(NamedTuple):
         why = state.why_not(self.result, settling.needed, self.comment, early=early)
         why = why or _density_objection(core, self.tank, self.result)
         if why:
-            return Outcome(Answer(Taken.REFUSED, f"tank {self.tank}: {why}{_left(core, self.tank)}"))
+            return refused(f"tank {self.tank}: {why}{_left(core, self.tank)}")
         change = state.let_go(self.result, self.by, at.time_ms, self.comment, early=early)
         core.status.changed(self.tank)
         body = {"tank": self.tank, "now": status_json(self.tank, state, at.time_ms)}
@@ -77,9 +77,9 @@ _LEADS: Final = {Event.QUARANTINE: S.QUARANTINED, Event.REMOVE: S.OUT_OF_SERVICE
 def _nothing_of(core: "Core", tank: str) -> Outcome | None:
     """The refusal where there is nothing to act on."""
     if tank not in core.keepers:
-        return Outcome(Answer(Taken.UNKNOWN, f"there is no tank {tank!r}"))
+        return no_tank(tank)
     if core.status.get(tank) is None:
-        return Outcome(Answer(Taken.REFUSED, NOT_KEPT))
+        return refused(NOT_KEPT)
     return None
 
 
@@ -136,7 +136,7 @@ def _number(fields: Json, name: str, low: float, high: float) -> float | None:
     value = fields.get(name)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value) or not low <= value <= high:
+    if not is_number(value) or not low <= value <= high:
         raise CallError(f"{name} is {value!r}; write a number from {low:g} to {high:g}, or leave it out")
     return float(value)
 

@@ -1,14 +1,35 @@
-"""Fields of the acts on dips, as a page or a command sends them, to plain values. Raises `CallError` with the mend."""
+"""Fields of an act, as a page or a command sends them, to plain values. Each raises `CallError` with the mend."""
 
-import math
+import sys
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any, Final, TypeGuard
 
-from gaugehouse.act import Json
+from gaugehouse.act import Json, text_of
 from gaugehouse.days import parse_ms
 from gaugehouse.errors import CallError
 
 MOST_READINGS: Final = 20
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """A finite number; yes and no, which Python counts as numbers, are none."""
+    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) <= sys.float_info.max
+
+
+def whole_of(fields: Json, name: str, mend: str) -> int:
+    """A whole number from 1 on: what counts things. mend: what to write where it is none."""
+    value = fields.get(name)
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise CallError(f"{name} is {value!r}; {mend}")
+    return value
+
+
+def short_text_of(fields: Json, name: str, most: int) -> str:
+    """A text of so many characters at the most; empty where there is none."""
+    text = text_of(fields, name, "")
+    if len(text) > most:
+        raise CallError(f"{name}: {len(text)} characters; at most {most}")
+    return text
 
 
 def number_of(fields: Json, name: str, low: float, high: float, *, needed: bool = False) -> float | None:
@@ -30,8 +51,7 @@ def numbers_of(fields: Json, name: str, low: float, high: float) -> tuple[float,
 
 
 def _number(value: Any, name: str, low: float, high: float) -> float:
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-    if not good or not low <= value <= high:
+    if not is_number(value) or not low <= value <= high:
         raise CallError(f"{name} is {value!r}; write a number from {low:g} to {high:g}")
     return float(value)
 
