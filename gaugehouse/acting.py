@@ -12,9 +12,9 @@ from gaugehouse.acts import Act, Answer, Json, Taken, act_of
 from gaugehouse.core import Tick
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
+from gaugehouse.optionvalues import quantity, quantity_or_none
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import open_stores
 from gaugehouse.wiring import core_of
 from history.chain import Entry
@@ -56,6 +56,22 @@ def _directly(site: Site, act: Act) -> Answer:
     return result.answers[0]
 
 
+def answer_json(answer: Answer) -> str:
+    """How an act was taken, for programs."""
+    return as_json({"status": answer.status.value, **answer.body})
+
+
+def printed(args: Namespace, answer: Answer) -> bool:
+    """Print an answer that needs no words of its own: as JSON, or that somebody was first."""
+    if args.json:
+        print(answer_json(answer))
+    elif answer.status is Taken.ALREADY:
+        print(f"nothing to do: {answer.text}")
+    else:
+        return False
+    return True
+
+
 def acknowledge(args: Namespace) -> int:
     """`gaugehouse acknowledge`: 0 when it is acknowledged, also when somebody was first (who, is told)."""
     site = load_site(Path(args.site))
@@ -85,7 +101,7 @@ _ALARM_ACTS: Final = {
 def alarm(args: Namespace) -> int:
     """`gaugehouse alarm`: 0 when it is done, also when it was so already (the answer tells)."""
     answer = perform(load_site(Path(args.site)), _ALARM_ACTS[args.act], _alarm_fields(args))
-    print(as_json({"status": answer.status.value, **answer.body}) if args.json else _alarm_text(answer))
+    print(answer_json(answer) if args.json else _alarm_text(answer))
     return 0
 
 
@@ -100,10 +116,7 @@ def _alarm_fields(args: Namespace) -> Json:
         fields["passed"] = not args.failed
     for name, (field, option, example) in _SPANS.items():
         if getattr(args, name, None) is not None:
-            try:
-                fields[field] = parse(getattr(args, name), "s", example)
-            except BadQuantity as error:
-                raise CallError(f"{option}: {error}") from error
+            fields[field] = quantity(option, getattr(args, name), "s", example)
     return fields
 
 
@@ -132,24 +145,13 @@ def plan(args: Namespace) -> int:
     else:
         kind = "receipt" if args.receipt else "issue"
         fields: Json = {"tank": args.tank, "kind": kind, "product": args.product, "by": args.by}
-        fields["quantity_m3"] = _quantity(args.receipt or args.issue, f"--{kind}", "m3", "120 m3")
-        fields["rate_m3_per_s"] = None if args.rate is None else _quantity(args.rate, "--rate", "m3/s", "1000 L/min")
+        fields["quantity_m3"] = quantity(f"--{kind}", args.receipt or args.issue, "m3", "120 m3")
+        fields["rate_m3_per_s"] = quantity_or_none("--rate", args.rate, "m3/s", "1000 L/min")
         answer = perform(site, "plan_movement", fields)
     body = answer.body
-    if args.json:
-        print(as_json({"status": answer.status.value, **body}))
-    elif answer.status is Taken.ALREADY:
-        print(f"nothing to do: {answer.text}")
-    else:
+    if not printed(args, answer):
         word = f"ended by {args.by}" if args.end else f"ordered by {body['by']} at {body['made']}"
         print(f"{body['tank']}: {body['kind']} of {body['quantity_m3']:.3f} m3 {body['product']} {word}")
         if answer.text:
             print(answer.text)
     return 0
-
-
-def _quantity(text: str, option: str, unit: str, example: str) -> float:
-    try:
-        return parse(text, unit, example)
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error

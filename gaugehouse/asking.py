@@ -14,11 +14,11 @@ from gaugehouse.chain import budget_text, chain_json, chain_of
 from gaugehouse.core import Core, Tick
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.printing import as_json, steps_table
 from gaugehouse.rows import reading_json
 from gaugehouse.sampled import density_asked, with_sample
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import RECORDS, look_into_book
 from gaugehouse.wiring import core_of, stock_of
 from models.chain import Step
@@ -148,9 +148,4 @@ def convert(args: Namespace) -> int:
 
 def _quantity(option: str, text: str | None, unit: str) -> float | None:
     """A quantity with its unit, as a person types it, in ours; None where the option is not given."""
-    if text is None:
-        return None
-    try:
-        return parse(text, unit, _EXAMPLES[unit])
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error
+    return quantity_or_none(option, text, unit, _EXAMPLES[unit])

@@ -8,8 +8,7 @@ from typing import Any, Final
 
 from console.stock_csv import book_csv
 from console.stock_words import OPENED, PARTS, TELLING, VERDICTS
-from gaugehouse.acting import perform
-from gaugehouse.acts import Taken
+from gaugehouse.acting import perform, printed
 from gaugehouse.bookview import book_json, closing
 from gaugehouse.closeroom import DAY, MONTH
 from gaugehouse.errors import CallError, CouldNot
@@ -66,11 +65,7 @@ def close(args: Namespace) -> int:
             raise CouldNot(f"not signed: {found.refusal(None)}")
         return 1 if found.obstacles else 0
     said = perform(site, "close_stock", found.fields)
-    if args.json:
-        print(as_json({"status": said.status.value, **said.body}))
-    elif said.status is Taken.ALREADY:
-        print(f"nothing to do: {said.text}")
-    else:
+    if not printed(args, said):
         print("\n".join(text_of(site, answer, simulated)))
         print(f"\n{args.name} of {product} closed by {args.by} at {said.body['time']}")
         print(f"made from the record book at {said.body['head']}")

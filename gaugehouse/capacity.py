@@ -15,9 +15,9 @@ from typing import Any, Final
 from gaugehouse import __version__
 from gaugehouse.capacitycall import ENDS, SIZES
 from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.optionvalues import quantity
 from gaugehouse.sitefile.drawing import drawn
 from gaugehouse.sitefile.problems import Report, SiteError
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.sitefile.reading import read_tables
 from gaugehouse.sitefile.stockschema import HEADS, STANDS, ShapeTable
 from gaugehouse.sitefile.strapping import read_strapping
@@ -59,10 +59,7 @@ def capacity(args: Namespace) -> int:
 
 
 def _step_m(text: str) -> float:
-    try:
-        step_m = parse(text, "m", "1 cm")
-    except BadQuantity as error:
-        raise CallError(f"--step: {error}") from error
+    step_m = quantity("--step", text, "m", "1 cm")
     if not FINEST_M <= step_m <= COARSEST_M:
         raise CallError(f"--step {text}: allowed is {1000 * FINEST_M:g} mm to {100 * COARSEST_M:g} cm")
     return step_m

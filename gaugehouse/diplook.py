@@ -4,17 +4,16 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Final
 
-from gaugehouse.acting import perform
+from gaugehouse.acting import answer_json, perform, printed
 from gaugehouse.acts import Answer, Json, Taken
 from gaugehouse.days import iso_ms
 from gaugehouse.dipgauge import held, held_json, rounded, sample_row
 from gaugehouse.dipgauge import trend as trend_of
 from gaugehouse.diprecords import dips_of, samples_of
-from gaugehouse.errors import CallError
 from gaugehouse.looking import moment_ms, sources_of, span_of
+from gaugehouse.optionvalues import quantity, quantity_or_none
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book, look_into_readings
 
 SHOWN: Final = (
@@ -31,19 +30,19 @@ def add(args: Namespace) -> int:
     fields: Json = {
         "tank": args.tank,
         "method": method,
-        "readings_m": [_needed(f"--{method}", text, "m", "9214 mm") for text in readings],
-        "water_m": _quantity("--water", args.water, "m", "12 mm"),
-        "temperature_degC": _quantity("--temperature", args.temperature, "degC", "28.5 degC"),
+        "readings_m": [quantity(f"--{method}", text, "m", "9214 mm") for text in readings],
+        "water_m": quantity_or_none("--water", args.water, "m", "12 mm"),
+        "temperature_degC": quantity_or_none("--temperature", args.temperature, "degC", "28.5 degC"),
         "temperature_kind": args.kind,
-        "tape_degC": _quantity("--tape-temperature", args.tape_temperature, "degC", "31 degC"),
-        "reference_m": _quantity("--reference-height", args.reference_height, "m", "13502 mm"),
+        "tape_degC": quantity_or_none("--tape-temperature", args.tape_temperature, "degC", "31 degC"),
+        "reference_m": quantity_or_none("--reference-height", args.reference_height, "m", "13502 mm"),
         "purpose": "verify" if args.verify else "stock",
         "after_setting": args.after_setting,
         "sure": args.sure,
         **_common(site, args),
     }
     answer = perform(site, "add_dip", fields)
-    print(as_json({"status": answer.status.value, **answer.body}) if args.json else _dip_text(answer))
+    print(answer_json(answer) if args.json else _dip_text(answer))
     return 0
 
 
@@ -72,21 +71,17 @@ def sample(args: Namespace) -> int:
     site = load_site(Path(args.site))
     fields: Json = {
         "tank": args.tank,
-        "observed_kgpm3": _needed("--density", args.density, "kg/m3", "793.5 kg/m3"),
-        "observed_degC": _needed("--temperature", args.temperature, "degC", "31 degC"),
+        "observed_kgpm3": quantity("--density", args.density, "kg/m3", "793.5 kg/m3"),
+        "observed_degC": quantity("--temperature", args.temperature, "degC", "31 degC"),
         "meter": args.meter,
-        "certificate_kgpm3": _quantity("--certificate", args.certificate, "kg/m3", "800.2 kg/m3"),
+        "certificate_kgpm3": quantity_or_none("--certificate", args.certificate, "kg/m3", "800.2 kg/m3"),
         "place": args.place,
         "rejected": args.rejected,
         **_common(site, args),
     }
     answer = perform(site, "add_density_sample", fields)
     body = answer.body
-    if args.json:
-        print(as_json({"status": answer.status.value, **body}))
-    elif answer.status is Taken.ALREADY:
-        print(f"nothing to do: {answer.text}")
-    else:
+    if not printed(args, answer):
         word = "accepted: it stands for the tank's product now" if body["accepted"] else "not accepted"
         base = f"{body['base_kgpm3']:.2f} kg/m3 at {body['base_degC']:g} degC"
         print(f"{body['tank']}: sample {body['number']} by {body['by']}: {base}, {word}")
@@ -101,7 +96,7 @@ def withdraw(args: Namespace) -> int:
     fields: Json = {"kind": kind, "number": args.number, "by": args.by, "why": args.why}
     answer = perform(load_site(Path(args.site)), "withdraw_dip", fields)
     body = answer.body
-    print(as_json({"status": answer.status.value, **body}) if args.json else
+    print(answer_json(answer) if args.json else
           f"{body['tank']}: {kind} {body['number']} withdrawn by {body['by']}")  # fmt: skip
     return 0
 
@@ -200,14 +195,3 @@ def _common(site: Site, args: Namespace) -> Json:
         "comment": args.comment,
         "by": args.by,
     }
-
-
-def _needed(option: str, text: str, unit: str, example: str) -> float:
-    try:
-        return parse(text, unit, example)
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error
-
-
-def _quantity(option: str, text: str | None, unit: str, example: str) -> float | None:
-    return None if text is None else _needed(option, text, unit, example)

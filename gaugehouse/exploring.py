@@ -20,9 +20,9 @@ from collector.spec import BusKind, BusSpec
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.explored import decoded, json_of, text_of
 from gaugehouse.local import daemon_at
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.printing import as_json
 from gaugehouse.sitefile.onebus import load_bus
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from modbus.decodings import Known
 from modbus.frames import FIRST_UNIT, LAST_UNIT, UNIT_OF_A_DIRECT_SERVER, most
 from modbus.timing import exchange_ms
@@ -151,28 +151,19 @@ def _addresses(text: str) -> tuple[int, int]:
 
 
 def _known(args: Namespace) -> Known | None:
-    level = _length("--level", args.level)
+    level = quantity_or_none("--level", args.level, "m", "9.204 m")
     if level is None:
         for option, value in (("--within", args.within), ("--range", args.range), ("--address", args.address)):
             if value is not None:
                 raise CallError(f"{option} helps to find a level: give --level too")
         return None
-    within = _length("--within", args.within) if args.within is not None else 0.03
+    within = quantity_or_none("--within", args.within, "m", "9.204 m") if args.within is not None else 0.03
     ends = None
     if args.range is not None:
-        zero, full = (_length("--range", text) for text in args.range)
+        zero, full = (quantity_or_none("--range", text, "m", "9.204 m") for text in args.range)
         if zero is None or full is None or zero == full:
             raise CallError("--range: the innages at 4 and at 20 mA differ")
         ends = zero, full
     if within is None or not within > 0:
         raise CallError("--within: write a length above zero")
-    return Known(level, within, _length("--reference-height", args.reference_height), ends)
-
-
-def _length(option: str, text: str | None) -> float | None:
-    if text is None:
-        return None
-    try:
-        return parse(text, "m", "9.204 m")
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error
+    return Known(level, within, quantity_or_none("--reference-height", args.reference_height, "m", "9.204 m"), ends)

@@ -13,9 +13,9 @@ from gaugehouse.faultfacts import figures_of, trace_csv, watch_of
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
 from gaugehouse.looking import now_of, sources_of, span_of
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book, look_into_readings, look_into_traces
 
 VERDICTS: Final = {
@@ -110,8 +110,8 @@ def fault_entry(args: Namespace) -> int:
     fields = {"instrument": instrument, "number": number, "by": args.by, "close": args.close, "corrects": args.corrects}
     fields |= {name: getattr(args, name) for name in ("found_by", "cause", "part", "action", "comment")}
     fields |= {
-        "dip_before_m": _dip(args.dip_before, "--dip-before"),
-        "dip_after_m": _dip(args.dip_after, "--dip-after"),
+        "dip_before_m": quantity_or_none("--dip-before", args.dip_before, "m", "9.214 m"),
+        "dip_after_m": quantity_or_none("--dip-after", args.dip_after, "m", "9.214 m"),
     }
     answer = perform(site, "fault_entry", fields)
     body = dict(answer.body)
@@ -122,12 +122,3 @@ def fault_entry(args: Namespace) -> int:
     else:
         print(f"{args.fault}: entry {body['entry']} by {body['by']} at {body['time']}")
     return 0
-
-
-def _dip(text: str | None, option: str) -> float | None:
-    if text is None:
-        return None
-    try:
-        return parse(text, "m", "9.214 m")
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from None

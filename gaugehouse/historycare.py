@@ -8,12 +8,12 @@ from typing import Any, Final
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.looking import span_of
+from gaugehouse.optionvalues import quantity
 from gaugehouse.printing import as_json, table
 from gaugehouse.progress import progress
 from gaugehouse.servers import Progress
 from gaugehouse.servers import backfill as resend
 from gaugehouse.site import load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import READINGS, look_into_readings, open_stores
 from history.block import FIGURES
 from history.inspecting import TankSize
@@ -68,10 +68,7 @@ def _size_row(one: TankSize) -> dict[str, Any]:
 
 
 def _keep_ms(text: str) -> int:
-    try:
-        keep_ms = round(1000 * parse(text, "s", "400 days"))
-    except BadQuantity as error:
-        raise CallError(f"--keep: {error}") from error
+    keep_ms = round(1000 * quantity("--keep", text, "s", "400 days"))
     if keep_ms < DAY_MS:
         raise CallError(f'--keep: "{text}" is less than a day; readings are thinned by whole days')
     return keep_ms

@@ -8,9 +8,9 @@ from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.historyfigures import aggregate_json, question_of
 from gaugehouse.looking import sources_of, span_of
+from gaugehouse.optionvalues import quantity
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_readings
 from history.aggregating import aggregated
 from history.errors import BadQuestion
@@ -25,7 +25,7 @@ def aggregate(args: Namespace) -> int:
     assert end_ms is not None
     asked = {
         "quantity": args.quantity, "aggregate": args.aggregate, "start_ms": start_ms, "end_ms": end_ms,
-        "interval_ms": _interval_ms(args.interval), "stepped": args.stepped,
+        "interval_ms": round(1000 * quantity("--interval", args.interval, "s", "1 h")), "stepped": args.stepped,
         "uncertain_is_bad": args.uncertain == "bad",
     }  # fmt: skip
     question = question_of(site, args.tank, asked)
@@ -62,10 +62,3 @@ def requalify(args: Namespace) -> int:
         reason = f" ({body['reason']})" if body["reason"] else ""
         print(f"{body['tank']}: {body['quality'].replace('_', ' ')}{reason} from {body['from']} to {body['to']}")
     return 0
-
-
-def _interval_ms(text: str) -> int:
-    try:
-        return round(1000 * parse(text, "s", "1 h"))
-    except BadQuantity as error:
-        raise CallError(f"--interval: {error}") from error

@@ -13,6 +13,7 @@ from gaugehouse.burst import read_burst
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.looking import span_of
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.site import Site
 from gaugehouse.sitefile import quantities
 from gaugehouse.stores import look_into_readings
@@ -36,15 +37,10 @@ class Signal(NamedTuple):
     told: str
 
 
-def quantity(option: str, text: str | None, unit: str, example: str) -> float | None:
+def positive(option: str, text: str | None, unit: str, example: str) -> float | None:
     """A positive quantity of an option, None where it is not given."""
-    if text is None:
-        return None
-    try:
-        value = quantities.parse(text, unit, example)
-    except quantities.BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error
-    if not value > 0:
+    value = quantity_or_none(option, text, unit, example)
+    if value is not None and not value > 0:
         raise CallError(f'{option} "{text}": must be above zero, such as "{example}"')
     return value
 
@@ -52,7 +48,7 @@ def quantity(option: str, text: str | None, unit: str, example: str) -> float | 
 def hertz(option: str, text: str) -> float:
     if "rpm" in text or "rev" in text:
         raise CallError(f'{option} "{text}": divide turns a minute by 60 and write Hz, such as "24.7 Hz"')
-    value = quantity(option, text, "Hz", "24.7 Hz")
+    value = positive(option, text, "Hz", "24.7 Hz")
     assert value is not None
     return value
 
@@ -144,7 +140,7 @@ def _levels(
         factor, constant = quantities.linear(unit, "m")
         return factor * values + constant
     if quantities.converts(unit, "V"):
-        ohm = quantity("--shunt", shunt, "ohm", "250 ohm")
+        ohm = positive("--shunt", shunt, "ohm", "250 ohm")
         if ohm is None:
             raise CallError(f"values in {unit} are over a shunt; give it with --shunt, such as --shunt '250 ohm'")
         values, unit = quantities.linear(unit, "V")[0] * values / ohm * 1000, "mA"

@@ -9,14 +9,14 @@ from zoneinfo import ZoneInfo
 
 from console.check_words import FIELDS
 from gaugehouse import checkrecords
-from gaugehouse.acting import perform
+from gaugehouse.acting import answer_json, perform
 from gaugehouse.acts import Answer, Taken
 from gaugehouse.checkpaper import VERDICTS, paper_of, when
 from gaugehouse.errors import CallError, CouldNot
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.paper import pdf_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book
 
 Json = dict[str, Any]
@@ -31,7 +31,7 @@ def run(args: Namespace) -> int:
     answer = _performed(site, name, {"instrument": args.instrument, "by": args.by, **fields}, _patience_s(args))
     body: Json = dict(answer.body)
     if args.json:
-        print(as_json({"status": answer.status.value, **body}))
+        print(answer_json(answer))
     elif answer.status is Taken.ALREADY:
         print(answer.text)
     else:
@@ -40,7 +40,7 @@ def run(args: Namespace) -> int:
 
 
 def _patience_s(args: Namespace) -> float:
-    return _quantity("--wait", getattr(args, "wait", None), "s", "30 s") or 0.0
+    return quantity_or_none("--wait", getattr(args, "wait", None), "s", "30 s") or 0.0
 
 
 def _performed(site: Site, name: str, fields: Json, patience_s: float) -> Answer:
@@ -59,14 +59,14 @@ def _performed(site: Site, name: str, fields: Json, patience_s: float) -> Answer
 
 
 def _start(args: Namespace) -> tuple[str, Json]:
-    seconds = _quantity("--for", args.span, "s", "30 min")
+    seconds = quantity_or_none("--for", args.span, "s", "30 min")
     fields = {"covered_by": args.covered_by, "at_rest": args.at_rest, "permit": args.permit}
     return "start_loop_check", fields | {"minutes": None if seconds is None else seconds / 60}
 
 
 def _step(args: Namespace) -> tuple[str, Json]:
     currents = {
-        name: _quantity(f"--{name}", getattr(args, name), "mA", "8 mA") for name in ("point", "applied", "shown")
+        name: quantity_or_none(f"--{name}", getattr(args, name), "mA", "8 mA") for name in ("point", "applied", "shown")
     }
     fields: Json = {f"{name}_mA": value for name, value in currents.items()}
     return "take_loop_step", fields | {"run": args.which or "", "direction": args.direction or ""}
@@ -78,15 +78,6 @@ def _finish(args: Namespace) -> tuple[str, Json]:
 
 def _abort(args: Namespace) -> tuple[str, Json]:
     return "abort_loop_check", {"why": args.why}
-
-
-def _quantity(option: str, text: str | None, unit: str, example: str) -> float | None:
-    if text is None:
-        return None
-    try:
-        return parse(text, unit, example)
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error
 
 
 def _said(args: Namespace, body: Json) -> str:

@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from gaugehouse.errors import CallError
-from gaugehouse.levelsignal import Signal, hertz, polled, quantity, recorded
+from gaugehouse.levelsignal import Signal, hertz, polled, positive, recorded
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
 from models import damping as d
@@ -55,7 +55,7 @@ def damping(args: Namespace) -> int:
 
 
 def _figures(site: Site, tank: Tank, args: Namespace) -> Figures:
-    update_s = quantity("--update", args.update, "s", "0.5 s")
+    update_s = positive("--update", args.update, "s", "0.5 s")
     signal = recorded(tank, args, update_s) if args.file is not None else polled(site, tank, args, update_s)
     try:
         found = spectrum(signal.values, signal.sampling.rate_Hz)
@@ -76,7 +76,7 @@ def _figures(site: Site, tank: Tank, args: Namespace) -> Figures:
         rise = None if fill is None else fill / _area_m2(tank, level_m)
         rows = d.table_of(signal.levels_m, signal.sampling, lines, poll_Hz, rise)
         slope = slope_per_s(signal.levels_m, signal.sampling.rate_Hz)
-        aim_m = quantity("--aim", args.aim, "m", "1 mm")
+        aim_m = positive("--aim", args.aim, "m", "1 mm")
         high = next((limit for limit in site.alarms_of(tank.id).limits if limit.condition == "high"), None)
         advice = d.advice_of(
             rows,
@@ -90,7 +90,7 @@ def _figures(site: Site, tank: Tank, args: Namespace) -> Figures:
 
 def _fill(site: Site, tank: Tank, args: Namespace) -> float | None:
     response = site.extras[tank.id].response
-    given = quantity("--fill-rate", args.fill_rate, "m3/s", "1000 L/min")
+    given = positive("--fill-rate", args.fill_rate, "m3/s", "1000 L/min")
     return given if given is not None else None if response is None else response.max_fill_m3_per_s
 
 

@@ -9,17 +9,17 @@ from zoneinfo import ZoneInfo
 
 from console.receipt_views import before, listed, view
 from console.receipt_words import SCRIPT
-from gaugehouse.acting import perform
+from gaugehouse.acting import answer_json, perform
 from gaugehouse.acts import Answer, Taken
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import ask_daemon
+from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.paper import pdf_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.receiptpaper import paper_of
 from gaugehouse.receiptrecords import receipt_record, receipts_of
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book
 
 Json = dict[str, Any]
@@ -40,11 +40,11 @@ def run(args: Namespace) -> int:
 def _check(site: Site, args: Namespace) -> int:
     fields: Json = {
         "tank": args.tank,
-        "observed_m3": _quantity("--quantity", args.quantity, "m3", "36 m3"),
-        "standard_m3": _quantity("--standard", args.standard, "m3", "36 m3"),
-        "temperature_degC": _quantity("--temperature", args.temperature, "degC", "27 degC"),
-        "density_15_kgpm3": _quantity("--density", args.density, "kg/m3", "800 kg/m3"),
-        "rate_m3_per_s": _quantity("--rate", args.rate, "m3/s", "1000 L/min"),
+        "observed_m3": quantity_or_none("--quantity", args.quantity, "m3", "36 m3"),
+        "standard_m3": quantity_or_none("--standard", args.standard, "m3", "36 m3"),
+        "temperature_degC": quantity_or_none("--temperature", args.temperature, "degC", "27 degC"),
+        "density_15_kgpm3": quantity_or_none("--density", args.density, "kg/m3", "800 kg/m3"),
+        "rate_m3_per_s": quantity_or_none("--rate", args.rate, "m3/s", "1000 L/min"),
         **{name: getattr(args, name) for name in WHAT_IS_SAID},
     }
     found = perform(site, "forecast_receipt", fields).body
@@ -78,13 +78,13 @@ def _act(site: Site, args: Namespace) -> int:
         fields |= {"what": args.what, "found": args.found}
     elif args.way == "sample":
         fields |= {
-            "density_kgpm3": _quantity("--density", args.density, "kg/m3", "793 kg/m3"),
-            "density_degC": _quantity("--at", args.at, "degC", "24 degC"),
+            "density_kgpm3": quantity_or_none("--density", args.density, "kg/m3", "793 kg/m3"),
+            "density_degC": quantity_or_none("--at", args.at, "degC", "24 degC"),
             "meter": args.meter,
-            "temperature_degC": _quantity("--temperature", args.temperature, "degC", "27 degC"),
+            "temperature_degC": quantity_or_none("--temperature", args.temperature, "degC", "27 degC"),
         }
     elif args.way == "line":
-        fields |= {"figure_m3": _quantity("FIGURE", args.figure, "m3", "12.4 m3"), "comment": args.comment}
+        fields |= {"figure_m3": quantity_or_none("FIGURE", args.figure, "m3", "12.4 m3"), "comment": args.comment}
     elif args.way == "document":
         fields |= {"sure": args.sure}
     elif args.way == "off":
@@ -97,7 +97,7 @@ def _act(site: Site, args: Namespace) -> int:
     answer = perform(site, acts[args.way], fields)
     body = dict(answer.body)
     if args.json:
-        print(as_json({"status": answer.status.value, **body}))
+        print(answer_json(answer))
         return 0
     if answer.text:
         print(f"nothing to do: {answer.text}" if answer.status is Taken.ALREADY else answer.text)
@@ -230,12 +230,3 @@ def _match(row: Json, site: Site) -> str:
 def _pairs(rows: list[tuple[str, str]]) -> str:
     width = max(len(name) for name, _ in rows)
     return "\n".join(f"  {name.ljust(width)}  {text}" for name, text in rows)
-
-
-def _quantity(option: str, text: str | None, unit: str, example: str) -> float | None:
-    if text is None:
-        return None
-    try:
-        return parse(text, unit, example)
-    except BadQuantity as error:
-        raise CallError(f"{option}: {error}") from error

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Final
 
 from console import report_views as views
-from gaugehouse.acting import perform
-from gaugehouse.acts import Json, Taken
+from gaugehouse.acting import perform, printed
+from gaugehouse.acts import Json
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.handoverrecords import handover_rows
@@ -134,11 +134,7 @@ def handover(args: Namespace) -> int:
                   "to": None if end is None else iso_ms(end)}  # fmt: skip
         answer = perform(site, "hand_over", fields)
     body = answer.body
-    if args.json:
-        print(as_json({"status": answer.status.value, **body}))
-    elif answer.status is Taken.ALREADY:
-        print(f"nothing to do: {answer.text}")
-    else:
+    if not printed(args, answer):
         print(f"handover {body['number']}: {'taken over' if args.take else 'given'} by {args.by} at {body['time']}")
     return 0
 

@@ -5,15 +5,15 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Final
 
-from gaugehouse.acting import perform
-from gaugehouse.acts import Answer, Json, Taken
+from gaugehouse.acting import perform, printed
+from gaugehouse.acts import Answer, Json
 from gaugehouse.core import Core
 from gaugehouse.errors import CallError
 from gaugehouse.looking import sources_of, span_of
+from gaugehouse.optionvalues import quantity
 from gaugehouse.printing import as_json, table
 from gaugehouse.rows import fixed
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.statusacts import NOT_KEPT
 from gaugehouse.statusrecords import batches_json, contents_of, status_rows
 from gaugehouse.statusroom import status_json
@@ -93,10 +93,7 @@ def release(args: Namespace) -> int:
         "certificate": args.certificate, "comment": args.comment, "conductivity_pS_m": args.conductivity,
     }  # fmt: skip
     if args.density is not None:
-        try:
-            fields["density_kg_m3"] = parse(args.density, "kg/m3", "801.2 kg/m3")
-        except BadQuantity as error:
-            raise CallError(f"--density: {error}") from error
+        fields["density_kg_m3"] = quantity("--density", args.density, "kg/m3", "801.2 kg/m3")
     return _told(args, perform(load_site(Path(args.site)), "release_tank", fields))
 
 
@@ -115,11 +112,7 @@ def _say(args: Namespace, act: str) -> int:
 
 def _told(args: Namespace, answer: Answer) -> int:
     body = answer.body["now"]
-    if args.json:
-        print(as_json({"status": answer.status.value, **answer.body}))
-    elif answer.status is Taken.ALREADY:
-        print(f"nothing to do: {answer.text}")
-    else:
+    if not printed(args, answer):
         print(f"{body['tank']}: {body['status']}, said by {body['by']} at {body['since']}")
         if body["release"] is not None and body["release"]["not_done"]:
             print(f"not done: {', '.join(body['release']['not_done'])}")

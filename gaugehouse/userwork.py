@@ -15,10 +15,10 @@ from gaugehouse.acting import perform
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import where_is
+from gaugehouse.optionvalues import quantity
 from gaugehouse.peopleroom import LINK, TOKEN, PeopleRoom
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book
 
 Json = dict[str, Any]
@@ -101,10 +101,7 @@ def _remove(args: Namespace, site: Site) -> int:
 
 
 def _token(args: Namespace, site: Site) -> int:
-    try:
-        lasts_s = parse(args.lasts, "s", "90 d")
-    except BadQuantity as error:
-        raise CallError(f"--for: {error}") from None
+    lasts_s = quantity("--for", args.lasts, "s", "90 d")
     if not 60 <= lasts_s <= LONGEST_TOKEN_S:
         raise CallError(f'--for {args.lasts!r}: allowed is "1 min" to "5 years"')
     roles = args.role or [VIEWER]

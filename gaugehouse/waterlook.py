@@ -7,15 +7,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from gaugehouse.acting import perform
+from gaugehouse.acting import answer_json, perform
 from gaugehouse.acts import Answer, Json
 from gaugehouse.core import Core
 from gaugehouse.drainrecords import check_rows
-from gaugehouse.errors import CallError
 from gaugehouse.looking import now_of, sources_of
+from gaugehouse.optionvalues import quantity
 from gaugehouse.printing import as_json, table
 from gaugehouse.site import Site, load_site
-from gaugehouse.sitefile.quantities import BadQuantity, parse
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterwork import water_json, waters_of
 from gaugehouse.wiring import core_of
@@ -130,7 +129,7 @@ def drain_check(args: Namespace) -> int:
         answer = perform(site, "withdraw_drain_check", fields)
     else:
         answer = perform(site, "drain_check", _fields(args))
-    print(as_json({"status": answer.status.value, **answer.body}) if args.json else _done(answer))
+    print(answer_json(answer) if args.json else _done(answer))
     return 0
 
 
@@ -143,10 +142,7 @@ def _fields(args: Namespace) -> Json:
     for name in ("water", "fuel"):
         text = getattr(args, name)
         if text is not None:
-            try:
-                fields[f"{name}_m3"] = parse(text, "m3", "250 mL")
-            except BadQuantity as error:
-                raise CallError(f"--{name}: {error}") from error
+            fields[f"{name}_m3"] = quantity(f"--{name}", text, "m3", "250 mL")
     return fields
 
 
