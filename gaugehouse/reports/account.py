@@ -4,19 +4,8 @@ from typing import Any, Final
 
 from console.stock_words import PARTS
 from gaugehouse.bookview import book_json
-from gaugehouse.reports.bookcolumns import DAY, ROW, SUMS, row_of, telling_of
-from gaugehouse.reports.model import (
-    Column,
-    Field,
-    Kind,
-    Period,
-    Report,
-    Signature,
-    Table,
-    identity,
-    table,
-    volume,
-)  # fmt: skip
+from gaugehouse.reports.bookcolumns import DAY, SUMS, by_product, remarks_of, row_of, rule_field
+from gaugehouse.reports.model import Column, Field, Kind, Period, Report, Signature, Table, identity, table, volume
 from gaugehouse.reports.sources import Sources, bearing_of
 
 Json = dict[str, Any]
@@ -66,22 +55,22 @@ def report(sources: Sources, period: Period) -> Report:
     site = sources.site
     bearing = bearing_of(sources)
     answer = book_json(site, sources.readings, sources.book, sources.now_ms, "month", period.name)
-    rule, products = answer["rule"], answer["products"]
+    products = answer["products"]
     signed = [_closed(product) for product in products]
     return Report(
         "account", TITLE, bearing, period,
         [
-            _whole(products), _judged(products), _days(products), _split(products), _owners(products),
-            _outside(products),
+            by_product("month", "The month, at the reference temperature", products),
+            _judged(products), _days(products), _split(products), _owners(products), _outside(products),
         ],
         [
-            Field("Rule of tolerance", "none is named" if rule is None else f"{rule['words']} ({rule['source']})"),
+            rule_field(answer["rule"]),
             *(Field(f"Close of {product['name']}", text or "NOT CLOSED") for product, text in
               zip(products, signed, strict=True)),
             Field("±", "expanded uncertainty, 95 %"),
         ],
         [text for product in products for text in _not_done(product, period)],
-        [f"{product['name']}: {text}" for product in products for text in product["remarks"]],
+        remarks_of(products),
         [Signature("Stock keeper", bearing.made_by), Signature("Checked by")],
     )  # fmt: skip
 
@@ -111,21 +100,13 @@ def _not_done(product: Json, period: Period) -> list[str]:
     return told
 
 
-def _whole(products: list[Json]) -> Table:
-    rows: list[Json] = []
-    strong: set[int] = set()
-    for product in products:
-        rows += [row_of(tank["whole"], tank["name"]) for tank in product["tanks"]]
-        strong.add(len(rows))
-        rows.append(row_of(product["whole"], f"all {product['name']}"))
-    return table("month", "The month, at the reference temperature", ROW, rows, strong=frozenset(strong))
+def _accounts(product: Json) -> list[tuple[str, Json]]:
+    """The tanks of a product and then the product, by the names of their rows."""
+    return [*((tank["name"], tank) for tank in product["tanks"]), (f"all {product['name']}", product)]
 
 
 def _judged(products: list[Json]) -> Table:
-    rows = []
-    for product in products:
-        for name, one in [(tank["name"], tank) for tank in product["tanks"]] + [(f"all {product['name']}", product)]:
-            rows.append(row_of(one["whole"], name) | {"telling": telling_of(one["whole"])})
+    rows = [row_of(one["whole"], name) for product in products for name, one in _accounts(product)]
     return table("judged", "Held against the rule", JUDGED, rows)
 
 
@@ -146,7 +127,7 @@ def _split(products: list[Json]) -> Table:
     rows: list[Json] = []
     strong: set[int] = set()
     for product in products:
-        for name, one in [(tank["name"], tank) for tank in product["tanks"]] + [(f"all {product['name']}", product)]:
+        for name, one in _accounts(product):
             for term in one["split"]:
                 if term["part"] == "unexplained":
                     strong.add(len(rows))

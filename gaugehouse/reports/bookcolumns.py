@@ -1,10 +1,10 @@
-"""The columns in which reports tell a row of the stock book, and a row in them."""
+"""How reports tell the stock book: its columns, a row in them, tanks with their product, and the rule it is held to."""
 
 from collections.abc import Sequence
 from typing import Any, Final
 
 from console.stock_words import SOURCES, TELLING, VERDICTS
-from gaugehouse.reports.model import Column, Kind, identity, number, volume
+from gaugehouse.reports.model import Column, Field, Kind, Table, identity, number, table, volume
 
 Json = dict[str, Any]
 
@@ -56,12 +56,31 @@ def row_of(row: Json, name: str) -> Json:
         "name": name,
         "source": SOURCES.get(row["physical_source"], row["physical_source"]),
         "verdict": f"{VERDICTS[row['verdict']]}{why}",
-        "telling": telling_of(row),
+        "telling": _telling(row),
         "missing": row["missing"] or ("" if row["complete"] else "book incomplete"),
     }
 
 
-def telling_of(row: Json) -> str:
+def by_product(name: str, title: str, products: Sequence[Json]) -> Table:
+    """The tanks of each product, with the product's own row below them."""
+    rows: list[Json] = []
+    strong: set[int] = set()
+    for product in products:
+        rows += [row_of(tank["whole"], tank["name"]) for tank in product["tanks"]]
+        strong.add(len(rows))
+        rows.append(row_of(product["whole"], f"all {product['name']}"))
+    return table(name, title, ROW, rows, strong=frozenset(strong))
+
+
+def rule_field(rule: Json | None) -> Field:
+    return Field("Rule of tolerance", "none is named" if rule is None else f"{rule['words']} ({rule['source']})")
+
+
+def remarks_of(products: Sequence[Json]) -> list[str]:
+    return [f"{product['name']}: {text}" for product in products for text in product["remarks"]]
+
+
+def _telling(row: Json) -> str:
     """Whether the tank can settle a dispute about it at all."""
     return TELLING[row["telling"]].format(
         difference=_m3(row["disputed_m3"]), u95=_m3(row["disputed_u95_m3"]), limit=_m3(row["allowed_m3"])

@@ -6,7 +6,7 @@ from gaugehouse.bookview import book_json
 from gaugehouse.days import iso_ms
 from gaugehouse.diprecords import dips_of
 from gaugehouse.drainrecords import checks_of
-from gaugehouse.reports.bookcolumns import ROW, row_of
+from gaugehouse.reports.bookcolumns import by_product, remarks_of, rule_field
 from gaugehouse.reports.model import (
     Column,
     Field,
@@ -70,16 +70,19 @@ def report(sources: Sources, period: Period) -> Report:
     checks = _checks(sources, period)
     missed = [f"{row['name']}: {row['check']} not done{row['why']}" for row in checks if row["done"] == NOT_DONE
               and row["daily"]]  # fmt: skip
-    rule = answer["rule"]
     return Report(
         "stock", TITLE, bearing, period,
-        [*_held(sources, period), _book(sources, answer), table("checks", "Checks of the day", CHECKS, checks)],
         [
-            Field("Rule of tolerance", "none is named" if rule is None else f"{rule['words']} ({rule['source']})"),
+            *_held(sources, period),
+            by_product("book", "The day's book, at the reference temperature", answer["products"]),
+            table("checks", "Checks of the day", CHECKS, checks),
+        ],
+        [
+            rule_field(answer["rule"]),
             Field("±", "expanded uncertainty, 95 %; of a sum its tanks taken as independent"),
         ],
         missed,
-        [f"{product['name']}: {text}" for product in answer["products"] for text in product["remarks"]],
+        remarks_of(answer["products"]),
         [Signature("Made by", bearing.made_by), Signature("Checked by")],
     )  # fmt: skip
 
@@ -105,16 +108,6 @@ def _held(sources: Sources, period: Period) -> list[Table]:
         table("tanks", f"What each tank holds {when}", HELD, rows),
         table("products", "Together", PRODUCTS, [one._asdict() for one in sheet.products]),
     ]
-
-
-def _book(sources: Sources, answer: Json) -> Table:
-    rows: list[Json] = []
-    strong: set[int] = set()
-    for product in answer["products"]:
-        rows += [row_of(one["whole"], one["name"]) for one in product["tanks"]]
-        strong.add(len(rows))
-        rows.append(row_of(product["whole"], f"all {product['name']}"))
-    return table("book", "The day's book, at the reference temperature", ROW, rows, strong=frozenset(strong))
 
 
 def _checks(sources: Sources, period: Period) -> list[Json]:
