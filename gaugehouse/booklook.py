@@ -1,6 +1,5 @@
 """`gaugehouse stock --book` and `gaugehouse close`: the stock book printed, and signed by name."""
 
-import time
 from argparse import Namespace
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,12 +11,11 @@ from gaugehouse.acting import perform, printed
 from gaugehouse.bookview import book_json, closing
 from gaugehouse.closeroom import DAY, MONTH
 from gaugehouse.errors import CallError, CouldNot
-from gaugehouse.looking import SIMULATED, now_of
+from gaugehouse.looking import SIMULATED
 from gaugehouse.printing import as_json, table
+from gaugehouse.simulatedbook import is_simulated, now_of_readings
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
-from history.book import BookReader
-from history.sqlite import SqliteStore
 
 Json = dict[str, Any]
 
@@ -32,8 +30,9 @@ def book(args: Namespace) -> int:
     kind = DAY if args.month is None else MONTH
     with look_into_readings(site) as store, look_into_book(site) as records:
         name = (args.day if args.month is None else args.month) or ""
-        answer = book_json(site, store, records, _now(site, store, records), kind, name, args.product, args.tank)
-        simulated = _simulated(records)
+        now_ms = now_of_readings(site, store, records)
+        answer = book_json(site, store, records, now_ms, kind, name, args.product, args.tank)
+        simulated = is_simulated(records)
     if args.json:
         print(as_json(answer))
     elif args.csv:
@@ -50,7 +49,7 @@ def close(args: Namespace) -> int:
     if args.sign and not args.by:
         raise CallError("--sign needs --by NAME: say who signs")
     with look_into_readings(site) as store, look_into_book(site) as records:
-        now_ms, simulated = _now(site, store, records), _simulated(records)
+        now_ms, simulated = now_of_readings(site, store, records), is_simulated(records)
         answer = book_json(site, store, records, now_ms, args.period, args.name, args.product)
         if len(answer["products"]) > 1:
             named = ", ".join(product["product"] for product in answer["products"])
@@ -70,19 +69,6 @@ def close(args: Namespace) -> int:
         print(f"\n{args.name} of {product} closed by {args.by} at {said.body['time']}")
         print(f"made from the record book at {said.body['head']}")
     return 0
-
-
-def _now(site: Site, store: SqliteStore, records: BookReader) -> int:
-    """Now, and not before the newest reading: a demo's clock may run ahead of ours."""
-    now_ms = time.time_ns() // 1_000_000
-    if not _simulated(records):
-        return now_ms
-    newest = [reading.time_ms for tank in site.tanks if (reading := store.latest(tank.id)) is not None]
-    return max([now_ms, now_of(records), *newest])
-
-
-def _simulated(records: BookReader) -> bool:
-    return any(entry.body.get("simulated") for entry in records.entries(["started"]))
 
 
 def text_of(site: Site, answer: Json, simulated: bool) -> Iterator[str]:

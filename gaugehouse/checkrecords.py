@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from gaugehouse.loopchecks import ABORTED, FINISHED, KIND, TIME_OVER
+from gaugehouse.simulatedbook import was_simulated
 from history.book import BookReader
 from history.chain import Recorded
 
@@ -42,6 +43,4 @@ def row(one: Json) -> Json:
 def _record(book: BookReader, entry: Recorded) -> Json:
     body: Json = dict(entry.body)
     del body["change"]
-    started = next(iter(book.entries(["started"], None, entry.time_ms + 1, newest_first=True, limit=1)), None)
-    simulated = bool(started is not None and started.body.get("simulated"))
-    return body | {"head": f"{entry.n}:{entry.hash}", "simulated": simulated}
+    return body | {"head": f"{entry.n}:{entry.hash}", "simulated": was_simulated(book, entry.time_ms)}

@@ -7,8 +7,9 @@ from typing import Final
 from gaugehouse.duework import due_list, dues_of_book, dues_of_core
 from gaugehouse.errors import CallError
 from gaugehouse.forecastwork import FIGURES, Json, forecasts, held_of
-from gaugehouse.looking import now_of, sources_of
+from gaugehouse.looking import sources_of
 from gaugehouse.printing import as_json, table
+from gaugehouse.simulatedbook import now_of
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterlook import as_csv, past_core

@@ -12,9 +12,10 @@ from gaugehouse.errors import CallError
 from gaugehouse.faultfacts import figures_of, trace_csv, watch_of
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.faultwhy import why
-from gaugehouse.looking import now_of, sources_of, span_of
+from gaugehouse.looking import sources_of, span_of
 from gaugehouse.optionvalues import quantity_or_none
 from gaugehouse.printing import as_json, table
+from gaugehouse.simulatedbook import now_of
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings, look_into_traces
 

@@ -11,6 +11,7 @@ from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank,
 from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.simulatedbook import was_simulated
 from history.book import BookReader
 from inventory.leak import Verdict
 from models.reading import Instant
@@ -71,11 +72,10 @@ LEAK_ACTS: Final[Mapping[str, Callable[[Json], Act]]] = {"sign_leak_test": sign_
 def leak_tests(book: BookReader, tank: str | None = None) -> list[Json]:
     """Signed tests, newest first. number: of the record book's entry, which is the paper's number; head: for `verify
     --against`."""
-    started = [(e.time_ms, bool(e.body.get("simulated"))) for e in book.entries(["started"])]
     found = []
     for entry in book.entries([KIND], newest_first=True):
         if tank in (None, entry.body["tank"]):
-            before = [simulated for time_ms, simulated in started if time_ms <= entry.time_ms]
-            marks = {"number": entry.n, "head": f"{entry.n}:{entry.hash}", "simulated": bool(before and before[-1])}
+            simulated = was_simulated(book, entry.time_ms)
+            marks = {"number": entry.n, "head": f"{entry.n}:{entry.hash}", "simulated": simulated}
             found.append({**entry.body, **marks})
     return found

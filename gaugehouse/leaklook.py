@@ -12,9 +12,10 @@ from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.leakacts import leak_tests
 from gaugehouse.leakpaper import paper_of
 from gaugehouse.leakwork import leak, outcome_json
-from gaugehouse.looking import now_of, sources_of, span_of
+from gaugehouse.looking import sources_of, span_of
 from gaugehouse.paper import pdf_of
 from gaugehouse.printing import as_json
+from gaugehouse.simulatedbook import now_of
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from inventory.leak import Verdict

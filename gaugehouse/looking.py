@@ -17,10 +17,10 @@ from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
 from gaugehouse.records import alarm_rows, told_rows
 from gaugehouse.rows import ALARM_COLUMNS
+from gaugehouse.simulatedbook import is_simulated, now_of
 from gaugehouse.site import Site, load_site
 from gaugehouse.stocksheet import NEWEST_AGE_MS, sheet_json
 from gaugehouse.stores import look_into_book, look_into_readings
-from history.book import BookReader
 from history.chain import Head
 from history.errors import BadQuestion
 from history.sqlite import SqliteStore
@@ -91,12 +91,6 @@ def _tests(site: Site, args: Namespace) -> int:
     return 0
 
 
-def now_of(book: BookReader) -> int:
-    """Now, and not before the newest entry: a demo's clock may run ahead of ours."""
-    newest_ms = max((entry.time_ms for entry in book.entries(newest_first=True, limit=1)), default=0)
-    return max(time.time_ns() // 1_000_000, newest_ms + 1)
-
-
 def _told(site: Site, args: Namespace, start: int | None, end: int | None) -> int:
     if args.tank is not None:
         raise CallError("--told lists messages, and one message may be of several tanks; leave --tank out")
@@ -132,7 +126,7 @@ def stock(args: Namespace) -> int:
     at_ms = moment_ms(args.at, site)
     with look_into_readings(site) as store, look_into_book(site) as book:
         now_ms = time.time_ns() // 1_000_000 if at_ms is None else at_ms
-        simulated = any(entry.body.get("simulated") for entry in book.entries(["started"]))
+        simulated = is_simulated(book)
         if simulated and at_ms is None:  # a demo's clock may run ahead of ours
             now_ms = max([now_ms, *(r.time_ms for t in site.tanks if (r := store.latest(t.id)) is not None)])
         tanks = [

@@ -5,6 +5,7 @@ from itertools import islice
 from typing import Any, Final
 
 from gaugehouse.receiptjson import DECIDED, DOCUMENTED, KIND, OFF
+from gaugehouse.simulatedbook import was_simulated
 from history.book import BookReader
 from history.chain import Recorded
 
@@ -36,6 +37,5 @@ def receipt_record(book: BookReader, number: int) -> Json | None:
 
 
 def _record(book: BookReader, entry: Recorded) -> Json:
-    started = next(iter(book.entries(["started"], None, entry.time_ms + 1, newest_first=True, limit=1)), None)
-    simulated = bool(started is not None and started.body.get("simulated"))
+    simulated = was_simulated(book, entry.time_ms)
     return dict(entry.body) | {"head": f"{entry.n}:{entry.hash}", "simulated": simulated, "time_ms": entry.time_ms}

@@ -1,6 +1,5 @@
 """`gaugehouse report` and `gaugehouse handover`: reports from what is kept, and the change of shift."""
 
-import time
 from argparse import Namespace
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,18 +11,17 @@ from gaugehouse.acts import Json
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.handoverrecords import handover_rows
-from gaugehouse.looking import SIMULATED, moment_ms, now_of
+from gaugehouse.looking import SIMULATED, moment_ms
 from gaugehouse.printing import as_json, table
 from gaugehouse.reports.catalogue import REPORTS, kind_of, make
 from gaugehouse.reports.model import Report, report_json
 from gaugehouse.reports.periods import Asked
-from gaugehouse.reports.sources import STARTED, Sources, state_of
+from gaugehouse.reports.sources import Sources, state_of
 from gaugehouse.reports.writers import FORMATS, written
+from gaugehouse.simulatedbook import now_of_readings
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterlook import past_core
-from history.book import BookReader
-from history.sqlite import SqliteStore
 
 HANDED: Final = ("number", "by", "time", "from", "to", "notes", "taken_by", "taken", "taken_notes")
 
@@ -58,19 +56,10 @@ def _list(args: Namespace) -> None:
 
 def _made(site: Site, args: Namespace) -> Report:
     with look_into_readings(site) as store, look_into_book(site) as book:
-        now_ms = _now(site, store, book)
+        now_ms = now_of_readings(site, store, book)
         state = state_of(past_core(site, book), now_ms)
         sources = Sources(site, store, book, state, now_ms, args.by.strip())
         return make(args.kind, sources, Asked(args.day, args.month, args.start, args.end))
-
-
-def _now(site: Site, store: SqliteStore, book: BookReader) -> int:
-    """Now; of a demo not before what is kept, as its clock may run ahead of ours."""
-    now_ms = time.time_ns() // 1_000_000
-    if not any(entry.body.get("simulated") for entry in book.entries([STARTED])):
-        return now_ms
-    newest = [reading.time_ms for tank in site.tanks if (reading := store.latest(tank.id)) is not None]
-    return max([now_of(book), *newest])
 
 
 def _write(name: str, content: bytes) -> None:

@@ -13,6 +13,7 @@ from gaugehouse.alarmtestacts import proof_rows
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.paper import Column, Note, Paper, Table, pdf_of
 from gaugehouse.printing import as_json
+from gaugehouse.simulatedbook import is_simulated
 from gaugehouse.site import Site
 from gaugehouse.sitefile.sheetlines import Line, cells, csv_of, lines, with_tests
 from gaugehouse.stores import look_into_book
@@ -137,7 +138,7 @@ def tested_days(site: Site) -> dict[str, str]:
 def _of_book(site: Site) -> tuple[str, bool]:
     """The record book's head, and whether it is one of a simulated farm; nothing where there is no book yet."""
     with contextlib.suppress(CouldNot), look_into_book(site) as book:
-        return str(book.head()), any(entry.body.get("simulated") for entry in book.entries(["started"]))
+        return str(book.head()), is_simulated(book)
     return "", False
 
 

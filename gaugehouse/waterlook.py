@@ -11,9 +11,10 @@ from gaugehouse.acting import answer_json, perform
 from gaugehouse.acts import Answer, Json
 from gaugehouse.core import Core
 from gaugehouse.drainrecords import check_rows
-from gaugehouse.looking import now_of, sources_of
+from gaugehouse.looking import sources_of
 from gaugehouse.optionvalues import quantity
 from gaugehouse.printing import as_json, table
+from gaugehouse.simulatedbook import now_of
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterwork import water_json, waters_of

@@ -4,7 +4,7 @@
 """
 
 from collections import deque
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
 from alerts.alarm import AlarmView
 from gaugehouse.core import Core
@@ -12,6 +12,7 @@ from gaugehouse.days import Days, iso_ms
 from gaugehouse.duework import dues_of_core
 from gaugehouse.planacts import plan_json
 from gaugehouse.reports.model import Bearing
+from gaugehouse.simulatedbook import is_simulated
 from gaugehouse.site import Site
 from gaugehouse.statusroom import status_json
 from gaugehouse.stocksheet import NEWEST_AGE_MS
@@ -22,8 +23,6 @@ from inventory.sheet import SheetTank, StockSheet, stock_sheet
 from models.reading import Reading
 
 Json = dict[str, Any]
-
-STARTED: Final = "started"
 
 
 class CoreState(NamedTuple):
@@ -104,8 +103,7 @@ def state_of(core: Core, now_ms: int) -> CoreState:
 def bearing_of(sources: Sources) -> Bearing:
     """What every report of these sources bears."""
     site, book = sources.site, sources.book
-    simulated = any(entry.body.get("simulated") for entry in book.entries([STARTED]))
     return Bearing(
         site.id, site.name, site.zone, sources.now_ms, sources.by, str(book.head()), str(site.volume_correction),
-        site.reference_degC, simulated,
+        site.reference_degC, is_simulated(book),
     )  # fmt: skip
