@@ -61,7 +61,6 @@ PAPER: Final = MappingProxyType(
 
 NOT_STATED: Final = "not stated"
 NOT_DONE: Final = "not done"
-NOT_KNOWN: Final = "not known"
 
 TEXT: Final = MappingProxyType(
     {

@@ -13,8 +13,6 @@ from console.figures import number, shown, written
 from console.words import CONDITIONS, LIMITS
 
 LYING_WIDTH: Final = 320
-LYING_HEIGHT: Final = 66
-STANDING_WIDTH: Final = 400
 STANDING_HEIGHT: Final = 620
 
 

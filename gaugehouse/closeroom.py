@@ -31,9 +31,6 @@ class Closes:
     def newest(self, product: str) -> Closed | None:
         return self._newest.get(product)
 
-    def newest_month(self, product: str) -> Closed | None:
-        return self._months.get(product)
-
     def closed(self, product: str, period: str, name: str) -> Closed | None:
         """The close that covers a day or a month: of a day also one of a later day or of its month."""
         month = self._months.get(product)

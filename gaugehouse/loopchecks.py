@@ -22,7 +22,6 @@ AS_FOUND: Final = "as_found"
 AS_LEFT: Final = "as_left"
 RUNS: Final = (AS_FOUND, AS_LEFT)
 
-UNDER_WAY: Final = "under way"
 FINISHED: Final = "finished"
 ABORTED: Final = "aborted"
 TIME_OVER: Final = "time over"

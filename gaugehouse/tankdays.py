@@ -33,16 +33,6 @@ class ReadDay(NamedTuple):
     watched: float
 
 
-def site_days(days: Days, first_ms: int, end_ms: int) -> list[Day]:
-    """The site days from the one that holds `first_ms` to the one before that of `end_ms`."""
-    found, today = [], days.at(end_ms)
-    day = days.at(first_ms)
-    while day.start_ms < today.start_ms:
-        found.append(day)
-        day = days.at(day.end_ms)
-    return found
-
-
 def last_days(days: Days, count: int, now_ms: int) -> list[Day]:
     """So many whole site days before today, oldest first."""
     found: list[Day] = []

@@ -8,7 +8,6 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 MS_PER_H: Final = 3_600_000
-M_PER_FT: Final = 0.3048
 
 FIXED, FLOATING = "fixed", "floating"
 SUCTIONS: Final = (FIXED, FLOATING)

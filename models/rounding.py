@@ -10,17 +10,10 @@ from typing import Final
 TEMPERATURE_DEGC: Final = 0.05
 TEMPERATURE_DEGF: Final = 0.1
 PRESSURE_KPA: Final = 5.0
-PRESSURE_BAR: Final = 0.05
-PRESSURE_PSI: Final = 1.0
 DENSITY_KGPM3: Final = 0.1
-RELATIVE_DENSITY: Final = 0.0001
-DEGAPI: Final = 0.1
 FACTOR: Final = 0.00001
 ALPHA_PER_DEGF: Final = 1e-7
 ALPHA_PER_DEGC: Final = 2e-7
-FP_PER_PSI: Final = 0.001  # of the 1e-5 form
-FP_PER_KPA: Final = 0.0001
-FP_PER_BAR: Final = 0.01
 
 
 def to_increment(value: float, increment: float) -> float:

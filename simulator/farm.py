@@ -5,7 +5,6 @@ sockets, no clock: whoever serves it says what time it is.
 """
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import Final
@@ -314,8 +313,3 @@ class Farm:
             source = self._tanks[planned.tank]
             if source.level_m <= source.layout.least_m:
                 pump.stop()
-
-
-def wires(farm: Farm) -> Mapping[str, dict[str, float | None] | None]:
-    """What a correct reader gets from every instrument of a farm now."""
-    return {instrument: farm.wire(instrument) for instrument in farm.instruments}

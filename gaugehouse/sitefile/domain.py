@@ -360,7 +360,6 @@ def _extras(tank: TankTable, folder: Path, reference_degC: float) -> facts.TankE
     return facts.TankExtras(
         capacity_source=None if tank.capacity is None else folder / tank.capacity,
         blocking_m=tank.blocking_level,
-        flange_m=tank.sensor_flange,
         independent_high_high=tank.independent_high_high,
         overfill_category=tank.overfill_category,
         response=None if tank.response is None else response_of(tank.response),

@@ -218,7 +218,6 @@ class TankExtras:
 
     capacity_source: Path | None
     blocking_m: float | None = None
-    flange_m: float | None = None
     independent_high_high: str | None = None
     overfill_category: int | None = None
     response: Response | None = None

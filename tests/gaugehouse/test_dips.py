@@ -13,7 +13,7 @@ from gaugehouse.cli import main
 from gaugehouse.core import Core, StepResult, Tick
 from gaugehouse.days import iso_ms
 from gaugehouse.dipgauge import trend
-from gaugehouse.diprecords import dips_of, samples_of, withdrawn_of
+from gaugehouse.diprecords import dips_of, samples_of
 from gaugehouse.errors import CallError
 from gaugehouse.movementrecords import movement_rows
 from gaugehouse.site import Site, load_site
@@ -430,7 +430,8 @@ def test_the_record_book_tells_what_counts_and_what_was_withdrawn(written: Kept)
     assert [dip.number for dip in dips_of(book)] == [1]
     assert dips_of(book, "elsewhere") == []
     assert [one.number for one in samples_of(book, "palm")] == [1]
-    assert withdrawn_of(book, "dip") == {wrong: {"by": "Ann", "why": "other hatch"}}
+    [withdrawn] = [entry.body for entry in book.entries(["dip"]) if entry.body["change"] == "withdrawn"]
+    assert (withdrawn["number"], withdrawn["by"], withdrawn["why"]) == (wrong, "Ann", "other hatch")
 
 
 def test_the_gauge_at_a_dip_is_the_mean_of_the_readings_before_it(written: Kept) -> None:

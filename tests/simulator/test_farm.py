@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from simulator.chance import stream
 from simulator.errors import SimulatorError
-from simulator.farm import Farm, wires
+from simulator.farm import Farm
 from simulator.faults import FaultKind
 from simulator.layout import Act, FarmLayout, Planned, PlannedFault, Programme
 from simulator.liquid import Product
@@ -163,7 +163,7 @@ def spread(one: Farm, from_ms: int) -> float:
     values = []
     for second in range(60):
         one.advance(from_ms + 1000 * second)
-        reading = wires(one)["hill_gauge"]
+        reading = one.wire("hill_gauge")
         assert reading is not None
         values.append(reading["current"] or 0.0)
     return statistics.stdev(values)
