@@ -27,23 +27,27 @@ class Clock(Protocol):
 
 
 class RealClock:
-    """The computer's clocks; with a speed, site time starts at real UTC now and runs that many times faster."""
+    """The computer's clocks; with a speed, site time starts at real UTC now and runs that many times faster.
 
-    __slots__ = ("_speed", "_start_s", "_start_utc_ms")
+    start_ms: site time starts there instead of now. Such a clock does not follow steps of the computer's.
+    """
 
-    def __init__(self, speed: float = 1.0) -> None:
+    __slots__ = ("_follows", "_speed", "_start_s", "_start_utc_ms")
+
+    def __init__(self, speed: float = 1.0, start_ms: int | None = None) -> None:
         if not 0 < speed <= 10_000:
             raise ValueError(f"speed {speed:g}; allowed above 0 to 10000")
         self._speed = speed
         self._start_s = time.monotonic()
-        self._start_utc_ms = time.time_ns() // 1_000_000
+        self._start_utc_ms = time.time_ns() // 1_000_000 if start_ms is None else start_ms
+        self._follows = speed == 1.0 and start_ms is None
 
     @property
     def speed(self) -> float:
         return self._speed
 
     def now_ms(self) -> int:
-        if self._speed == 1.0:
+        if self._follows:
             return time.time_ns() // 1_000_000  # follows the computer's clock, steps and all
         return self._start_utc_ms + self.elapsed_ms()
 
@@ -51,7 +55,7 @@ class RealClock:
         return int((time.monotonic() - self._start_s) * 1000.0 * self._speed)
 
     def both_ms(self) -> tuple[int, int]:
-        if self._speed != 1.0:
+        if not self._follows:
             elapsed_ms = self.elapsed_ms()
             return self._start_utc_ms + elapsed_ms, elapsed_ms
         while True:

@@ -151,9 +151,8 @@ def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: 
 
 def _gauge(check: Json, zone: ZoneInfo) -> str:
     """What the gauge saw beside these papers, in a sentence."""
-    verdict, moves = check["verdict"], check["movements"]
-    difference = check["difference_m3"]
-    return words.BESIDE[verdict].format(
+    moves, difference = check["movements"], check["difference_m3"]
+    told = words.BESIDE[check["verdict"]].format(
         moved=NOTHING if check["moved_m3"] is None else number(1000 * check["moved_m3"], 0, signed=True),
         u95=NOTHING if check["u95_m3"] is None else number(1000 * check["u95_m3"], 0),
         movements=words.MOVEMENTS[len(moves) == 1].format(count=len(moves)),
@@ -161,6 +160,10 @@ def _gauge(check: Json, zone: ZoneInfo) -> str:
         apart="" if difference is None else number(1000 * abs(difference), 0),
         way=words.MORE if (difference or 0.0) > 0 else words.LESS,
     )
+    if check["like_document"] is not None:
+        return told + words.LIKE_DOCUMENT.format(number=check["like_document"])
+    like = [_move(one, zone) for one in moves if one["number"] == check["like_movement"]]
+    return told + "".join(words.LIKE_MOVEMENT.format(movement=one) for one in like)
 
 
 def _move(one: Json, zone: ZoneInfo) -> str:

@@ -98,6 +98,9 @@ BESIDE: Final = MappingProxyType(
 )
 """Papers of a tank's day beside the gauge; volumes signed into the tank."""
 
+LIKE_MOVEMENT: Final = ". As much as one of them, {movement}: its paper may be missing"
+LIKE_DOCUMENT: Final = ". As much as document {number}: it may stand twice, or belong to another tank or day"
+
 SCRIPT: Final = MappingProxyType(
     {
         "name_first": "write your name first",

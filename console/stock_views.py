@@ -1,11 +1,12 @@
 """Stock as people read it: what the tanks hold, and the stock book. Knows words and units; refuses to count."""
 
+from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NBSP, NOTHING, moment, number, written
+from console.figures import NBSP, NOTHING, moment, number, plainly, written
 from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, VERDICTS
 from console.words import DAYS, MONTHS
 
@@ -79,15 +80,26 @@ def _begun(product: Json, period: str) -> str:
 
 def _product(product: Json, kind: str, period: str, now: str, zone: ZoneInfo) -> Json:
     closed = product["closed"]
+    names = {tank["tank"]: tank["name"] for tank in product["tanks"]}
+
+    def worded(texts: list[str]) -> list[str]:
+        return [_worded(text, names, period, now, zone) for text in texts]
+
     return {
         "product": product["product"],
         "name": product["name"],
-        "rows": [_row(tank["whole"], tank["name"]) for tank in product["tanks"]],
-        "whole": _row(product["whole"], f"All {product['name']}"),
+        "rows": [
+            _row(tank["whole"], tank["name"], worded) | {"largest": _largest(tank), "papers": _papers(tank, period)}
+            for tank in product["tanks"]
+        ],
+        "whole": _row(product["whole"], f"All {product['name']}", worded),
         "begun": _begun(product, period),
         "tanks": [
             {"tank": tank["tank"], "name": tank["name"], "split": [_term(term) for term in tank["split"]],
-             "days": [_row(day, _short(day["period"])) for day in tank["days"]],
+             "days": [
+                 _row(day, _short(day["period"]), worded) | {"papers": _papers(tank, day["period"])}
+                 for day in tank["days"]
+             ],
              "begun": BOOK_PAGE["tank_begun"].format(day=_short(tank["begun"]))
              if tank["begun"] and tank["begun"][:7] == period else ""}
             for tank in product["tanks"]
@@ -103,8 +115,9 @@ def _product(product: Json, kind: str, period: str, now: str, zone: ZoneInfo) ->
              **_figures(one, ("opening", "moved", "book", "stand", "variance"))}
             for one in product["outside"]
         ],
-        "remarks": product["remarks"],
-        "obstacles": product["obstacles"],
+        "remarks": worded(product["remarks"]),
+        "obstacles": worded(product["obstacles"]),
+        "beyond": any(one["whole"]["verdict"] == "beyond" for one in (product, *product["tanks"])),
         "closable": not product["obstacles"] and closed is None,
         "closed": "" if closed is None else BOOK_PAGE["closed"].format(
             by=closed["by"], time=moment(closed["time"], now, zone), entry=closed["entry"], head=closed["head"]
@@ -115,10 +128,47 @@ def _product(product: Json, kind: str, period: str, now: str, zone: ZoneInfo) ->
     }  # fmt: skip
 
 
-def _row(row: Json, name: str) -> Json:
+def _worded(text: str, names: dict[str, str], period: str, now: str, zone: ZoneInfo) -> str:
+    """A sentence of the core with tanks by their names, and days as people say them."""
+    tank, colon, rest = text.partition(": ")
+    if colon and tank in names:
+        text = f"{names[tank]}: {rest}"
+    return plainly(text.replace(period, _title(period)) if len(period) == 7 and text.startswith(period) else text,
+                   now, zone)  # fmt: skip
+
+
+def _papers(tank: Json, period: str) -> str:
+    """Where the papers of a tank's day are."""
+    if len(period) != 10:
+        return ""
+    after = date.fromisoformat(period) + timedelta(days=1)
+    return f"/documents?first={period}&before={after}&tank={tank['tank']}#written"
+
+
+def _largest(tank: Json) -> Json | None:
+    """The day that a month's variance comes from most, where the tank could tell it; None of a day and for none."""
+    told = [
+        day for day in tank["days"]
+        if day["variance_standard_m3"] is not None and day["variance_u95_m3"] is not None
+        and abs(day["variance_standard_m3"]) > day["variance_u95_m3"]
+    ]  # fmt: skip
+    if not told:
+        return None
+    day = max(told, key=lambda day: abs(day["variance_standard_m3"]))
+    words = BOOK_PAGE["largest"].format(
+        day=_short(day["period"]),
+        variance=_litres(day["variance_standard_m3"], True),
+        u95=_within(day["variance_u95_m3"]),
+    )
+    return {"words": words, "papers": _papers(tank, day["period"])}
+
+
+def _row(row: Json, name: str, worded: Callable[[list[str]], list[str]]) -> Json:
     percent = row["percent"]
     return {
         "name": name,
+        "papers": "",
+        "largest": None,
         **_figures(row, FIGURES),
         "u95": _within(row["variance_u95_m3"]),
         "gross_u95": _within(row["variance_gross_u95_m3"]),
@@ -135,7 +185,7 @@ def _row(row: Json, name: str) -> Json:
             difference=_with_unit(row["disputed_m3"]), u95=_with_unit(row["disputed_u95_m3"]),
             limit=_with_unit(row["allowed_m3"]),
         ),
-        "missing": row["missing"],
+        "missing": worded(row["missing"]),
         "since": _since(row),
     }  # fmt: skip
 

@@ -50,6 +50,9 @@ SOURCES: Final[Mapping[str, str]] = MappingProxyType(
 
 BOOK_PAGE: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "largest": "the day that tells most: {day}, {variance} L {u95}",
+        "papers": "its papers",
+        "beyond": "What is known of the variance beyond the rule",
         "begun": "The book begins on {day}, with the opening balance.",
         "no_book": "There is no opening balance yet: the book has not begun.",
         "tank_begun": "since {day}",

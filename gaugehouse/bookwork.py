@@ -41,6 +41,7 @@ from inventory.documents import Document, DocumentKind
 from inventory.judging import Judged, judged_product, judged_tank
 from inventory.outside import OutsideRow, outside_rows
 from inventory.owners import OwnerRow, owner_rows
+from inventory.tolerances import Outcome
 
 FILLED_DAYS: Final = 40
 """Papers older than this before a month get no volume that they do not state: nothing of the month needs it."""
@@ -181,6 +182,9 @@ class Books:
             for n in range(len(days))
         ]
         whole = judged_product(self.site.accounts, wholes, product, total(inner))
+        if period.kind == MONTH and not period.over:
+            accounts = [one._replace(whole=_goes_on(one.whole)) for one in accounts]
+            whole = _goes_on(whole)
         begun = {tank.id: opening.day for tank in tanks if (opening := self._openings.get(tank.id)) is not None}
         if period.kind == MONTH:
             accounts = [one.since(begun.get(one.tank, "")) for one in accounts]
@@ -344,6 +348,13 @@ class Books:
             if one.kind is DocumentKind.OUTSIDE
         )
         return outside_rows(stands, entries, period.name)
+
+
+def _goes_on(one: Judged) -> Judged:
+    """A month that is not over gets no verdict: a delivery may be running whose paper comes tonight."""
+    if one.verdict.outcome is Outcome.NOT_JUDGED:
+        return one
+    return one._replace(verdict=one.verdict._replace(outcome=Outcome.NOT_JUDGED, why="the month is not over"))
 
 
 def _next(day: str) -> str:

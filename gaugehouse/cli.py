@@ -69,6 +69,12 @@ def parser() -> argparse.ArgumentParser:
     demo = command("demo", _demo, "a simulated farm, the daemon and the console together", site=False)
     demo.add_argument("--port", type=_port, default=8600, help="of the console (default 8600; 0 takes a free one)")
     demo.add_argument("--speed", type=_speed, default=1.0, help="how many times faster than real time (1 to 1000)")
+    demo.add_argument(
+        "--at",
+        type=_moment,
+        metavar="TIME",
+        help="what time it is there when it opens, such as 2026-12-01T09:00Z",
+    )
     demo.add_argument("--bare", action="store_true", help="without days before it: an empty store, no stock rules")
     demo.add_argument("--dir", type=Path, default=Path("demo-data"), help="where the demo keeps its files")
 
@@ -211,6 +217,22 @@ def _speed(text: str) -> float:
     if not 1 <= speed <= 1000:
         raise argparse.ArgumentTypeError(f"{text!r} is no speed; allowed 1 to 1000")
     return speed
+
+
+EARLIEST_MS: Final = 946_684_800_000
+LATEST_MS: Final = 4_102_444_800_000
+
+
+def _moment(text: str) -> int:
+    from gaugehouse.days import parse_ms
+
+    try:
+        found = parse_ms(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text!r} is no time: write it as 2026-12-01T09:00Z ({error})") from None
+    if not EARLIEST_MS <= found <= LATEST_MS:
+        raise argparse.ArgumentTypeError(f"{text!r}: the demo is set between 2000 and 2100")
+    return found
 
 
 # Each command is imported when it is called: `verify` needs no web server, `convert` no store.

@@ -41,7 +41,7 @@ def demo(args: Namespace) -> int:
     """Run the demo until it is interrupted."""
     folder: Path = args.dir
     _make_room(folder)
-    return asyncio.run(_demo(folder, args.port, args.speed, bare=args.bare))
+    return asyncio.run(_demo(folder, args.port, args.speed, args.at, bare=args.bare))
 
 
 def period_of(speed: float) -> str:
@@ -79,16 +79,17 @@ def _make_room(folder: Path) -> None:
 class _SiteClock:
     """The site's clock, which stands where the past ends until the demo begins."""
 
-    def __init__(self) -> None:
+    def __init__(self, at_ms: int | None) -> None:
         self.running: RealClock | None = None
-        self.stands_ms = RealClock().now_ms()
+        self.stands_ms = RealClock(start_ms=at_ms).now_ms()
 
     def now_ms(self) -> int:
         return self.stands_ms if self.running is None else self.running.now_ms()
 
 
-async def _demo(folder: Path, port: int, speed: float, *, bare: bool) -> int:
-    told = _SiteClock()
+async def _demo(folder: Path, port: int, speed: float, at_ms: int | None, *, bare: bool) -> int:
+    """at_ms: the time that it is where the farm is, None for now."""
+    told = _SiteClock(at_ms)
     # the farm of the past goes on as the demo's own, so its gateways are there before its days have passed
     farm = Farm(SEED, told.stands_ms) if bare else past_farm(SEED, told.stands_ms)
     try:
@@ -98,7 +99,7 @@ async def _demo(folder: Path, port: int, speed: float, *, bare: bool) -> int:
     async with server:
         if not bare:
             await _make_past(folder, server, told.stands_ms)
-        clock = told.running = RealClock(speed)
+        clock = told.running = RealClock(speed, at_ms)
         site = load_site(write_demo(folder, server.ports, period_of(speed), stock=not bare))
         site = replace(site, console_port=port)
         say = partial(_say_where, speed)

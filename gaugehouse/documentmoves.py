@@ -48,6 +48,8 @@ def checked_json(one: Checked) -> Json:
         "u95_m3": _rounded(one.u95_m3),
         "difference_m3": _rounded(one.difference_m3),
         "verdict": one.verdict.value,
+        "like_movement": one.like_movement or None,
+        "like_document": one.like_document or None,
     }
 
 

@@ -10,9 +10,15 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 from typing import Final, NamedTuple
 
-from inventory.crossing import FITS_FRAC, MOVES
+from inventory.crossing import MOVES
 from inventory.documentdraft import booked
 from inventory.documents import Document
+
+ONE_OF_FRAC: Final = 0.005
+"""A paper is of a movement where they agree to so much of it, or to what the gauge can tell (ours)."""
+
+LIKE_FRAC: Final = 0.02
+"""A difference is like one movement or one paper where it is so near to it, or as near as the gauge can tell (ours)."""
 
 
 class Beside(StrEnum):
@@ -51,8 +57,9 @@ class Pair(NamedTuple):
 class Checked(NamedTuple):
     """A tank's day, one way. documents: of this tank by number; others: transfer notes of the tank at the other end.
 
-    standard: the volumes are at the reference temperature, else as observed. difference_m3: gauge less papers, as
-    sizes; None where nothing can be compared.
+    like_movement: the one movement that is as large as what the papers lack; like_document: the one paper that is as
+    large as what they have too much; 0 for none. standard: the volumes are at the reference temperature, else as
+    observed. difference_m3: gauge less papers, as sizes; None where nothing can be compared.
     """
 
     day: str
@@ -67,6 +74,8 @@ class Checked(NamedTuple):
     u95_m3: float | None
     difference_m3: float | None
     verdict: Beside
+    like_movement: int = 0
+    like_document: int = 0
 
 
 class _Told(NamedTuple):
@@ -133,14 +142,33 @@ def _checked(day: str, tank: str, inward: bool, told: Sequence[_Told], seen: Seq
         tuple(one.document.number for one in told if not one.own),
         tuple(_pairs(told, seen, standard=standard)),
         standard, paper, moved, u95, difference, verdict,
+        *(_like(told, seen, difference, u95, standard=standard) if verdict is Beside.APART else (0, 0)),
     )  # fmt: skip
+
+
+def _like(
+    told: Sequence[_Told], seen: Sequence[SeenMove], difference: float | None, u95: float | None, *, standard: bool
+) -> tuple[int, int]:
+    """The number of the one movement, or of the one paper, that explains how far both are apart."""
+    if difference is None:
+        return 0, 0
+    near = max(u95 or 0.0, LIKE_FRAC * abs(difference))
+    if difference > 0:
+        sizes = [(one.number, one.gsv_m3 if standard else one.gov_m3) for one in seen]
+    else:
+        volumes = [(one.document.number, one.standard_m3 if standard else one.gross_m3) for one in told]
+        sizes = [(number, volume) for number, volume in volumes if volume is not None]
+    alike = [number for number, volume in sizes if abs(abs(volume) - abs(difference)) <= near]
+    found = alike[0] if len(alike) == 1 else 0
+    return (found, 0) if difference > 0 else (0, found)
 
 
 def _pairs(told: Sequence[_Told], seen: Sequence[SeenMove], *, standard: bool) -> list[Pair]:
     def fits(one: _Told, move: SeenMove) -> bool:
         paper = one.standard_m3 if standard else one.gross_m3
         moved, u95 = (move.gsv_m3, move.gsv_u95_m3) if standard else (move.gov_m3, move.gov_u95_m3)
-        return paper is not None and abs(paper - moved) <= max(u95 or 0.0, FITS_FRAC * abs(moved))
+        later = one.document.time_ms >= move.start_ms  # nobody writes a paper before its fuel has moved
+        return later and paper is not None and abs(paper - moved) <= max(u95 or 0.0, ONE_OF_FRAC * abs(moved))
 
     found = []
     for move in seen:

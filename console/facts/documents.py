@@ -34,6 +34,7 @@ class DocumentFacts(Protocol):
         ``[{number, kind, start, end, gov_m3, gsv_m3, gsv_u95_m3, document}]`` with the one paper that each fits, or
         None; `standard`: volumes at the reference temperature, else as observed; `difference_m3`: gauge less papers, as
         sizes; `verdict`: "agree" (within the gauge's own ±), "apart", "no movement", "no paper", "not known".
+        `like_movement`, `like_document`: the number of the one movement, or paper, that is as large as the difference.
         """
         ...
 

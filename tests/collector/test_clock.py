@@ -70,3 +70,14 @@ def test_both_clocks_are_of_one_moment_at_any_speed(monkeypatch: pytest.MonkeyPa
         monkeypatch.undo()
         assert elapsed_ms - first_elapsed_ms >= 3000
         assert abs((now_ms - first_now_ms) - (elapsed_ms - first_elapsed_ms)) <= 60
+
+
+async def test_a_clock_that_starts_elsewhere_goes_on_from_there_at_its_speed() -> None:
+    start_ms = 1_796_115_600_000  # 2026-12-01T09:00Z
+    for speed in (1.0, 50.0):
+        clock = RealClock(speed, start_ms)
+        assert clock.now_ms() >= start_ms
+        await clock.sleep_until_elapsed(clock.elapsed_ms() + 20)
+        now_ms, elapsed_ms = clock.both_ms()
+        assert now_ms == start_ms + elapsed_ms
+        assert elapsed_ms >= 20

@@ -81,3 +81,22 @@ def test_what_no_gauge_sees_and_what_only_checks_is_left_out() -> None:
     draw = paper(1, -0.01, DocumentKind.WATER_DRAW)
     watcher = paper(2, -5.0, DocumentKind.METER, details={"only_checks": True})
     assert checked([draw, watcher], [moved(1, 0.1, u95=0.3)]) == []
+
+
+def test_a_difference_as_large_as_one_movement_or_one_paper_names_it() -> None:
+    papers = [paper(1, -30.0), paper(2, -20.0)]
+    lacks = only(papers, [moved(4, -30.1, 0.2), moved(5, -12.4, 0.1), moved(6, -20.0, 0.2)])
+    assert (lacks.verdict, lacks.like_movement, lacks.like_document) == (Beside.APART, 5, 0)
+    twice = only([*papers, paper(3, -20.1)], [moved(4, -30.1, 0.2), moved(6, -20.0, 0.2)])
+    assert (twice.verdict, twice.like_movement, twice.like_document) == (Beside.APART, 0, 0)  # 2 or 3: nobody can say
+    other = only([*papers, paper(3, -8.0)], [moved(4, -30.1, 0.2), moved(6, -20.0, 0.2)])
+    assert (other.like_movement, other.like_document) == (0, 3)
+    unlike = only(papers, [moved(4, -30.1, 0.2), moved(5, -6.0, 0.1), moved(6, -20.0, 0.2), moved(7, -5.0, 0.1)])
+    assert (unlike.verdict, unlike.like_movement) == (Beside.APART, 0)
+
+
+def test_a_paper_that_was_written_before_the_fuel_moved_is_not_of_that_movement() -> None:
+    early = paper(1, -5.0)
+    late = moved(1, -5.0)._replace(start_ms=10, end_ms=20)
+    assert only([early], [late]).moves[0].document == 0
+    assert only([replace(early, time_ms=15)], [late]).moves[0].document == 1
