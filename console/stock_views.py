@@ -146,7 +146,9 @@ def _papers(tank: Json, period: str) -> str:
 
 
 def _largest(tank: Json) -> Json | None:
-    """The day that a month's variance comes from most, where the tank could tell it; None of a day and for none."""
+    """The day that a month's variance comes from most, where the tank can tell both; None of a day and for none."""
+    if tank["whole"]["telling"] not in ("both", "difference"):
+        return None
     told = [
         day for day in tank["days"]
         if day["variance_standard_m3"] is not None and day["variance_u95_m3"] is not None
