@@ -9,7 +9,7 @@ two at once: a loop that had failed before its indicator fell silent has not bee
 """
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
@@ -430,9 +430,17 @@ class FaultTracker:
 
         Between two changes only the learned noise and a flat run grow older; a full save keeps them to the sample.
         """
-        names = sorted(self._dirty) if changed_only else list(self._loops)
-        self._dirty.clear()
-        return {name: self._loops[name].saved() for name in names}
+        return self.save_some(sorted(self._dirty) if changed_only else self.keys())
+
+    def keys(self) -> Sequence[str]:
+        """The keys of a full save."""
+        return list(self._loops)
+
+    def save_some(self, keys: Iterable[str]) -> dict[str, dict[str, Any]]:
+        """Of these keys alone what a full save gives."""
+        saved = {name: self._loops[name].saved() for name in keys}
+        self._dirty -= saved.keys()
+        return saved
 
     def restore(self, saved: Mapping[str, Mapping[str, Any]]) -> list[str]:
         """Take up saved state before the first step. Gives the ids that the site no longer has, for the record."""

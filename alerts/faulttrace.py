@@ -5,7 +5,7 @@ some time after it, then ever sparser ones until its end. Refuses to know where 
 handed out by `take`, and the caller writes it together with the decision.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from alerts.faults import DECLARED, ENDED, FaultChange
@@ -170,15 +170,22 @@ class FaultTraces:
 
     def save(self, changed_only: bool) -> dict[str, Any]:
         """Traces under way by instrument, None where there is none any more."""
-        names = sorted(self._dirty) if changed_only else sorted(name for name, open_ in self._open.items() if open_)
-        self._dirty.clear()
+        return self.save_some(sorted(self._dirty) if changed_only else self.keys())
+
+    def keys(self) -> Sequence[str]:
+        """The keys of a full save; what ended is told as a change only."""
+        return sorted(name for name, open_ in self._open.items() if open_)
+
+    def save_some(self, keys: Iterable[str]) -> dict[str, Any]:
+        """Of these keys alone what a full save gives."""
         saved: dict[str, Any] = {}
-        for name in names:
+        for name in keys:
             traces = self._open.get(name) or {}
             saved[name] = {
                 str(number): [trace.start_ms, trace.all_until_ms, trace.last_ms, trace.ended]
                 for number, trace in traces.items()
             } or None
+        self._dirty -= saved.keys()
         return saved
 
     def restore(self, saved: Mapping[str, Any]) -> None:

@@ -4,7 +4,7 @@ Knows durations on the core's own clock, which stands still while nobody watches
 whether the signal is trusted). What a count of faults means rests on this: the exposure.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 DAY_MS: Final = 86_400_000
@@ -69,10 +69,17 @@ class WatchTime:
 
     def save(self, changed_only: bool) -> dict[str, Any]:
         """Sums by instrument. They grow with every poll, so that between two full saves nothing counts as changed."""
-        if changed_only:
-            return {}
-        names, self._dirty = sorted(self._dirty), set()
-        return {name: {str(day): sums for day, sums in sorted(self._days[name].items())} for name in names}
+        return {} if changed_only else self.save_some(self.keys())
+
+    def keys(self) -> Sequence[str]:
+        """The keys of a full save."""
+        return sorted(self._dirty)
+
+    def save_some(self, keys: Iterable[str]) -> dict[str, Any]:
+        """Of these keys alone what a full save gives."""
+        saved = {name: {str(day): sums for day, sums in sorted(self._days[name].items())} for name in keys}
+        self._dirty -= saved.keys()
+        return saved
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         for name, days in saved.items():

@@ -8,9 +8,9 @@ quality rests on from the tick before.
 
 import contextlib
 import json
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
-from typing import Any, Final, NamedTuple, Protocol
+from typing import Any, Final, NamedTuple, Protocol, TypeVar
 
 from alerts.alarm import Transition
 from alerts.alarmtests import AlarmTests
@@ -55,6 +55,8 @@ from models.reading import Instant, Reading, Sample
 from models.stock import StockModel
 from models.tank import Linear, Tank
 
+T = TypeVar("T")
+
 
 class Tick(NamedTuple):
     """Everything that became known at one instant. Samples come in the site file's order of instruments."""
@@ -88,8 +90,8 @@ class Context(NamedTuple):
     metered: Mapping[str, float] = MappingProxyType({})
 
 
-KEEPERS_TOGETHER: Final = 100
-"""Tanks whose state is saved in one part."""
+STATES_TOGETHER: Final = 100
+"""Tanks or loops whose state is saved in one part."""
 
 POINT_AGE_MS: Final = 60_000
 """A point that was not read for longer suppresses no alarm any more."""
@@ -106,6 +108,15 @@ class Room(Protocol):
     def save(self, changed_only: bool) -> Mapping[str, Any]: ...
 
     def restore(self, saved: Mapping[str, Any]) -> object: ...
+
+
+class SlowRoom(Room, Protocol):
+    """A room of which each tank or loop has a key: its full save may take a large farm's turn, so it is also given in
+    parts. keys: those of a full save. save_some: what it tells of some of them."""
+
+    def keys(self) -> Sequence[str]: ...
+
+    def save_some(self, keys: Iterable[str]) -> Mapping[str, Any]: ...
 
 
 class Core:
@@ -176,6 +187,13 @@ class Core:
             "movement": self.movements,
             "receipt": self.receipts,
             "dip": self.dips,
+            "status": self.status,
+        }
+        self._slow_rooms: dict[str, SlowRoom] = {
+            "fault": self.faults,
+            "watch": self.loops.watch,
+            "trace": self.loops.traces,
+            "movement": self.movements,
             "status": self.status,
         }
         sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
@@ -359,18 +377,18 @@ class Core:
         return slow
 
     def slow_parts(self) -> Iterator[dict[str, str | None]]:
-        """The same in parts, each of one moment and with the clock of that moment: written in this order, with ticks
-        between them, none is newer than the clock beside it. A large farm's state in one go would hold up its polls."""
+        """The same in parts, each of one moment and with the clock of that moment: written in this order (several at
+        once), with ticks between them, none is newer than the clock beside it. A large farm's state in one go
+        would hold up its polls."""
         keepers = list(self.keepers.items())
-        for start in range(0, len(keepers), KEEPERS_TOGETHER):
-            part = self._clock_state()
-            part |= {f"tank/{name}": _compact(k.save()) for name, k in keepers[start : start + KEEPERS_TOGETHER]}
-            yield part
-        for room in ("fault", "watch", "trace", "movement", "status"):
-            part = self._clock_state()
-            for key, state in self.rooms[room].save(False).items():
-                part[f"{room}/{key}"] = None if state is None else _compact(state)
-            yield part
+        for some in _cut(keepers):
+            yield self._clock_state() | {f"tank/{name}": _compact(keeper.save()) for name, keeper in some}
+        for name, room in self._slow_rooms.items():
+            for keys in _cut(room.keys()):
+                part = self._clock_state()
+                for key, state in room.save_some(keys).items():
+                    part[f"{name}/{key}"] = None if state is None else _compact(state)
+                yield part
         yield self._clock_state() | {f"water/{key}": _compact(s) for key, s in self.waterlog.save_today().items()}
 
     def _clock_state(self) -> dict[str, str | None]:
@@ -419,6 +437,11 @@ class Core:
             if area_m2 > 0:
                 speeds.setdefault(keeper.tank.instrument, flow_m3ps / area_m2)
         return speeds
+
+
+def _cut(whole: Sequence[T]) -> Iterator[Sequence[T]]:
+    for start in range(0, len(whole), STATES_TOGETHER):
+        yield whole[start : start + STATES_TOGETHER]
 
 
 def _compact(state: Any) -> str:

@@ -54,6 +54,8 @@ from models.reading import Sample
 log = logging.getLogger(__name__)
 
 SAVE_EVERY_S: Final = 10.0
+SAVED_TOGETHER: Final = 1000
+"""States that are written in one transaction: the core gives them in smaller parts."""
 DRAIN_S: Final = 5.0
 ANSWER_S: Final = 20.0
 """A person waits no longer for an act to be decided and written; the local door waits a little longer."""
@@ -428,8 +430,14 @@ class Daemon:
         while True:
             await asyncio.sleep(SAVE_EVERY_S)
             with contextlib.suppress(StoreUnavailable):  # said by the next commit, and tried again in ten seconds
+                gathered: dict[str, str | None] = {}
                 for part in self._core.slow_parts():
-                    await book.save_state(part)
+                    gathered |= part
+                    if len(gathered) > SAVED_TOGETHER:
+                        await book.save_state(gathered)
+                        gathered = {}
+                    await asyncio.sleep(0)  # the wire has its turn
+                await book.save_state(gathered)
 
 
 @dataclass(frozen=True, slots=True)

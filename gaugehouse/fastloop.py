@@ -30,8 +30,16 @@ def runner(fast: bool = True) -> asyncio.Runner:
     return asyncio.Runner(loop_factory=loop_maker(fast))
 
 
-def settle_memory() -> None:
-    """Once everything is built: leave it out of the collector's rounds. A farm of 1000 tanks has millions of objects
-    that live as long as the process, and looking them through took a quarter of a second at a time."""
+YOUNG: Final = 700
+YOUNG_A_TANK: Final = 50
+"""New objects after which the memory collector looks among them: as Python has it, and for each tank so many more as
+the live object and a second's Samples make of it. They are gone a second later without the collector's help."""
+
+
+def settle_memory(tanks: int) -> None:
+    """Once everything is built for so many tanks: leave it out of the memory collector's rounds, and let these be as
+    rare as the farm is large. A farm of 2000 tanks has millions of objects that live as long as the process, and
+    looking them through took a quarter of a second at a time; its new ones alone took 80 ms every seven seconds."""
     gc.collect()
     gc.freeze()
+    gc.set_threshold(YOUNG + YOUNG_A_TANK * tanks, *gc.get_threshold()[1:])

@@ -5,7 +5,7 @@ stock is fed by documents; a movement found here only stands beside it. No I/O, 
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from gaugehouse.act import Decision
@@ -216,15 +216,23 @@ class MovementWork:
     # The room
 
     def save(self, changed_only: bool) -> Mapping[str, Any]:
-        names = sorted(self._dirty) if changed_only else list(self._trackers)
-        self._dirty.clear()
-        return {
+        return self.save_some(sorted(self._dirty) if changed_only else self.keys())
+
+    def keys(self) -> Sequence[str]:
+        """The keys of a full save."""
+        return list(self._trackers)
+
+    def save_some(self, keys: Iterable[str]) -> Mapping[str, Any]:
+        """Of these keys alone what a full save gives."""
+        saved = {
             name: {
                 "tracker": self._trackers[name].save(),
                 "recent": [movement.json() for movement in self._recent[name]],
             }
-            for name in names
+            for name in keys
         }
+        self._dirty -= saved.keys()
+        return saved
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         for name, state in saved.items():

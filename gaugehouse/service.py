@@ -6,6 +6,7 @@ import signal
 import sys
 from argparse import Namespace
 from collections.abc import Awaitable
+from functools import partial
 from pathlib import Path
 
 from collector.clock import RealClock
@@ -23,13 +24,13 @@ def run(args: Namespace) -> int:
     site = load_site(Path(args.site))
     for warning in site.warnings:
         log.warning("%s", warning.text)
-    options = Options(build=__version__, record=args.record, on_ready=_say_where)
+    options = Options(build=__version__, record=args.record, on_ready=partial(_say_where, len(site.tanks)))
     with runner() as loop:
         return loop.run(_run(Daemon(site, RealClock(), options)))
 
 
-def _say_where(url: str) -> None:
-    settle_memory()
+def _say_where(tanks: int, url: str) -> None:
+    settle_memory(tanks)
     print(f"console: {url}", file=sys.stderr, flush=True)
 
 

@@ -5,7 +5,7 @@ names for it. One gauge sees only the difference of what flows in and out: both 
 point tells of one of the two. An order is no flow and counts as no evidence. No I/O, no clock.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from gaugehouse.act import Decision, Json
@@ -155,9 +155,17 @@ class StatusRoom:
     # The room
 
     def save(self, changed_only: bool) -> Mapping[str, Any]:
-        names = sorted(self._dirty) if changed_only else list(self._states)
-        self._dirty.clear()
-        return {name: self._states[name].save() for name in names}
+        return self.save_some(sorted(self._dirty) if changed_only else self.keys())
+
+    def keys(self) -> Sequence[str]:
+        """The keys of a full save."""
+        return list(self._states)
+
+    def save_some(self, keys: Iterable[str]) -> Mapping[str, Any]:
+        """Of these keys alone what a full save gives."""
+        saved = {name: self._states[name].save() for name in keys}
+        self._dirty -= saved.keys()
+        return saved
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         for name, state in saved.items():

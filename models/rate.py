@@ -23,24 +23,36 @@ class SlopeWindow:
     Source: ordinary least squares; sd = sqrt(SSE / (n - 2) / Sxx). White noise is assumed: waves make it optimistic.
     """
 
-    __slots__ = ("_hole_ms", "_holes", "_least", "_n", "_origin_ms", "_points", "_sums", "_window_ms", "_zero")
+    __slots__ = (
+        "_hole_ms",
+        "_holes",
+        "_least",
+        "_n",
+        "_origin_ms",
+        "_sums",
+        "_times",
+        "_values",
+        "_window_ms",
+        "_zero",
+    )
 
     def __init__(self, window_ms: int, *, hole_ms: int, least: int = 10) -> None:
         self._window_ms = window_ms
         self._hole_ms = hole_ms
         self._least = least
-        self._points: deque[tuple[int, float]] = deque()
+        self._times: deque[int] = deque()  # and values apart: a pair would be an object more for the memory collector
+        self._values: deque[float] = deque()
         self._holes = 0
         self._restart()
 
     def _restart(self) -> None:
         """Take a new origin near the points, so that the sums lose no digits."""
-        self._origin_ms = self._points[0][0] if self._points else 0
-        self._zero = self._points[0][1] if self._points else 0.0
+        self._origin_ms = self._times[0] if self._times else 0
+        self._zero = self._values[0] if self._values else 0.0
         self._sums = [0.0] * 5
-        for at_ms, value in self._points:
+        for at_ms, value in zip(self._times, self._values, strict=True):
             self._take(at_ms, value)
-        self._n = len(self._points)
+        self._n = len(self._times)
 
     def _take(self, at_ms: int, value: float) -> None:
         t, v, sums = (at_ms - self._origin_ms) / 1000, value - self._zero, self._sums
@@ -52,23 +64,24 @@ class SlopeWindow:
 
     def add(self, at_ms: int, value: float) -> None:
         """One more sample; `at_ms` on a clock that never falls (several at one time are allowed)."""
-        points = self._points
-        if points and at_ms - points[-1][0] > self._hole_ms:
+        times = self._times
+        if times and at_ms - times[-1] > self._hole_ms:
             self._holes += 1
-        points.append((at_ms, value))
+        times.append(at_ms)
+        self._values.append(value)
         if self._n == 0:
             self._origin_ms, self._zero = at_ms, value
         self._take(at_ms, value)
         self._n += 1
-        if points[0][0] < at_ms - self._window_ms:
+        if times[0] < at_ms - self._window_ms:
             self._drop(at_ms)
 
     def _drop(self, now_ms: int) -> None:
-        points, sums = self._points, self._sums
+        times, values, sums = self._times, self._values, self._sums
         oldest = now_ms - self._window_ms
-        while points and points[0][0] < oldest:
-            at_ms, value = points.popleft()
-            if points and points[0][0] - at_ms > self._hole_ms:
+        while times and times[0] < oldest:
+            at_ms, value = times.popleft(), values.popleft()
+            if times and times[0] - at_ms > self._hole_ms:
                 self._holes -= 1
             t, v = (at_ms - self._origin_ms) / 1000, value - self._zero
             sums[0] -= t
@@ -77,7 +90,7 @@ class SlopeWindow:
             sums[3] -= t * v
             sums[4] -= v * v
             self._n -= 1
-        if points and points[-1][0] - self._origin_ms > 4 * self._window_ms + 1000:
+        if times and times[-1] - self._origin_ms > 4 * self._window_ms + 1000:
             self._restart()
 
     def rate(self, now_ms: int) -> Rate | None:
@@ -97,11 +110,11 @@ class SlopeWindow:
 
     def _moments(self, now_ms: int) -> tuple[int, float, float, float] | None:
         """Number of samples, and the sums of squares about the mean: of time, of time and value, of value."""
-        points = self._points
-        if points and points[0][0] < now_ms - self._window_ms:
+        times = self._times
+        if times and times[0] < now_ms - self._window_ms:
             self._drop(now_ms)
         n = self._n
-        if n < self._least or self._holes or now_ms - points[-1][0] > self._hole_ms:
+        if n < self._least or self._holes or now_ms - times[-1] > self._hole_ms:
             return None
         st, stt, sv, stv, svv = self._sums
         sxx = stt - st * st / n
@@ -109,6 +122,7 @@ class SlopeWindow:
 
     def clear(self) -> None:
         """Forget everything: what came before says nothing about what comes next."""
-        self._points.clear()
+        self._times.clear()
+        self._values.clear()
         self._holes = 0
         self._restart()

@@ -121,7 +121,7 @@ async def whole(total: int, ports: Sequence[int], seconds: float, folder: Path) 
     async with asyncio.TaskGroup() as group:
         group.create_task(daemon.run())
         await daemon.ready.wait()
-        settle_memory()  # as `gaugehouse run` does
+        settle_memory(total)  # as `gaugehouse run` does
         await asyncio.sleep(WARM_S + 3)
         parts.clear()
         late.late_ms.clear()

@@ -1,5 +1,6 @@
 """What must not grow faster than a farm: settings are sought once, the live object is made in pieces, state too."""
 
+import gc
 import json
 import sys
 from collections.abc import Iterator
@@ -10,14 +11,14 @@ import pytest
 from collector.clock import RealClock
 from collector.collector import Collector
 from gaugehouse import fastloop
-from gaugehouse.core import KEEPERS_TOGETHER, Tick
+from gaugehouse.core import STATES_TOGETHER, Tick
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.liveview import TOGETHER, LiveView
 from gaugehouse.wiring import core_of
 from models.reading import OK, Instant, Sample
 from tests.bench.scalefarm import farm_site
 
-TANKS = 2 * KEEPERS_TOGETHER + 1
+TANKS = 2 * STATES_TOGETHER + 1
 
 
 def test_a_farm_of_many_tanks_tells_the_model_of_each(tmp_path: Path) -> None:
@@ -70,11 +71,24 @@ def test_state_saved_in_parts_is_the_whole_state(tmp_path: Path) -> None:
     core.step(Tick(Instant(1, 1000, 1000), [Sample("i3", 1000, OK, {"level": 5000.0})]))
     parts = list(core.slow_parts())
     assert all(part["core/elapsed_ms"] == "1000" for part in parts)
-    assert max(len(part) for part in parts[:3]) == KEEPERS_TOGETHER + 2
+    assert max(len(part) for part in parts) == STATES_TOGETHER + 2
     saved = core.slow_state()
     assert {key for part in parts for key in part} >= saved.keys()
     assert {key for key in saved if key.startswith("tank/")} == {f"tank/t{n}" for n in range(TANKS)}
     assert json.loads(saved["tank/t3"] or "") != json.loads(saved["tank/t4"] or "")
+
+
+def test_the_memory_collector_looks_the_more_seldom_the_more_tanks_there_are() -> None:
+    before = gc.get_threshold()
+    try:
+        fastloop.settle_memory(0)
+        assert gc.get_threshold() == (fastloop.YOUNG, *before[1:])
+        fastloop.settle_memory(2000)
+        assert gc.get_threshold() == (fastloop.YOUNG + 2000 * fastloop.YOUNG_A_TANK, *before[1:])
+        assert gc.isenabled()
+    finally:
+        gc.set_threshold(*before)
+        gc.unfreeze()
 
 
 def test_the_daemons_loop_is_uvloop_only_where_it_is_there_and_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
