@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from enum import StrEnum
 from typing import Any, Final
 
-from alerts.strands import FROZEN, SATURATED, Spell
+from alerts.strands import FROZEN, SATURATED, Spell, Strand, spell_restored, spell_saved
 from models.signal import Ne43
 
 TINY: Final = 1e-9
@@ -113,16 +113,17 @@ class NoiseFloor:
             self.step = step
 
 
-class FlatStrand:
+class FlatStrand(Strand):
     """Flat stretches of one loop: frozen on the finest register at hand, saturated at the ends of the range.
 
     Only samples that measure come here. A relapse within the hold is the same fault: a gauge that sticks, slips once
     and sticks again makes one row.
     """
 
-    __slots__ = ("_after_ms", "_edges_mA", "_last_ms", "_run", "_signal", "_steps", "_value", "noise", "spell")
+    __slots__ = ("_after_ms", "_edges_mA", "_last_ms", "_run", "_signal", "_steps", "_value", "noise")
 
     def __init__(self, watched: tuple[tuple[str, float | None], ...], ne43: Ne43, frozen_after_ms: int) -> None:
+        super().__init__()
         self._steps = dict(watched)
         self._edges_mA = (ne43.low_mA, ne43.high_mA)
         self._after_ms = frozen_after_ms
@@ -131,11 +132,6 @@ class FlatStrand:
         self._last_ms = 0
         self._run: Spell | None = None
         self.noise: NoiseFloor | None = None
-        self.spell: Spell | None = None
-
-    @property
-    def waiting(self) -> bool:
-        return self.spell is not None and not self.spell.going_on
 
     @property
     def signal(self) -> str:
@@ -261,13 +257,13 @@ class FlatStrand:
             "signal": self._signal,
             "value": self._value,
             "noise": None if self.noise is None else self.noise.saved(),
-            "spell": None if self.spell is None else self.spell.saved(),
+            "spell": spell_saved(self.spell),
             "run": None if self._run is None or self._run is self.spell else self._run.saved(),
             "run_is_spell": self._run is not None and self._run is self.spell,
         }
 
     def restore(self, saved: Mapping[str, Any]) -> None:
-        self.spell = None if saved["spell"] is None else Spell.restored(saved["spell"])
+        self.spell = spell_restored(saved["spell"])
         if saved["signal"] in self._steps:
             self._signal, self._value = saved["signal"], saved["value"]
             self.noise = NoiseFloor(self._steps[self._signal])

@@ -7,10 +7,10 @@ before a jump or the one after it, is the true one.
 from collections.abc import Mapping
 from typing import Any
 
-from alerts.strands import RATE_IMPOSSIBLE, Spell
+from alerts.strands import RATE_IMPOSSIBLE, Spell, Strand, spell_restored, spell_saved
 
 
-class JumpStrand:
+class JumpStrand(Strand):
     """fastest_m_per_s: the fastest rate at which the level can move, None where it is not judged; waves_m: by how much
     the surface may differ from one reading to the next at no flow at all.
 
@@ -19,19 +19,14 @@ class JumpStrand:
     that was silent or failed in between has had time to move, and the cone grows on meanwhile.
     """
 
-    __slots__ = ("_at_ms", "_fastest", "_level_m", "_waves_m", "spell")
+    __slots__ = ("_at_ms", "_fastest", "_level_m", "_waves_m")
 
     def __init__(self, fastest_m_per_s: float | None, waves_m: float) -> None:
+        super().__init__()
         self._fastest = fastest_m_per_s
         self._waves_m = waves_m
         self._level_m: float | None = None
         self._at_ms = 0
-        self.spell: Spell | None = None
-
-    @property
-    def waiting(self) -> bool:
-        spell = self.spell
-        return spell is not None and (not spell.told or not spell.going_on)
 
     def take(self, elapsed_ms: int, time_ms: int, level_m: float, current_mA: float | None) -> bool:
         """One measuring sample. level_m: up to a constant. True when there is something new to be kept."""
@@ -61,25 +56,16 @@ class JumpStrand:
         reach_m = self._waves_m + self._fastest * (elapsed_ms - self._at_ms) / 1000
         return abs(level_m - self._level_m) <= reach_m
 
-    def close(self, elapsed_ms: int) -> Spell | None:
-        """A declared spell whose hold is over."""
-        spell = self.spell
-        if spell is None or not spell.over(elapsed_ms):
-            return None
-        self.spell = None
-        return spell
-
     def ripe(self, elapsed_ms: int) -> bool:
         """True when an undeclared spell has lasted as long as any fault of the current must."""
         return self.spell is not None and self.spell.lasted(elapsed_ms)
 
     def saved(self) -> dict[str, Any]:
-        spell = None if self.spell is None else self.spell.saved()
-        return {"spell": spell, "level_m": self._level_m, "at_ms": self._at_ms}
+        return {"spell": spell_saved(self.spell), "level_m": self._level_m, "at_ms": self._at_ms}
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         """Elapsed time stands still while nobody watches, so that the last level proves nothing after a restart, except
         where a fault was under way: it ends when the cone reaches the level."""
-        self.spell = None if saved["spell"] is None else Spell.restored(saved["spell"])
+        self.spell = spell_restored(saved["spell"])
         if self.spell is not None:
             self._level_m, self._at_ms = saved["level_m"], saved["at_ms"]

@@ -7,26 +7,22 @@ from (interference, a bad contact, waves). Rule: common practice, no source.
 from collections.abc import Mapping
 from typing import Any, Final
 
-from alerts.strands import NOISY, Spell
+from alerts.strands import NOISY, Spell, Strand, spell_restored, spell_saved
 
 LOUD_BLOCKS: Final = 2
 """Loud blocks in a row that make a fault: a truck that bumps the tank is over by then."""
 
 
-class LoudStrand:
+class LoudStrand(Strand):
     """A row runs from the first sample of the first loud block to the first sample of the first one that is not."""
 
-    __slots__ = ("_block", "_loud", "_run", "spell")
+    __slots__ = ("_block", "_loud", "_run")
 
     def __init__(self) -> None:
+        super().__init__()
         self._block: Spell | None = None
         self._run: Spell | None = None
         self._loud = 0
-        self.spell: Spell | None = None
-
-    @property
-    def waiting(self) -> bool:
-        return self.spell is not None and not self.spell.going_on
 
     def heard(self, elapsed_ms: int, time_ms: int, current_mA: float | None) -> None:
         """One sample of the block under way."""
@@ -85,8 +81,8 @@ class LoudStrand:
         return True
 
     def saved(self) -> dict[str, Any]:
-        return {"spell": None if self.spell is None else self.spell.saved()}
+        return {"spell": spell_saved(self.spell)}
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         """A block under way is begun anew: readings from before and after a restart are no neighbours."""
-        self.spell = None if saved["spell"] is None else Spell.restored(saved["spell"])
+        self.spell = spell_restored(saved["spell"])

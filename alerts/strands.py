@@ -115,15 +115,38 @@ class Spell:
         return spell
 
 
-def _saved(spell: Spell | None) -> dict[str, Any] | None:
+def spell_saved(spell: Spell | None) -> dict[str, Any] | None:
     return None if spell is None else spell.saved()
 
 
-def _restored(saved: Mapping[str, Any] | None) -> Spell | None:
+def spell_restored(saved: Mapping[str, Any] | None) -> Spell | None:
     return None if saved is None else Spell.restored(saved)
 
 
-class SignalStrand:
+class Strand:
+    """One kind of evidence in time: no spell, one that has not lasted yet, or a declared one and its hold."""
+
+    __slots__ = ("spell",)
+
+    def __init__(self) -> None:
+        self.spell: Spell | None = None
+
+    @property
+    def waiting(self) -> bool:
+        """True when the mere passing of time can change something."""
+        spell = self.spell
+        return spell is not None and (not spell.told or not spell.going_on)
+
+    def close(self, elapsed_ms: int) -> Spell | None:
+        """A declared spell whose hold is over: call it before the tick's samples are taken."""
+        spell = self.spell
+        if spell is None or not spell.over(elapsed_ms):
+            return None
+        self.spell = None
+        return spell
+
+
+class SignalStrand(Strand):
     """The NE 43 bands in time. A gap that passes into failure on one side stays one spell with the worse class.
 
     An undeclared excursion is forgotten at the first measuring sample; until then it goes on whichever side it is on,
@@ -131,17 +154,11 @@ class SignalStrand:
     as any fault before it takes over. Failed polls in between prove nothing.
     """
 
-    __slots__ = ("_other_side", "spell")
+    __slots__ = ("_other_side",)
 
     def __init__(self) -> None:
-        self.spell: Spell | None = None
+        super().__init__()
         self._other_side: Spell | None = None
-
-    @property
-    def waiting(self) -> bool:
-        """True when the mere passing of time can change something."""
-        spell = self.spell
-        return spell is not None and (not spell.told or not spell.going_on)
 
     @property
     def untrusted(self) -> bool:
@@ -175,23 +192,15 @@ class SignalStrand:
         spell.reopen()
         return changed or spell.fault_class != before or (spell.min_mA, spell.max_mA) != extremes
 
-    def close(self, elapsed_ms: int) -> Spell | None:
-        """A declared spell whose hold is over: call it before the tick's samples are taken."""
-        spell = self.spell
-        if spell is None or not spell.over(elapsed_ms):
-            return None
-        self.spell = None
-        return spell
-
     def ripe(self, elapsed_ms: int) -> bool:
         """True when an undeclared spell has lasted."""
         return self.spell is not None and self.spell.lasted(elapsed_ms)
 
     def saved(self) -> Any:
-        return {"spell": _saved(self.spell), "other_side": _saved(self._other_side)}
+        return {"spell": spell_saved(self.spell), "other_side": spell_saved(self._other_side)}
 
     def restore(self, saved: Any) -> None:
-        self.spell, self._other_side = _restored(saved["spell"]), _restored(saved["other_side"])
+        self.spell, self._other_side = spell_restored(saved["spell"]), spell_restored(saved["other_side"])
 
 
 def _outside(spell: Spell | None, band: Band, elapsed_ms: int, time_ms: int, current_mA: float | None) -> Spell:
@@ -209,23 +218,19 @@ def _is_low(band: str) -> bool:
     return band in (FAIL_LOW, GAP_LOW)
 
 
-class AnswerStrand:
+class AnswerStrand(Strand):
     """Polls without a usable answer. One failed poll is nothing; three in a row are a fault, from the first of them on.
 
     Its class is what most of the first three were and stays so: what a line does first tells most. A new run counts
     to the old spell when it becomes three long too and began within the hold.
     """
 
-    __slots__ = ("_kinds", "_run", "spell")
+    __slots__ = ("_kinds", "_run")
 
     def __init__(self) -> None:
-        self.spell: Spell | None = None
+        super().__init__()
         self._run: Spell | None = None
         self._kinds: list[str] = []
-
-    @property
-    def waiting(self) -> bool:
-        return self.spell is not None and not self.spell.going_on
 
     @property
     def untrusted(self) -> bool:
@@ -270,8 +275,8 @@ class AnswerStrand:
         return True
 
     def saved(self) -> Any:
-        return {"spell": _saved(self.spell), "run": _saved(self._run), "kinds": list(self._kinds)}
+        return {"spell": spell_saved(self.spell), "run": spell_saved(self._run), "kinds": list(self._kinds)}
 
     def restore(self, saved: Any) -> None:
-        self.spell, self._run = _restored(saved["spell"]), _restored(saved["run"])
+        self.spell, self._run = spell_restored(saved["spell"]), spell_restored(saved["run"])
         self._kinds = list(saved["kinds"])

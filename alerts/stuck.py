@@ -8,7 +8,7 @@ Rule: common practice, no source (a gauge that stood still while its tank was fi
 from collections.abc import Mapping
 from typing import Any, Final
 
-from alerts.strands import FROZEN, Spell
+from alerts.strands import FROZEN, Spell, Strand, spell_restored, spell_saved
 
 MOVES_M: Final = 0.030
 """A movement counts when it should have changed the level by this much, or by so many steps or deviations:"""
@@ -24,21 +24,17 @@ LONGEST_GAP_MS: Final = 60_000
 """Over a longer silence of loop or meter nothing is reckoned."""
 
 
-class StuckStrand:
+class StuckStrand(Strand):
     """A row runs from the first sample of the flat stretch to the first one that left it."""
 
-    __slots__ = ("_after_ms", "_due_m", "_high_m", "_last_ms", "_low_m", "_run", "spell")
+    __slots__ = ("_after_ms", "_due_m", "_high_m", "_last_ms", "_low_m", "_run")
 
     def __init__(self, after_ms: int) -> None:
+        super().__init__()
         self._after_ms = after_ms
         self._run: Spell | None = None
         self._low_m = self._high_m = self._due_m = 0.0
         self._last_ms = 0
-        self.spell: Spell | None = None
-
-    @property
-    def waiting(self) -> bool:
-        return self.spell is not None and not self.spell.going_on
 
     @property
     def untrusted(self) -> bool:
@@ -101,23 +97,15 @@ class StuckStrand:
         self.spell = run
         return True
 
-    def close(self, elapsed_ms: int) -> Spell | None:
-        """A declared spell whose hold is over."""
-        spell = self.spell
-        if spell is None or not spell.over(elapsed_ms):
-            return None
-        self.spell = None
-        return spell
-
     def saved(self) -> dict[str, Any]:
         return {
-            "spell": None if self.spell is None else self.spell.saved(),
+            "spell": spell_saved(self.spell),
             "low": self._low_m,
             "high": self._high_m,
         }
 
     def restore(self, saved: Mapping[str, Any]) -> None:
         """A stretch that was not declared yet is watched anew."""
-        self.spell = None if saved["spell"] is None else Spell.restored(saved["spell"])
+        self.spell = spell_restored(saved["spell"])
         self._low_m, self._high_m = saved["low"], saved["high"]
         self._run = self.spell if self.untrusted else None
