@@ -18,7 +18,7 @@ from fpdf.enums import CellBordersLayout, MethodReturnValue, TableBordersLayout
 from fpdf.fonts import FontFace, TTFFont
 
 from gaugehouse import __version__
-from gaugehouse.cli import CAUTION
+from gaugehouse.caution import CAUTION
 from gaugehouse.papertable import ABOVE_MM, INK, LACKING, RULE, Align, LetteredSheet, Letters, height_of
 
 SIMULATED: Final = "SIMULATED DATA · an invented site · not a record of any real tank"

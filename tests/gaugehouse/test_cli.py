@@ -353,6 +353,6 @@ def test_a_bug_of_ours_is_never_exit_1(monkeypatch: pytest.MonkeyPatch, capsys: 
     def broken(args: object) -> int:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("gaugehouse.cli._check", broken)
+    monkeypatch.setattr("gaugehouse.commands.gauging._check", broken)
     assert main(["check", "x"]) == 70
     assert "a bug of ours" in capsys.readouterr().err

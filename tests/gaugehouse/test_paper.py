@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from gaugehouse.cli import CAUTION
+from gaugehouse.caution import CAUTION
 from gaugehouse.paper import Block, Column, Field, Fields, Note, Paper, Signatures, Table, pdf_of
 
 MADE = datetime(2026, 3, 1, 9, 30, tzinfo=timezone(timedelta(hours=-5)))
