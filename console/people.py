@@ -4,7 +4,7 @@ from typing import NamedTuple, Protocol
 
 
 class Person(NamedTuple):
-    """Somebody who is signed in. session: the key of their session, "" for a token."""
+    """Somebody who is signed in. session: the key of their session or display, "" for a token."""
 
     name: str
     roles: tuple[str, ...]
@@ -26,11 +26,11 @@ class People(Protocol):
     def link(self, hashed: str, now_ms: int) -> str | None:
         """The user whom a link lets in."""
 
-    def session_ms(self) -> int:
-        """How long a session lasts."""
+    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> int:
+        """A session begins and is journaled; the link that led to it (its hash, or "") is used up.
 
-    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> bool:
-        """A session begins and is journaled; the link that led to it (its hash, or "") is used up."""
+        How long it lasts, in ms; 0 for a user who may not come in any more, or a link that somebody else used.
+        """
 
     async def end(self, hashed: str, user: str) -> None:
         """A session ends."""

@@ -177,11 +177,12 @@ class SignInPages:
     async def _begin(self, request: Request, user: str, then: str, link: str = "") -> Response:
         secret = secrets.token_urlsafe(32)
         address = address_of(request.scope, request.headers, self._proxies)
-        if not await self._people.begin(hashed_of(secret), user, address, now_ms(), link):
+        lasts_ms = await self._people.begin(hashed_of(secret), user, address, now_ms(), link)
+        if not lasts_ms:
             return self._page(request, then, "this user may not come in any more", user, 401)
         answer = RedirectResponse(then, 303)
         answer.set_cookie(
-            COOKIE, secret, max_age=self._people.session_ms() // 1000, httponly=True, samesite="strict", path="/",
+            COOKIE, secret, max_age=lasts_ms // 1000, httponly=True, samesite="strict", path="/",
             secure=secure_of(request.scope, request.headers, self._proxies),
         )  # fmt: skip
         return answer

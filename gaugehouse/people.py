@@ -4,10 +4,11 @@ from collections.abc import Awaitable, Callable
 
 from console.facts import ActWaits
 from console.people import Person
+from console.roles import VIEWER
 from gaugehouse.act import Act, Answer, Taken
 from gaugehouse.errors import CouldNot
 from gaugehouse.peopleacts import EndKey, PutKey, SignInFailed
-from gaugehouse.peopleroom import LINK, SESSION, PeopleRoom
+from gaugehouse.peopleroom import DISPLAY, LINK, SESSION, PeopleRoom
 
 ITSELF = "gaugehouse"
 
@@ -32,22 +33,24 @@ class DaemonPeople:
         user = self._room.user(key.user)
         if user is None or user.blocked:
             return None
-        return Person(user.name, key.roles, hashed if key.kind == SESSION else "")
+        return Person(user.name, key.roles, hashed if key.kind in (SESSION, DISPLAY) else "")
 
     def link(self, hashed: str, now_ms: int) -> str | None:
         key = self._room.key(hashed)
         return key.user if key is not None and key.kind == LINK and key.until_ms > now_ms else None
 
-    def session_ms(self) -> int:
-        return self._session_ms
-
-    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> bool:
+    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> int:
+        way = self._room.key(link) if link else None
         if link:
             used = await self._done(EndKey(link, "", user))
             if used.status is not Taken.DONE:  # two browsers at once: one of them was first
-                return False
-        put = PutKey(hashed, SESSION, user, None, "", address, now_ms, now_ms + self._session_ms, user)
-        return (await self._done(put)).status is Taken.DONE
+                return 0
+        lasts_ms = self._session_ms
+        put = PutKey(hashed, SESSION, user, None, "", address, now_ms, now_ms + lasts_ms, user)
+        if way is not None and way.lasts_ms:
+            lasts_ms = way.lasts_ms
+            put = put._replace(kind=DISPLAY, roles=(VIEWER,), label=way.label, until_ms=now_ms + lasts_ms)
+        return lasts_ms if (await self._done(put)).status is Taken.DONE else 0
 
     async def end(self, hashed: str, user: str) -> None:
         await self._done(EndKey(hashed, "", user))

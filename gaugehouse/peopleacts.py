@@ -4,11 +4,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-from console.roles import ADMINISTRATOR, ROLES
+from console.roles import ADMINISTRATOR, ROLES, VIEWER
 from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
-from gaugehouse.peopleroom import LINK, SESSION, TOKEN, Key, User
+from gaugehouse.peopleroom import DISPLAY, LINK, LONGEST_DISPLAY_MS, SESSION, TOKEN, Key, User
 from models.reading import Instant
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class RemoveUser(NamedTuple):
 
 
 class PutKey(NamedTuple):
-    """A session begins, or a token or link is made; real times."""
+    """A session begins, or a token, link or display is made; real times. lasts_ms: see `Key`."""
 
     hash: str
     kind: str
@@ -84,16 +84,19 @@ class PutKey(NamedTuple):
     now_ms: int
     until_ms: int
     by: str
+    lasts_ms: int = 0
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
         user = core.people.user(self.user)
         if user is None or user.blocked:
             return unknown(f"there is no user {self.user!r} who may come in")
         roles = user.roles if self.roles is None else self.roles
-        if ADMINISTRATOR not in user.roles and not set(roles) <= set(user.roles):
+        if (self.kind == DISPLAY or self.lasts_ms) and roles != (VIEWER,):
+            return refused(f"a display only looks; it cannot be {', '.join(roles)}")
+        if ADMINISTRATOR not in user.roles and not set(roles) <= {VIEWER, *user.roles}:  # everybody may look
             text = f"{user.name} is {', '.join(user.roles)}; a token cannot be more than its user"
             return refused(text)
-        key = Key(self.hash, self.kind, user.name, roles, self.label, self.now_ms, self.until_ms)
+        key = Key(self.hash, self.kind, user.name, roles, self.label, self.now_ms, self.until_ms, self.lasts_ms)
         core.people.put_key(key, self.now_ms)
         body = {
             "user": user.name, "event": self.kind, "label": self.label, "address": self.address, "by": self.by,
@@ -103,17 +106,18 @@ class PutKey(NamedTuple):
 
 
 class EndKey(NamedTuple):
-    """A session ends by its person, or a token is called back: by its hash, or by its label."""
+    """A session ends by its person, or a token or display is called back: by its hash, or by its label."""
 
     hash: str
     label: str
     by: str
 
     def apply(self, core: "Core", at: Instant) -> Outcome:
-        keys = [core.people.key(self.hash)] if self.hash else core.people.keys(TOKEN)
-        found = [key for key in keys if key is not None and (self.hash or key.label == self.label)]
+        keys = [core.people.key(self.hash)] if self.hash else core.people.keys(TOKEN, DISPLAY, LINK)
+        wanted = self.hash or self.label
+        found = [key for key in keys if key is not None and wanted and (self.hash or key.label == self.label)]
         if not found:
-            what = f"token {self.label!r}" if self.label else "such session"
+            what = f"token or display {self.label!r}" if self.label else "such session"
             return unknown(f"there is no {what}")
         decisions = []
         for key in found:
@@ -176,11 +180,17 @@ def put_user_of(fields: Json) -> PutUser:
 
 def put_key_of(fields: Json) -> PutKey:
     kind = text_of(fields, "kind")
-    if kind not in (SESSION, TOKEN, LINK):
-        raise CallError(f"kind is {kind!r}; write {SESSION}, {TOKEN} or {LINK}")
+    if kind not in (SESSION, TOKEN, LINK, DISPLAY):
+        raise CallError(f"kind is {kind!r}; write {SESSION}, {TOKEN}, {LINK} or {DISPLAY}")
+    label, lasts_ms = text_of(fields, "label", ""), int(fields.get("lasts_ms", 0))
+    if not label and (kind in (TOKEN, DISPLAY) or lasts_ms):
+        raise CallError("label is empty; write what it is for, so that it can be called back by it")
+    if not 0 <= lasts_ms <= LONGEST_DISPLAY_MS:
+        raise CallError(f"lasts_ms is {lasts_ms}; allowed is 0 to {LONGEST_DISPLAY_MS} (400 days)")
     return PutKey(
-        text_of(fields, "hash"), kind, _name(fields, "user"), _roles(fields), text_of(fields, "label", ""),
+        text_of(fields, "hash"), kind, _name(fields, "user"), _roles(fields), label,
         text_of(fields, "address", ""), int(fields["now_ms"]), int(fields["until_ms"]), text_of(fields, "by"),
+        lasts_ms,
     )  # fmt: skip
 
 

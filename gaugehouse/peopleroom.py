@@ -11,6 +11,9 @@ from typing import Any, Final
 SESSION: Final = "session"
 TOKEN: Final = "token"  # noqa: S105 the kind of a key
 LINK: Final = "link"  # signs in once
+DISPLAY: Final = "display"  # the long session of a screen that only looks
+LONGEST_DISPLAY_MS: Final = 400 * 86_400_000
+"""Browsers keep no cookie for longer (RFC 6265bis, 5.5, from memory)."""
 MOST_SESSIONS: Final = 2000
 
 
@@ -28,7 +31,10 @@ class User:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """A session, token or link. roles: what it may at the most; until_ms: real UTC time at which it ends."""
+    """A session, token, link or display. roles: what it may at the most; until_ms: real UTC time at which it ends.
+
+    lasts_ms: of a link, how long the display that it lets in stays; 0: it begins an ordinary session.
+    """
 
     hash: str
     kind: str
@@ -37,6 +43,7 @@ class Key:
     label: str
     made_ms: int
     until_ms: int
+    lasts_ms: int = 0
 
 
 class PeopleRoom:
@@ -58,8 +65,8 @@ class PeopleRoom:
         """By name; capitals do not matter, as people do not remember them."""
         return self._users.get(name.casefold())
 
-    def keys(self, kind: str) -> list[Key]:
-        return sorted((key for key in self._keys.values() if key.kind == kind), key=lambda key: key.made_ms)
+    def keys(self, *kinds: str) -> list[Key]:
+        return sorted((key for key in self._keys.values() if key.kind in kinds), key=lambda key: key.made_ms)
 
     def key(self, hashed: str) -> Key | None:
         return self._keys.get(hashed)
@@ -75,7 +82,7 @@ class PeopleRoom:
         self.end_keys_of(name)
 
     def end_keys_of(self, user: str) -> None:
-        """End every session, token and link of a user."""
+        """End every session, token, link and display of a user."""
         for key in [key for key in self._keys.values() if key.user.casefold() == user.casefold()]:
             self.end_key(key.hash)
 

@@ -16,7 +16,7 @@ from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.local import where_is
 from gaugehouse.optionvalues import quantity
-from gaugehouse.peopleroom import LINK, TOKEN, PeopleRoom
+from gaugehouse.peopleroom import DISPLAY, LINK, LONGEST_DISPLAY_MS, TOKEN, PeopleRoom
 from gaugehouse.printing import as_json
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book
@@ -57,9 +57,9 @@ def _list(args: Namespace, site: Site) -> int:
         for one in room.users()
     ]  # fmt: skip
     rows += [
-        {"user": key.user, "kind": TOKEN, "roles": list(key.roles), "blocked": key.until_ms <= now_ms,
+        {"user": key.user, "kind": key.kind, "roles": list(key.roles), "blocked": key.until_ms <= now_ms,
          "password": False, "made": iso_ms(key.made_ms), "until": iso_ms(key.until_ms), "label": key.label}
-        for key in room.keys(TOKEN)
+        for key in room.keys(TOKEN, DISPLAY)
     ]  # fmt: skip
     if args.json:
         print(as_json(rows))
@@ -68,7 +68,7 @@ def _list(args: Namespace, site: Site) -> int:
         print("no users: the console answers on this machine only, and changes bear the name that is typed")
     for row in rows:
         notes = ["blocked" if row["kind"] == "user" else "over"] if row["blocked"] else []
-        notes += [f"token {row['label']!r} until {row['until']}"] if row["kind"] == TOKEN else []
+        notes += [f"{row['kind']} {row['label']!r} until {row['until']}"] if row["until"] else []
         print(f"{row['user']:<20} {', '.join(row['roles']):<40} {'; '.join(notes)}".rstrip())
     return 0
 
@@ -101,11 +101,9 @@ def _remove(args: Namespace, site: Site) -> int:
 
 
 def _token(args: Namespace, site: Site) -> int:
-    lasts_s = quantity("--for", args.lasts, "s", "90 d")
-    if not 60 <= lasts_s <= LONGEST_TOKEN_S:
-        raise CallError(f'--for {args.lasts!r}: allowed is "1 min" to "5 years"')
+    lasts_ms = _lasts_ms(args.lasts, "90 d", LONGEST_TOKEN_S, "5 years")
     roles = args.role or [VIEWER]
-    secret = _key(site, TOKEN, args.name, roles, args.label, round(lasts_s * 1000), args.by)
+    secret = _key(site, TOKEN, args.name, roles, args.label, lasts_ms, args.by)
     if args.json:
         print(as_json({"user": args.name, "label": args.label, "roles": roles, "token": secret}))
     else:
@@ -114,27 +112,52 @@ def _token(args: Namespace, site: Site) -> int:
     return 0
 
 
+def _lasts_ms(text: str, example: str, longest_s: float, longest: str) -> int:
+    lasts_s = quantity("--for", text, "s", example)
+    if not 60 <= lasts_s <= longest_s:
+        raise CallError(f'--for {text!r}: allowed is "1 min" to "{longest}"')
+    return round(lasts_s * 1000)
+
+
 def _link(args: Namespace, site: Site) -> int:
-    running = where_is(site)
-    if running is None:
-        raise CouldNot("no daemon runs: a link is of use only while the console answers")
-    secret = _key(site, LINK, args.name, None, "", LINK_MS, args.by)
-    url = f"{running.rstrip('/')}/enter/{secret}"
+    url = _entrance(site, args.name, None, "", args.by)
     print(as_json({"user": args.name, "url": url}) if args.json else url)
     return 0
 
 
-def _key(site: Site, kind: str, name: str, roles: list[str] | None, label: str, lasts_ms: int, by: str) -> str:
+def _display(args: Namespace, site: Site) -> int:
+    lasts_ms = _lasts_ms(args.lasts, "400 d", LONGEST_DISPLAY_MS / 1000, "400 d")
+    url = _entrance(site, args.name, [VIEWER], args.label, args.by, lasts_ms)
+    if args.json:
+        print(as_json({"user": args.name, "label": args.label, "url": url, "lasts_s": lasts_ms // 1000}))
+        return 0
+    print(url)
+    print(f"open it on the screen within 15 minutes, once; `user revoke {args.label!r}` ends it", file=sys.stderr)
+    return 0
+
+
+def _entrance(site: Site, name: str, roles: list[str] | None, label: str, by: str, lasts_ms: int = 0) -> str:
+    """The address that signs in once. Raises `CouldNot` where no daemon runs."""
+    running = where_is(site)
+    if running is None:
+        raise CouldNot("no daemon runs: a link is of use only while the console answers")
+    return f"{running.rstrip('/')}/enter/{_key(site, LINK, name, roles, label, LINK_MS, by, lasts_ms)}"
+
+
+def _key(
+    site: Site, kind: str, name: str, roles: list[str] | None, label: str, for_ms: int, by: str, lasts_ms: int = 0
+) -> str:
+    """The secret of a new key that ends after `for_ms`; lasts_ms: of the display that a link begins."""
     secret, now_ms = secrets.token_urlsafe(32), _now_ms()
     fields: Json = {"hash": hashed_of(secret), "kind": kind, "user": name, "label": label, "now_ms": now_ms,
-                    "until_ms": now_ms + lasts_ms, "by": by}  # fmt: skip
+                    "until_ms": now_ms + for_ms, "by": by, "lasts_ms": lasts_ms}  # fmt: skip
     perform(site, "put_key", fields if roles is None else fields | {"roles": roles})
     return secret
 
 
 def _revoke(args: Namespace, site: Site) -> int:
     answer = perform(site, "end_key", {"label": args.label, "by": args.by})
-    return _said(args, dict(answer.body), f"token {args.label!r} is called back")
+    return _said(args, dict(answer.body), f"{args.label!r} is called back")
 
 
 def _said(args: Namespace, body: Json, text: str) -> int:
@@ -165,5 +188,6 @@ def _now_ms() -> int:
 
 
 _WORK: Final = {
-    "list": _list, "add": _add, "change": _change, "remove": _remove, "token": _token, "link": _link, "revoke": _revoke,
+    "list": _list, "add": _add, "change": _change, "remove": _remove, "token": _token, "link": _link,
+    "display": _display, "revoke": _revoke,
 }  # fmt: skip

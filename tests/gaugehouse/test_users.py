@@ -1,8 +1,10 @@
 """Users by command and in a running daemon: who comes in, what is journaled, what no file and no page ever shows."""
 
+import asyncio
 import json
 import ssl
 import subprocess
+import time
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +12,9 @@ import httpx
 import pytest
 
 from console.sign_in import hashed_of
+from gaugehouse.acting import perform
 from gaugehouse.cli import main
+from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.peopleroom import PeopleRoom
 from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book
@@ -74,7 +78,12 @@ def test_the_first_user_is_an_administrator_and_the_last_one_stays(
         (["token", "Ana", "--label", "x", "--for", "90", "--by", "root"], 2, "--for"),
         (["token", "Ana", "--label", "x", "--for", "9 s", "--by", "root"], 2, '"1 min" to "5 years"'),
         (["token", "Ana", "--label", "x", "--by", "root"], 2, "no user 'Ana'"),
-        (["revoke", "x", "--by", "root"], 2, "no token 'x'"),
+        (["revoke", "x", "--by", "root"], 2, "no token or display 'x'"),
+        (["revoke", "", "--by", "root"], 2, "no such session"),
+        (["display", "Ana", "--label", "gate", "--for", "500 d", "--by", "root"], 2, '"1 min" to "400 d"'),
+        (["display", "Ana", "--label", "gate", "--by", "root"], 3, "no daemon runs"),
+        (["display", "Ana", "--by", "root"], 2, "--label"),
+        (["token", "Ana", "--label", "", "--by", "root"], 2, "label is empty"),
         (["link", "Ana", "--by", "root"], 3, "no daemon runs"),
     ],
 )
@@ -101,8 +110,6 @@ def test_a_password_that_is_easy_to_guess_is_refused(
 async def test_a_daemon_lets_in_by_password_token_and_link_and_journals_it(
     tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    import asyncio
-
     async def user(*args: str) -> tuple[int, str, str]:
         return await asyncio.to_thread(call, capsys, str(tmp_path / "farm" / "site.toml"), *args)
 
@@ -156,8 +163,6 @@ async def test_a_daemon_lets_in_by_password_token_and_link_and_journals_it(
 
 @pytest.mark.timeout(90)
 async def test_a_session_outlives_a_restart(tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]) -> None:
-    import asyncio
-
     path = str(tmp_path / "farm" / "site.toml")
     async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
         args = (path, "add", "Ana", "--role", "administrator", "--password-file", password, "--by", "root")
@@ -193,8 +198,6 @@ def test_keys_that_are_over_go_and_the_room_comes_back_as_it_was() -> None:
 async def test_with_a_certificate_it_speaks_tls_only_and_cookies_are_secure(
     tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    import asyncio
-
     folder = tmp_path / "farm"
     folder.mkdir()
     subprocess.run(
@@ -242,3 +245,71 @@ def test_a_console_for_others_without_encryption_is_warned_about(
     site = write_site(tmp_path, LOOP_SITE + '\n[console]\nhost = "0.0.0.0"\nnames = ["farm.example"]\n')
     assert main(["check", str(site)]) == 0
     assert "does not encrypt: passwords can be read on the way" in capsys.readouterr().out
+
+
+@pytest.mark.timeout(120)
+async def test_a_display_looks_for_four_hundred_days_and_is_called_back_by_its_label(
+    tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    async def user(*args: str) -> tuple[int, str, str]:
+        return await asyncio.to_thread(call, capsys, str(tmp_path / "farm" / "site.toml"), *args)
+
+    async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as screen:
+        more = ("--password-file", password, "--by", "root")
+        assert (await user("add", "Ana", "--role", "administrator", *more))[0] == 0
+        assert (await user("add", "Ben", "--role", "operator", *more))[0] == 0
+        status, url, told = await user("display", "Ben", "--label", "gate screen", "--by", "Ana")
+        assert (status, "within 15 minutes" in told) == (0, True)
+        entered = await screen.get(url.strip())
+        assert entered.status_code == 303
+        days = {name: text for name, _, text in (part.strip().partition("=") for part in
+                entered.headers["set-cookie"].split(";"))}  # fmt: skip
+        assert days["Max-Age"] == str(400 * 86_400), "for as long as a browser keeps a cookie"
+        assert (await screen.get(url.strip())).status_code == 401, "the link is used up"
+        assert (await screen.get("api/me")).json() | {"users": True} == {
+            "name": "Ben", "roles": ["viewer"], "users": True,
+        }  # fmt: skip
+        tank = run.site.tanks[0].id
+        refused = await screen.post(f"api/tanks/{tank}/extremes/reset", json={})
+        assert refused.status_code == 403, "an operator's screen only looks"
+        facts = run.daemon.facts
+        assert facts is not None
+        hashed = hashed_of(screen.cookies["gaugehouse"])
+        now_ms = time.time_ns() // 1_000_000
+        assert facts.people.person(hashed, now_ms + 399 * 86_400_000) is not None
+        assert facts.people.person(hashed, now_ms + 401 * 86_400_000) is None
+        rows = await asyncio.to_thread(listed, capsys, str(tmp_path / "farm" / "site.toml"))
+        assert [row["label"] for row in rows if row["kind"] == "display"] == ["gate screen"]
+        assert (await user("revoke", "gate screen", "--by", "Ana"))[0] == 0
+        assert (await screen.get("api/me")).json()["name"] is None
+        _, second, _ = await user("display", "Ben", "--label", "shed", "--for", "60 d", "--by", "Ana")
+        assert (await user("revoke", "shed", "--by", "Ana"))[0] == 0
+        assert (await screen.get(second.strip())).status_code == 401, "its link ends with it"
+        site = run.site
+    with look_into_book(site) as book:
+        entries = [(e.body["event"], e.body["user"], e.body["label"]) for e in book.entries(["sign_in"])]
+    assert entries == [
+        ("link", "Ben", "gate screen"), ("display", "Ben", "gate screen"), ("display ended", "Ben", "gate screen"),
+        ("link", "Ben", "shed"),
+    ]  # fmt: skip
+
+
+def test_a_display_can_be_no_more_than_a_viewer(site: str, password: str) -> None:
+    more = ["--password-file", password, "--by", "root"]
+    assert main(["user", site, "add", "Ana", "--role", "administrator", *more]) == 0
+    key = {
+        "hash": "0" * 64,
+        "kind": "display",
+        "user": "Ana",
+        "label": "gate",
+        "now_ms": 0,
+        "until_ms": 10,
+        "by": "Ana",
+    }
+    with pytest.raises(CouldNot, match="a display only looks"):
+        perform(load_site(Path(site)), "put_key", key)
+    with pytest.raises(CouldNot, match="a display only looks"):
+        perform(load_site(Path(site)), "put_key", key | {"kind": "link", "lasts_ms": 5, "roles": ["operator"]})
+    with pytest.raises(CallError, match="400 days"):
+        perform(load_site(Path(site)), "put_key", key | {"lasts_ms": 401 * 86_400_000})
+    assert perform(load_site(Path(site)), "put_key", key | {"roles": ["viewer"]}).status.value == "done"

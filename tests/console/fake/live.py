@@ -141,6 +141,7 @@ class FakeLive(FakeFarm):
                 "wrong_reply": 2,
                 "exceptions": 1,
                 "missed_ticks": 4,
+                "spared_ticks": 3,
                 "failures_in_a_row": 0,
                 "failure": "",
                 "latency_ms": 12.5,

@@ -24,15 +24,12 @@ class FakePeople:
     def link(self, hashed: str, now_ms: int) -> str | None:
         return self.links.get(hashed)
 
-    def session_ms(self) -> int:
-        return 3_600_000
-
-    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> bool:
+    async def begin(self, hashed: str, user: str, address: str, now_ms: int, link: str) -> int:
         if link and self.links.pop(link, None) is None:
-            return False
+            return 0
         self.keys[hashed] = Person(user, self.users[user][1], hashed)
         self.journal.append(("session", user, address))
-        return True
+        return 3_600_000
 
     async def end(self, hashed: str, user: str) -> None:
         del self.keys[hashed]
