@@ -197,7 +197,7 @@ class Bus:
             await asyncio.sleep(0)  # nothing was waited for, and the others want their turn
         sample = polled.sample
         self._roster.done(slot, started_ms, self._clock.elapsed_ms(), sample.answered)
-        member.health.missed_ticks = slot.missed
+        member.health.missed_ticks, member.health.spared_ticks = slot.missed, slot.spared
         self.health.polls += 1
         self.count(member.id, polled)
         self._log_change(member, sample)

@@ -17,10 +17,11 @@ LATE_MS: Final = (10, 25, 50, 100, 250, 1000, 5000)
 class InstrumentHealth:
     """One instrument since the start. Each poll counts once, by its outcome.
 
-    missed_ticks: ticks that went by because the line was busy. last_good_ms: site time of the last poll that brought
-    values. failure: what went wrong in the last poll, "" when nothing did. latency_ms: what the last answer took, from
-    its request's leaving; latency_p50_ms and latency_p95_ms: half and 95 % of the last 128 took no longer. timeout_ms:
-    how long the next answer is waited for.
+    missed_ticks: ticks that went by because the line was busy; spared_ticks: left out because it had failed too often.
+    Each tick was polled, missed or spared. last_good_ms: site time of the last poll that brought values. failure: what
+    went wrong in the last poll, "" when nothing did. latency_ms: what the last answer took, from its request's leaving;
+    latency_p50_ms and latency_p95_ms: half and 95 % of the last 128 took no longer. timeout_ms: how long the next
+    answer is waited for.
     """
 
     unit: int
@@ -30,6 +31,7 @@ class InstrumentHealth:
     wrong_reply: int = 0
     exceptions: dict[int, int] = field(default_factory=dict)
     missed_ticks: int = 0
+    spared_ticks: int = 0
     failures_in_a_row: int = 0
     last_good_ms: int | None = None
     failure: str = ""

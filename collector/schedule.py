@@ -34,19 +34,23 @@ def pause_ticks(failures: int, period_ms: int) -> int:
 class Slot:
     """The place of one instrument in the schedule of its bus.
 
-    due_ms: its next tick. failures: failed polls in a row. asked: someone wants it now, tick or not. owed: it is sound,
-    and has not had a turn since a neighbour failed.
+    due_ms: its next tick. failures: failed polls in a row. missed: ticks that went by because the line was busy.
+    spared: ticks left out because it had failed too often. asked: someone wants it now, tick or not. owed: it is sound,
+    and has not had a turn since a neighbour failed. Each tick from the first on is polled, missed or spared.
     """
 
-    __slots__ = ("asked", "due_ms", "failures", "instrument", "missed", "owed", "period_ms", "phase_ms")
+    __slots__ = (
+        "_told_ms", "asked", "due_ms", "failures", "instrument", "missed", "owed", "period_ms", "phase_ms", "spared",
+    )  # fmt: skip
 
     def __init__(self, instrument: str, period_ms: int, now_ms: int) -> None:
         self.instrument = instrument
         self.period_ms = period_ms
         self.phase_ms = phase_ms(instrument, period_ms)
         self.due_ms = self._tick_from(now_ms)
+        self._told_ms = self.due_ms  # the first tick that no count knows of yet
         self.failures = 0
-        self.missed = 0
+        self.missed = self.spared = 0
         self.asked = False
         self.owed = False
 
@@ -64,16 +68,25 @@ class Slot:
         self.asked = self.owed = False
         if self.due_ms > started_ms:
             return
+        self._spare()
+        self._told_ms += self.period_ms
         self.due_ms += pause_ticks(self.failures, self.period_ms) * self.period_ms
         behind = (now_ms - self.due_ms) // self.period_ms
         if behind > 0:
+            self._spare()
             self.missed += behind
             self.due_ms += behind * self.period_ms
+            self._told_ms = self.due_ms
+
+    def _spare(self) -> None:
+        """The pause is over: its ticks count now, as it may have ended early."""
+        self.spared += (self.due_ms - self._told_ms) // self.period_ms
+        self._told_ms = self.due_ms
 
     def hurry(self, now_ms: int) -> None:
         """What kept it from answering may be gone (the line is back): ask at its next tick, not after the pause."""
         if self.failures >= PATIENCE:
-            self.due_ms = min(self.due_ms, self._tick_from(now_ms))
+            self.due_ms = max(self._told_ms, min(self.due_ms, self._tick_from(now_ms)))
 
 
 def choose(slots: Iterable[Slot], now_ms: int) -> Slot | None:

@@ -10,7 +10,7 @@ from console.facts import Json
 from console.figures import NOTHING, duration, moment, number
 from console.words import BUS_KINDS, BUS_PAGE, PAGE
 
-COUNTED: Final = ("polls", "no_answer", "wrong_reply", "exceptions", "missed_ticks")
+COUNTED: Final = ("polls", "no_answer", "wrong_reply", "exceptions", "missed_ticks", "spared_ticks")
 
 
 def view(entry: Json, now: str, zone: ZoneInfo) -> Json:

@@ -141,6 +141,9 @@ def _buses(health: Mapping[str, BusHealth]) -> Iterator[Metric]:
     labels = ["bus", "instrument"]
     polls = CounterMetricFamily("gaugehouse_polls", "Polls by outcome.", labels=[*labels, "outcome"])
     missed = CounterMetricFamily("gaugehouse_poll_ticks_missed", "Ticks that went by unused.", labels=labels)
+    spared = CounterMetricFamily(
+        "gaugehouse_poll_ticks_spared", "Ticks left out because the instrument kept failing.", labels=labels
+    )
     answer = GaugeMetricFamily("gaugehouse_answer_seconds", "Of the last answers.", labels=[*labels, "quantile"])
     for bus, one in health.items():
         up.add_metric([bus], int(one.connected))
@@ -157,10 +160,11 @@ def _buses(health: Mapping[str, BusHealth]) -> Iterator[Metric]:
                 polls.add_metric([bus, instrument, outcome], count)
             polls.add_metric([bus, instrument, "exception"], sum(of_it.exceptions.values()))
             missed.add_metric([bus, instrument], of_it.missed_ticks)
+            spared.add_metric([bus, instrument], of_it.spared_ticks)
             for quantile, ms in (("0.5", of_it.latency_p50_ms), ("0.95", of_it.latency_p95_ms)):
                 if ms is not None:
                     answer.add_metric([bus, instrument, quantile], ms / 1000)
-    yield from (up, busy, requests, late, polls, missed, answer)
+    yield from (up, busy, requests, late, polls, missed, spared, answer)
 
 
 def _tanks(live: Json, now_ms: int) -> Iterator[Metric]:

@@ -54,6 +54,7 @@ def unit(instrument: str, name: str, address: int, seen: InstrumentHealth) -> Js
         "wrong_reply": seen.wrong_reply,
         "exceptions": sum(seen.exceptions.values()),
         "missed_ticks": seen.missed_ticks,
+        "spared_ticks": seen.spared_ticks,
         "failures_in_a_row": seen.failures_in_a_row,
         "failure": seen.failure,
         "latency_ms": seen.latency_ms,

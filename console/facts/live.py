@@ -47,8 +47,8 @@ class LiveFacts(Protocol):
         `buses`: every bus, in the site file's order. Each: `bus`, `kind`, `where`, `period_s`, `connected`, `fault`,
         `connects`, `refused`, `requests`, `utilisation` (0 to 1 over the last minute, or None), `strays`, `errors`
         (failed polls by outcome), `units`: each ``{instrument, name, unit, polls, ok, no_answer, wrong_reply,
-        exceptions, missed_ticks, failures_in_a_row, failure, latency_ms, latency_p50_ms, latency_p95_ms, timeout_ms,
-        last_good}``.
+        exceptions, missed_ticks, spared_ticks, failures_in_a_row, failure, latency_ms, latency_p50_ms, latency_p95_ms,
+        timeout_ms, last_good}``.
 
         `points`: meters and signals without a tank. Each: `id`, `name`, `what`, `value`, `unit`, `age_s`.
         """

@@ -41,6 +41,9 @@ def test_ticks_stay_on_the_grid_and_each_is_used_skipped_or_missed(
         assert slot.due_ms % period_ms == slot.phase_ms
         assert slot.due_ms > now - period_ms
     assert (slot.due_ms - first) // period_ms == used + paused + slot.missed
+    assert 0 <= paused - slot.spared < pause_ticks(slot.failures, period_ms)
+    slot.done(slot.due_ms, slot.due_ms, answered=True)
+    assert slot.spared == paused, "what was left out counts when the pause is over"
 
 
 @pytest.mark.parametrize("period_ms", [200, 1000, 5000, 9999, 10_000, 60_000])

@@ -1,0 +1,86 @@
+"""The daemon of a soak, in a process of its own.
+
+`python -m tests.soak.child SITE.toml SPEED START_S START_UTC_MS LOOK_S`. Its clock has the farm's origin. Prints one
+JSON object a line: its address, its figures every LOOK_S s, and, when it has ended in order after SIGTERM, what its
+collector counted.
+"""
+
+import asyncio
+import gc
+import json
+import os
+import signal
+import sys
+import threading
+import time
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import psutil
+
+from collector.clock import RealClock
+from gaugehouse.daemon import Daemon, Options
+from gaugehouse.service import unwrapped
+from gaugehouse.site import load_site
+from tests.gaugehouse.farms import blind_to_its_disk
+
+
+class SharedClock(RealClock):
+    """The site's clock as another process has it: CLOCK_MONOTONIC is one for the whole machine."""
+
+    __slots__ = ()
+
+    def __init__(self, speed: float, start_s: float, start_utc_ms: int) -> None:
+        super().__init__(speed)
+        self._start_s, self._start_utc_ms = start_s, start_utc_ms
+
+
+def say(**what: Any) -> None:
+    print(json.dumps(what), flush=True)
+
+
+async def look(clock: RealClock, every_s: float) -> None:
+    """Tasks, descriptors, threads and memory of this process, again and again."""
+    own = psutil.Process()
+    while True:
+        await asyncio.sleep(every_s)
+        gc.collect()
+        say(
+            now_ms=clock.now_ms(),
+            tasks=len(asyncio.all_tasks()),
+            fds=len(os.listdir("/proc/self/fd")),
+            threads=threading.active_count(),
+            rss_mb=own.memory_info().rss / 2**20,
+        )
+
+
+async def main(path: Path, speed: float, start_s: float, start_utc_ms: int, look_s: float) -> None:
+    clock = SharedClock(speed, start_s, start_utc_ms)
+    site = blind_to_its_disk(replace(load_site(path), console_port=0))
+    daemon = Daemon(site, clock, Options("soak", simulated=True, on_ready=lambda url: say(url=url)))
+    began_ms = ended_ms = clock.elapsed_ms()
+
+    def stop() -> None:
+        nonlocal ended_ms
+        ended_ms = clock.elapsed_ms()
+        daemon.stop()
+
+    asyncio.get_running_loop().add_signal_handler(signal.SIGTERM, stop)
+    async with asyncio.TaskGroup() as group:
+        looking = group.create_task(look(clock, look_s))
+        await daemon.run()
+        looking.cancel()
+    instruments = {
+        name: asdict(one) for bus in daemon.collector.health().values() for name, one in bus.instruments.items()
+    }
+    say(
+        began_ms=began_ms, ended_ms=ended_ms, instruments=instruments,
+        connects={name: bus.connects for name, bus in daemon.collector.health().items()},
+        dropped=daemon._inbox.dropped, cpu_s=time.process_time(),
+    )  # fmt: skip
+
+
+if __name__ == "__main__":
+    path, speed, start_s, start_utc_ms, look_s = sys.argv[1:]
+    asyncio.run(unwrapped(main(Path(path), float(speed), float(start_s), int(start_utc_ms), float(look_s))))

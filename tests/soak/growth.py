@@ -1,0 +1,40 @@
+"""Whether tasks, descriptors and memory of a process grew beyond their noise."""
+
+import statistics
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+WARM: Final = 0.25
+"""Share of the time until all caches are full and all that is kept for a while is there."""
+
+
+class Look(NamedTuple):
+    now_ms: int
+    tasks: int
+    fds: int
+    threads: int
+    rss_mb: float
+
+
+class Growth(NamedTuple):
+    """Medians of the first and of the last third after warming up, and what the figure swings by itself: its largest
+    less its smallest in either third."""
+
+    before: float
+    after: float
+    swing: float
+
+    def beyond(self, free: float) -> bool:
+        """True where it rose by more than `free` and by more than it swings anyway."""
+        return self.after - self.before > max(free, self.swing)
+
+
+def growth(figures: Sequence[float]) -> Growth:
+    """Raises `ValueError` for fewer than twelve looks."""
+    if len(figures) < 12:
+        raise ValueError(f"{len(figures)} looks; a growth is told of 12 or more")
+    warm = figures[int(WARM * len(figures)) :]
+    third = len(warm) // 3
+    first, last = warm[:third], warm[-third:]
+    swing = max(max(first) - min(first), max(last) - min(last))
+    return Growth(statistics.median(first), statistics.median(last), swing)
