@@ -29,6 +29,8 @@ START_MS: Final = 1_767_571_200_000
 POLLS_PER_S: Final = 6
 """Polls of an instrument in a real second."""
 TIMEOUT_MS: Final = 100
+PATIENCE_S: Final = 300.0
+"""For the daemon to begin and to end, on a machine that is busy with other work."""
 LOOKS: Final = 400
 """How often the daemon looks at itself at the most."""
 PAGES: Final = (
@@ -82,7 +84,7 @@ async def soak(folder: Path, hours: float, speed: float, seed: int = SEED) -> So
         async with asyncio.TaskGroup() as group:
             beside = [group.create_task(FarmServer(farm, clock.now_ms).run())]
             reading = group.create_task(_read(child, done, url))
-            async with asyncio.timeout(60):
+            async with asyncio.timeout(PATIENCE_S):
                 address = await url
             begun_ms = clock.now_ms()
             beside += [group.create_task(_ask(address, done)), group.create_task(_listen(address, done))]
@@ -97,7 +99,7 @@ async def soak(folder: Path, hours: float, speed: float, seed: int = SEED) -> So
                 task.cancel()
             if child.returncode is None:
                 child.send_signal(signal.SIGTERM)
-            async with asyncio.timeout(60):
+            async with asyncio.timeout(PATIENCE_S):
                 done.status = await child.wait()
             await reading
             beside[0].cancel()

@@ -113,7 +113,7 @@ def judge_all(done: Soaked, free: dict[str, float]) -> None:
     assert main(["history", "verify", str(site.path)]) == 0
 
 
-@pytest.mark.timeout(150)
+@pytest.mark.timeout(400)
 async def test_two_hours_with_a_fault_every_minute_store_no_wrong_value(tmp_path: Path) -> None:
     done = await soak(tmp_path, 2, 600)
     judge_all(done, BEGINNING)
