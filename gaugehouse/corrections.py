@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from gaugehouse.core import Core
 
 CORRECTION: Final = "correction"
-OURS: Final = frozenset({"started", "clock_step", "clock_behind", "model_version"})
+OURS: Final = frozenset({"started", "clock_step", "clock_behind", "model_version", "book_set_aside"})
 """Entries that the daemon makes of itself: no person said them, so none can correct them."""
 
 

@@ -21,6 +21,7 @@ from console.app import create_app
 from console.serving import Server, build_server
 from gaugehouse.acts import Act, Answer, Decision
 from gaugehouse.core import StepResult
+from gaugehouse.damagedbook import go_on
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts, House
 from gaugehouse.filecheck import file_check
@@ -44,8 +45,9 @@ from gaugehouse.vitals import Vitals, Watched
 from gaugehouse.wiring import core_of
 from history.bookwriter import BookWriter
 from history.chain import Entry
-from history.errors import StoreUnavailable
+from history.errors import StoreDamaged, StoreUnavailable
 from history.readers import ReaderPool
+from history.salvage import mark
 from history.store import Store
 from history.tidying import Kept
 from history.writer import ReadingWriter
@@ -131,6 +133,7 @@ class Daemon:
     async def run(self) -> None:
         """Raises `CouldNot` for a port or a store that is taken, whatever a bug raises, and nothing when stopped."""
         with contextlib.ExitStack() as stack:
+            go_on(self.site, self._clock.now_ms())
             listening = self._listen(stack) if self._options.console else None
             stores = stack.enter_context(open_stores(self.site))
             record = self._open_record(stack)
@@ -398,6 +401,9 @@ class Daemon:
         while True:
             try:
                 await commit()
+            except StoreDamaged:
+                mark(self.site.store_path / RECORDS)  # the next start goes on without what is damaged
+                raise
             except StoreUnavailable as error:
                 if not self._waits:
                     log.error("decisions wait, nobody is told of them until they are written: %s", error)

@@ -15,6 +15,7 @@ from typing import Any
 from gaugehouse.stores import Stores
 from history.errors import StoreError
 from history.files import SqliteFile
+from history.salvage import set_aside
 
 log = logging.getLogger(__name__)
 
@@ -27,6 +28,9 @@ class FileCheck:
         self._files: list[SqliteFile] = [file for file in files if file.unclean]
         self.unclean = [file.path.name for file in self._files]
         self.faults = [f"{stores.readings.file.path.name}: {what}" for what in stores.readings.set_aside()]
+        book = stores.book.file.path
+        self.faults += [f"{book.name}: a damaged one is in {folder}; `gaugehouse verify` tells what is missing here" for
+                        folder in set_aside(book)]  # fmt: skip
         self.done = not self._files
         self._stopping = threading.Event()
 

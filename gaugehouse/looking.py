@@ -20,9 +20,11 @@ from gaugehouse.rows import ALARM_COLUMNS
 from gaugehouse.simulatedbook import is_simulated, now_of
 from gaugehouse.site import Site, load_site
 from gaugehouse.stocksheet import NEWEST_AGE_MS, sheet_json
-from gaugehouse.stores import look_into_book, look_into_readings
+from gaugehouse.stores import RECORDS, look_into_book, look_into_readings
 from history.chain import Head
 from history.errors import BadQuestion
+from history.salvage import KIND as SET_ASIDE
+from history.salvage import set_aside
 from history.sqlite import SqliteStore
 from inventory.sheet import SheetTank, StockSheet, stock_sheet
 from models.reading import Reading
@@ -201,6 +203,8 @@ def verify(args: Namespace) -> int:
         raise CallError(str(error)) from error
     with look_into_book(site) as book:
         verdict = book.verify(against)
+        asides = [dict(entry.body) for entry in book.entries([SET_ASIDE])] if verdict.unbroken else []
+    waits = set_aside(site.store_path / RECORDS)
     if args.json:
         first = None if verdict.broken is None else {"entry": verdict.broken.n, "what": verdict.broken.what.value}
         since = None if verdict.since_ms is None else iso_ms(verdict.since_ms)
@@ -212,6 +216,7 @@ def verify(args: Namespace) -> int:
                     "head": str(verdict.head),
                     "since": since,
                     "first_broken": first,
+                    "set_aside": asides,
                 }
             )
         )
@@ -219,4 +224,11 @@ def verify(args: Namespace) -> int:
         print(verdict)
         if not verdict.unbroken and against is not None and against.count > verdict.head.count:
             print("A head with more entries than the book has: entries are gone, or it is the head of another book.")
-    return 0 if verdict.unbroken else 1
+        for one in asides:
+            lost = "an unknown number of" if one["lost"] is None else one["lost"]
+            print(
+                f"A damaged book was set aside in {one['folder']}: {lost} entries after {one['kept']} are only there."
+            )
+        if waits:
+            print(f"Keep {', '.join(waits)}, and move it out of the store once that is settled.")
+    return 0 if verdict.unbroken and not waits else 1

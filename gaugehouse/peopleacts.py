@@ -37,7 +37,7 @@ class PutUser(NamedTuple):
         if not self.new and found is None:
             return unknown(f"there is no user {self.name!r}")
         if found is None:
-            if not room.exists() and ADMINISTRATOR not in (self.roles or ()):
+            if not room.users() and ADMINISTRATOR not in (self.roles or ()):
                 text = f"the first user must be {ADMINISTRATOR}: somebody has to let the others in"
                 return refused(text)
             user = User(self.name, self.roles or (), self.password or "", at.time_ms, self.by)

@@ -15,6 +15,8 @@ DISPLAY: Final = "display"  # the long session of a screen that only looks
 LONGEST_DISPLAY_MS: Final = 400 * 86_400_000
 """Browsers keep no cookie for longer (RFC 6265bis, 5.5, from memory)."""
 MOST_SESSIONS: Final = 2000
+CLOSED: Final = "closed"
+"""The key that says: there were users, and who they were is lost."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,16 +49,17 @@ class Key:
 
 
 class PeopleRoom:
-    """The Room. `exists` turns sign-in on: from the first user on, and for good."""
+    """The Room. `exists` turns sign-in on: from the first user on, and for good, even where the users are lost."""
 
     def __init__(self) -> None:
         self._users: dict[str, User] = {}
         self._keys: dict[str, Key] = {}
         self._dirty: set[str] = set()
+        self._closed = False
 
     def exists(self) -> bool:
         """True once the site has a user: changes need a person then."""
-        return bool(self._users)
+        return self._closed or bool(self._users)
 
     def users(self) -> list[User]:
         return sorted(self._users.values(), key=lambda user: user.name.casefold())
@@ -108,7 +111,7 @@ class PeopleRoom:
             else {*(f"user/{name}" for name in self._users), *(f"key/{hashed}" for hashed in self._keys)}
         )
         self._dirty.clear()
-        found: dict[str, Any] = {}
+        found: dict[str, Any] = {CLOSED: True} if self._closed and not changed_only else {}
         for name in sorted(names):
             kind, _, key = name.partition("/")
             kept = self._users.get(key) if kind == "user" else self._keys.get(key)
@@ -118,6 +121,9 @@ class PeopleRoom:
     def restore(self, saved: Mapping[str, Any]) -> None:
         for name, state in saved.items():
             if state is None:
+                continue
+            if name == CLOSED:
+                self._closed = True
                 continue
             fields = state | {"roles": tuple(state["roles"])}
             kind, _, key = name.partition("/")

@@ -12,6 +12,8 @@ from gaugehouse.requalifying import requalified_of
 from gaugehouse.site import Site
 from history.book import BookReader, RecordBook
 from history.errors import StoreError
+from history.lock import WriterLock
+from history.salvage import finish, unfinished
 from history.sqlite import SqliteStore
 from history.traces import TraceReader, TraceStore
 
@@ -35,6 +37,7 @@ def open_stores(site: Site) -> Iterator[Stores]:
     with contextlib.ExitStack() as stack:
         try:
             site.store_path.mkdir(parents=True, exist_ok=True)
+            _finish(site.store_path / RECORDS)
             book = stack.enter_context(contextlib.closing(RecordBook.open(site.store_path / RECORDS, site.id)))
             readings = stack.enter_context(contextlib.closing(_readings(site)))
             readings.requalify(requalified_of(book.state()))
@@ -44,6 +47,16 @@ def open_stores(site: Site) -> Iterator[Stores]:
         except OSError as error:
             raise CouldNot(f"[store] path {site.store_path}: cannot be made: {error.strerror}") from error
         yield Stores(readings, book, traces)
+
+
+def _finish(path: Path) -> None:
+    """A damaged record book whose setting aside was cut off is set aside before anything is made in its place."""
+    if unfinished(path):
+        lock = WriterLock(path, "record book")
+        try:
+            finish(path)
+        finally:
+            lock.release()
 
 
 def _readings(site: Site) -> SqliteStore:

@@ -4,6 +4,7 @@ Knows the one durable transaction that keeps both together; refuses to know what
 (`RecordBook`), any number read beside it (`BookReader`). How an entry is hashed is told in `history.chain`.
 """
 
+import contextlib
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -203,10 +204,30 @@ class RecordBook(BookReader):
             _change(connection, state)
         return head
 
+    def rehearse(self) -> None:
+        """Write an entry of each kind and a state as `commit` does, and take all back: the file is as it was.
+
+        Raises `StoreDamaged` where the next entry would meet pages that are lost, before anybody waits for it.
+        """
+        with contextlib.suppress(_TakenBack), self._file.writing() as connection:
+            head, last_seq = self._head(connection)
+            kinds, kind = ["rehearsal"], ""
+            while found := connection.execute("SELECT min(kind) FROM entry WHERE kind > ?", (kind,)).fetchone()[0]:
+                kinds.append(kind := found)
+            for place, kind in enumerate(kinds, 1):
+                row = (head.count + place, 2**62, last_seq, kind, "{}", b"", b"")
+                connection.execute("INSERT INTO entry VALUES (?, ?, ?, ?, ?, ?, ?)", row)
+            _change(connection, {"rehearsal": "1"})
+            raise _TakenBack
+
     def save_state(self, state: Mapping[str, str | None]) -> None:
         """Change state without an entry, as durably."""
         with self._file.writing() as connection:
             _change(connection, state)
+
+
+class _TakenBack(Exception):
+    """Ends a transaction of which nothing is to stay."""
 
 
 def _change(connection: sqlite3.Connection, state: Mapping[str, str | None]) -> None:
