@@ -18,7 +18,8 @@ from alerts.conditions import TankFacts
 from alerts.desk import Desk
 from alerts.engine import AlarmEngine
 from alerts.faultlog import Case
-from alerts.faults import FaultChange, current_of
+from alerts.faults import FaultChange
+from alerts.shown import current_of
 from alerts.strands import FROZEN
 from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome

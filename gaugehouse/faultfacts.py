@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from alerts.faultfigures import loop_figures
-from alerts.faults import current_of
+from alerts.shown import current_of
 from alerts.spec import LoopFacts
 from alerts.watchtime import WatchTime
 from gaugehouse.days import iso_ms, parse_ms

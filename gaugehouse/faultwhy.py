@@ -25,8 +25,8 @@ from alerts.diagnosis import (
     TraceRow,
     diagnose,
 )
-from alerts.faults import current_of
 from alerts.noise import LoopNoise
+from alerts.shown import current_of
 from gaugehouse.days import parse_ms
 from gaugehouse.dipgauge import gauge_at
 from gaugehouse.diprecords import dips_of

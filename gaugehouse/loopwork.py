@@ -7,9 +7,10 @@ from collections.abc import Collection, Mapping, Sequence
 
 from alerts.casebook import Casebook
 from alerts.faultlog import Case, FaultLog
-from alerts.faults import FaultChange, FaultTracker, current_of
+from alerts.faults import FaultChange, FaultTracker
 from alerts.faulttrace import FaultTraces
 from alerts.heard import Heard
+from alerts.shown import current_of
 from alerts.strands import SATURATED
 from alerts.watchtime import WatchTime
 from gaugehouse.keeper import TankKeeper

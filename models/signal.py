@@ -1,6 +1,6 @@
 """A 4-20 mA current: which NAMUR NE 43 band it lies in, and how far along its span it is.
 
-Knows the bands and the live zero; refuses to know time, so a dwell is not here but in `alerts.faults`.
+Knows the bands and the live zero; refuses to know time, so a dwell is not here but in `alerts.strands`.
 """
 
 from dataclasses import dataclass

@@ -10,8 +10,9 @@ import pytest
 
 from alerts.engine import CONDITION_OF_FAULT
 from alerts.errors import BadSavedState, BadSetup
-from alerts.faults import NE107, FaultTracker, failure
+from alerts.faults import NE107, FaultTracker
 from alerts.frozen import Verdict
+from alerts.shown import failure
 from alerts.spec import LoopFacts
 from models.reading import OK, TIMEOUT, Sample
 from tests.alerts.timelines import START_MS, instant, loop, play_faults, sample, samples_of
