@@ -7,10 +7,9 @@ quality rests on from the tick before.
 """
 
 import contextlib
-import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
-from typing import Any, Final, NamedTuple, Protocol, TypeVar
+from typing import Final, NamedTuple
 
 from alerts.alarm import Transition
 from alerts.alarmtests import AlarmTests
@@ -25,6 +24,7 @@ from alerts.watched import Told
 from gaugehouse.acts import Act, Answer, Decision, Outcome
 from gaugehouse.alarmtestacts import proof_entry
 from gaugehouse.closeroom import Closes
+from gaugehouse.corestate import Room, SlowRoom, State, changed_of, compact, parts_of, past_of
 from gaugehouse.days import Days
 from gaugehouse.diproom import DipRoom
 from gaugehouse.documentroom import Documents
@@ -36,6 +36,7 @@ from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
 from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementwork import MovementWork
+from gaugehouse.newest import POINT_AGE_MS, Signals
 from gaugehouse.peopleroom import PeopleRoom
 from gaugehouse.planacts import plan_over
 from gaugehouse.plans import Plans
@@ -51,12 +52,10 @@ from gaugehouse.watching import Watchers
 from gaugehouse.waterroom import AirNow, WaterRoom
 from models.density import rebased_kgpm3
 from models.errors import OutOfRange
-from models.gauging import NOTHING, Extra
+from models.gauging import Extra
 from models.reading import Instant, Reading, Sample
 from models.stock import StockModel
 from models.tank import Linear, Tank
-
-T = TypeVar("T")
 
 
 class Tick(NamedTuple):
@@ -77,13 +76,6 @@ class StepResult(NamedTuple):
     answers: list[Answer]
 
 
-class Newest(NamedTuple):
-    """The newest answer of a signal that tanks share (temperature, water), on the core's own clock."""
-
-    elapsed_ms: int
-    value: float | None
-
-
 class Context(NamedTuple):
     """What a tick may know of the one before it. metered: how fast an instrument's level should move by meters, m/s."""
 
@@ -91,33 +83,7 @@ class Context(NamedTuple):
     metered: Mapping[str, float] = MappingProxyType({})
 
 
-STATES_TOGETHER: Final = 100
-"""Tanks or loops whose state is saved in one part."""
-
-POINT_AGE_MS: Final = 60_000
-"""A point that was not read for longer suppresses no alarm any more."""
-
 NOTHING_TOLD: Final = Context(frozenset())
-
-
-class Room(Protocol):
-    """A part of the core with a past: its state by key, as JSON values, kept in the record book as "room/key".
-
-    save: with `changed_only`, what changed since it was last asked; a value of None says that the key is gone.
-    """
-
-    def save(self, changed_only: bool) -> Mapping[str, Any]: ...
-
-    def restore(self, saved: Mapping[str, Any]) -> object: ...
-
-
-class SlowRoom(Room, Protocol):
-    """A room of which each tank or loop has a key: its full save may take a large farm's turn, so it is also given in
-    parts. keys: those of a full save. save_some: what it tells of some of them."""
-
-    def keys(self) -> Sequence[str]: ...
-
-    def save_some(self, keys: Iterable[str]) -> Mapping[str, Any]: ...
 
 
 class Core:
@@ -144,10 +110,9 @@ class Core:
         }
         self._place = {tank.id: place for place, tank in enumerate(site.tanks)}
         self.samples: dict[str, Sample] = {}
+        self.signals = Signals(site)
         self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet, site.watched)
         self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
-        designed = {rule.point for rule in site.sheet.rules()}
-        self._designed = [point for point in site.points if point.id in designed]
         self.tests = AlarmTests()
         self.checks = LoopChecks()
         self.plans = Plans()
@@ -197,27 +162,15 @@ class Core:
             "movement": self.movements,
             "status": self.status,
         }
-        sources = [source for tank in site.tanks for source in (tank.temperature, tank.water, tank.ambient)]
-        sources += [meter.source for meter in site.meters]
-        sources += [point.source for point in site.points]
-        self._wanted = {(source.instrument, source.signal) for source in sources if source is not None}
-        self._wanted_of: dict[str, list[str]] = {}
-        for instrument, signal in sorted(self._wanted):
-            self._wanted_of.setdefault(instrument, []).append(signal)
         self._meters = MeterFlows(site.meters)
-        self._beside: list[tuple[str, Linear]] = [(point.id, point.source) for point in site.points]
-        self._beside += [(meter.id, meter.source) for meter in site.meters if meter.fills or meter.draws_from]
-        self._newest: dict[tuple[str, str], Newest] = {}
         self._context = NOTHING_TOLD
 
     def step(self, tick: Tick) -> StepResult:
         """Take one tick in. Its number, times and order are the caller's; the same ticks give the same results."""
         at = self.at = tick.at
+        self.signals.take(at, tick.samples)
         for sample in tick.samples:
             self.samples[sample.instrument] = sample
-            for signal in self._wanted_of.get(sample.instrument, ()):
-                if signal in sample.values:
-                    self._newest[sample.instrument, signal] = Newest(at.elapsed_ms, sample.values[signal])
         over = self._follow_checks(at, tick.samples) if self.checks and tick.samples else ()
         checked = self.checks.instruments()
         readings: list[Reading] = []
@@ -241,7 +194,7 @@ class Core:
         if len(readings) > 1:
             readings.sort(key=lambda reading: self._place[reading.tank])
         if tick.samples:  # an act alone judges no delay: a replay of the Samples must come to the same decisions
-            changes = self.loops.step(at, tick.samples, checked, self._around(), self._context.metered)
+            changes = self.loops.step(at, tick.samples, checked, self.signals.around(), self._context.metered)
             told, ended = self._watchers.tell(at, tick.samples, facts)
             if self._reported:
                 told = [*told, *self._reported.values()]
@@ -249,7 +202,9 @@ class Core:
             if self.receipts or self.receiving.busy:
                 told = [*told, *self.receiving.tell()]
             plans_over = [plan_over(over, at) for over in ended]
-            transitions = self.alarms.step(at, facts, self.faults.declared(), told=told, points=self._points_on())
+            transitions = self.alarms.step(
+                at, facts, self.faults.declared(), told=told, points=self.signals.points_on()
+            )
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
         for change, _ in changes:
             decisions += frozen(self, at, change)
@@ -308,15 +263,7 @@ class Core:
 
     def newest(self, source: Linear | None, max_age_ms: int) -> Extra:
         """The newest value of a signal in our unit, missing when it is too old or is no number."""
-        if source is None:
-            return NOTHING
-        newest = self._newest.get((source.instrument, source.signal))
-        if newest is None:
-            return NOTHING
-        age = self.at.elapsed_ms - newest.elapsed_ms
-        if newest.value is None or age > max_age_ms:
-            return Extra(None, age)
-        return Extra(newest.value * source.factor + source.constant, age)
+        return self.signals.newest(source, max_age_ms)
 
     def water(self, tank: Tank) -> Extra:
         """The newest free water of a tank, by its signal or by dips; missing when it is too old."""
@@ -339,19 +286,6 @@ class Core:
             density = rebased_kgpm3(group, sample.base_kgpm3, sample.base_degC, site.reference_degC, alpha60)
         keeper.stock = self.stock_at(tank, density)
 
-    def _around(self) -> dict[str, float]:
-        """What the site's points and meters (m3 or m3/s) say now: what stands around a fault."""
-        told = {name: self.newest(source, POINT_AGE_MS).value for name, source in self._beside}
-        return {name: value for name, value in told.items() if value is not None}
-
-    def _points_on(self) -> dict[str, bool | None]:
-        """Of each point that a suppression by design rests on, whether it is on; None where it is not known now."""
-        on: dict[str, bool | None] = {}
-        for point in self._designed:
-            value = self.newest(point.source, POINT_AGE_MS).value
-            on[point.id] = None if value is None else value != 0
-        return on
-
     def report(self, told: Told) -> None:
         """A condition of the system itself, judged by the next tick with Samples: an act alone judges nothing."""
         self._reported[f"{told.source}.{told.condition}"] = told
@@ -361,46 +295,31 @@ class Core:
         sample = self.samples.get(instrument)
         return None if sample is None else current_of(self._loop_facts[instrument], sample)
 
-    def changed_state(self) -> dict[str, str | None]:
+    def changed_state(self) -> State:
         """What the rooms hold now, only what changed since this was last asked."""
-        changed: dict[str, str | None] = {"core/elapsed_ms": str(self.at.elapsed_ms)}  # what the rooms count from
-        for name, room in self.rooms.items():
-            for key, state in room.save(True).items():
-                changed[f"{name}/{key}"] = None if state is None else _compact(state)
-        return changed
+        return {"core/elapsed_ms": str(self.at.elapsed_ms)} | changed_of(self.rooms)  # what the rooms count from
 
-    def slow_state(self) -> dict[str, str | None]:
+    def slow_state(self) -> State:
         """Everything that may be some seconds old after a crash: trust, extremes, learned noise, the air
         of today, the core's clock."""
-        slow: dict[str, str | None] = {}
+        slow: State = {}
         for part in self.slow_parts():
             slow |= part
         return slow
 
-    def slow_parts(self) -> Iterator[dict[str, str | None]]:
+    def slow_parts(self) -> Iterator[State]:
         """The same in parts, each of one moment and with the clock of that moment: written in this order (several at
         once), with ticks between them, none is newer than the clock beside it. A large farm's state in one go
         would hold up its polls."""
-        keepers = list(self.keepers.items())
-        for some in _cut(keepers):
-            yield self._clock_state() | {f"tank/{name}": _compact(keeper.save()) for name, keeper in some}
-        for name, room in self._slow_rooms.items():
-            for keys in _cut(room.keys()):
-                part = self._clock_state()
-                for key, state in room.save_some(keys).items():
-                    part[f"{name}/{key}"] = None if state is None else _compact(state)
-                yield part
-        yield self._clock_state() | {f"water/{key}": _compact(s) for key, s in self.waterlog.save_today().items()}
+        yield from parts_of(self.keepers, self._slow_rooms, self._clock_state)
+        yield self._clock_state() | {f"water/{key}": compact(s) for key, s in self.waterlog.save_today().items()}
 
-    def _clock_state(self) -> dict[str, str | None]:
+    def _clock_state(self) -> State:
         return {"core/elapsed_ms": str(self.at.elapsed_ms), "core/time_ms": str(self.at.time_ms)}
 
     def restore(self, state: Mapping[str, str]) -> None:
         """Give a new core the past that the record book holds. Keys of tanks and loops that are gone are left alone."""
-        past: dict[str, dict[str, Any]] = {}
-        for key, text in state.items():
-            place, _, name = key.partition("/")
-            past.setdefault(place, {})[name] = json.loads(text)
+        past = past_of(state)
         self.at = Instant(0, 0, int(past.get("core", {}).get("elapsed_ms", 0)))
         for name, saved in past.get("tank", {}).items():
             if name in self.keepers:
@@ -438,12 +357,3 @@ class Core:
             if area_m2 > 0:
                 speeds.setdefault(keeper.tank.instrument, flow_m3ps / area_m2)
         return speeds
-
-
-def _cut(whole: Sequence[T]) -> Iterator[Sequence[T]]:
-    for start in range(0, len(whole), STATES_TOGETHER):
-        yield whole[start : start + STATES_TOGETHER]
-
-
-def _compact(state: Any) -> str:
-    return json.dumps(state, separators=(",", ":"), sort_keys=True)

@@ -11,7 +11,8 @@ import pytest
 from collector.clock import RealClock
 from collector.collector import Collector
 from gaugehouse import fastloop
-from gaugehouse.core import STATES_TOGETHER, Tick
+from gaugehouse.core import Tick
+from gaugehouse.corestate import STATES_TOGETHER
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.liveview import TOGETHER, LiveView
 from gaugehouse.wiring import core_of
