@@ -164,6 +164,7 @@ def view(alarm: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "place": place_of(alarm, places),
         "tank": alarm.get("tank") or "",
         "source": source,
+        "loop": source if alarm.get("tank") not in (None, "", source) else "",
         "urgency": URGENCY.get(alarm["priority"], ""),
         "state": state_words(alarm, now, zone),
         "hidden": hidden_words(alarm, now, zone),

@@ -48,9 +48,10 @@ class CheckPages:
         return self._render(request, "_check.html", live, **await self._changing(live, instrument))
 
     async def _changing(self, live: Json, instrument: str) -> Json:
+        names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
         check, now, zone = known_loop(live, instrument).get("check"), live["time"], self._model.zone
         return {
             "instrument": instrument,
-            "check": None if check is None else check_views.sheet(check, now, zone),
+            "check": None if check is None else check_views.sheet(check, names, now, zone),
             "records": check_views.record_rows(await self._facts.check_records(instrument), now, zone),
         }

@@ -3,12 +3,13 @@
 Knows words and figures; refuses to judge (errors and verdicts come with the state).
 """
 
+from collections.abc import Mapping
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.check_words import CHECK, RUNS, VERDICTS, WAYS
 from console.facts import Json
-from console.figures import NOTHING, moment, number
+from console.figures import NOTHING, moment, number, with_unit
 
 SPAN_MA: Final = 16.0
 
@@ -32,11 +33,15 @@ def _sentence(check: Json, places: dict[str, str], now: str, zone: ZoneInfo) -> 
 def view(check: Json | None, now: str, zone: ZoneInfo) -> Json:
     """What moves of a loop's own check. `rev` changes whenever the steps must be shown anew."""
     if check is None:
-        return {"on": "", "next": "", "rev": "", "until": "", "whole": ""}
+        return {"on": "", "next": "", "following": "", "rev": "", "until": "", "whole": ""}
     following = check["next"]
+    said = CHECK["all_taken"] if following is None else place(following)
+    as_left = any(step["run"] == "as_left" for step in check["steps"])
+    found_whole = following is not None and following["run"] == "as_left" and not as_left
     return {
         "on": "1",
-        "next": CHECK["all_taken"] if following is None else place(following),
+        "next": said,
+        "following": CHECK["finish_or_adjust"] if found_whole else said,
         "rev": f"{check['number']}.{len(check['steps'])}.{check['taken']}",
         "until": moment(check["until"], now, zone),
         "whole": "1" if following is None or following["run"] == "as_left" else "",
@@ -48,8 +53,8 @@ def place(step: Json) -> str:
     return CHECK["place"].format(run=RUNS[step["run"]], point=number(step["point_mA"], 0), way=WAYS[step["direction"]])
 
 
-def sheet(check: Json, now: str, zone: ZoneInfo) -> Json:
-    """A check under way: who, until when, what is blind, the steps with their errors."""
+def sheet(check: Json, names: Mapping[str, str], now: str, zone: ZoneInfo) -> Json:
+    """A check under way: who, until when, what is blind, the steps with their errors. names: of tanks."""
     covered = check["covered_by"]
     return {
         "by": check["by"],
@@ -59,7 +64,7 @@ def sheet(check: Json, now: str, zone: ZoneInfo) -> Json:
         "blind": check["blinded_names"] or [CHECK["no_alarm"]],
         "limit": number(check["limit_percent"], 2),
         "before": [
-            {"tank": tank, "level": NOTHING if level is None else f"{number(level, 3)} m"}
+            {"tank": names.get(tank, tank), "level": with_unit("level_m", level)}
             for tank, level in check["before_m"].items()
         ],
         "runs": [

@@ -41,6 +41,7 @@ CHECK: Final[Mapping[str, str]] = MappingProxyType(
         "meanwhile: {blind}.",
         "no_alarm": "no alarm",
         "place": "{run}, {point} mA, {way}",
+        "finish_or_adjust": "finish; after an adjustment, as left",
         "all_taken": "every step is taken",
         "covered": "Covered meanwhile by {point}.",
         "live": "live, {count} samples",

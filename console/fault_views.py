@@ -27,6 +27,7 @@ def fault(row: Json, now: str, zone: ZoneInfo) -> Json:
         "letter": row["status"],
         "status": DEVICE.get(row["status"], row["status"]),
         "start": moment(row["start"], now, zone),
+        "open": not row.get("end"),
         "end": moment(row["end"], now, zone) if row.get("end") else PAGE["still_open"],
         "lasted": age(row["start"], row.get("end") or now),
         "entry": _mA(row.get("entry_mA")),

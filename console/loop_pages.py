@@ -33,6 +33,7 @@ class LoopPages:
         route("/loops/{instrument}/last", self.last)
         route("/loops/{instrument}/faults", self.faults)
         route("/loops/{instrument}/faults/{number}", self.fault)
+        route("/loops/{instrument}/faults/{number}/facts", self.facts)
         route("/loops/{instrument}/faults/{number}/entries", self.entries)
 
     async def loops(self, request: Request) -> HTMLResponse:
@@ -92,11 +93,13 @@ class LoopPages:
         samples = await self._facts.fault_trace(instrument, number)
         why = await self._facts.fault_causes(instrument, number)
         column, points = fault_views.traced(samples, fixed["ne43"])
+        names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
         return self._render(
             request,
             "fault.html",
             live,
             l=fixed,
+            tanks=[(tank, names[tank]) for tank in known_loop(live, instrument)["tanks"]],
             f=fault_views.fault(row, live["time"], self._model.zone),
             causes=words.CAUSES,
             why=fault_views.why(why),
@@ -107,6 +110,13 @@ class LoopPages:
                 "marks": fault_views.marks([row]),
             },
         )
+
+    async def facts(self, request: Request, instrument: InstrumentId, number: Number) -> HTMLResponse:
+        """What moves of a fault while it goes on."""
+        live = self._facts.live()
+        row = await fault_of(self._facts, instrument, number)
+        shown = fault_views.fault(row, live["time"], self._model.zone)
+        return self._render(request, "_fault_facts.html", live, f=shown)
 
     async def entries(self, request: Request, instrument: InstrumentId, number: Number) -> HTMLResponse:
         live = self._facts.live()

@@ -97,7 +97,7 @@ REASONS: Final[Mapping[str, str]] = MappingProxyType(
         Reason.NONE: "",
         Reason.NO_COMMUNICATION: "no answer from the instrument",
         Reason.COMMUNICATION_ERROR: "wrong reply from the instrument",
-        Reason.SENSOR_FAILURE: "the loop signals a failure",
+        Reason.SENSOR_FAILURE: "the loop current is in the failure range",
         Reason.OUT_OF_RANGE: "the signal lies between measurement and failure",
         Reason.DEVICE_FAILURE: "the signal does not move",
         Reason.OUT_OF_SERVICE: "loop check under way",

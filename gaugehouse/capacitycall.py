@@ -4,7 +4,15 @@ from argparse import ArgumentParser
 from pathlib import Path
 from typing import Final
 
-SIZES: Final = ("diameter", "height", "length", "width", "fall", "tilt", "gauge")
+SIZES: Final = {
+    "diameter": "inside",
+    "height": "of the shell of an upright tank, or of a box",
+    "length": "of a lying tank or a box: of the straight part",
+    "width": "of a box",
+    "fall": "by how much a sloped flat bottom falls across the diameter",
+    "tilt": "the tank is out of level by this slope; the left end of a lying one is the deeper",
+    "gauge": "of a tilted tank: from the deeper end of the straight part to the gauge; upright: from the axis",
+}
 ENDS: Final = ("bottom", "top", "ends", "left_end", "right_end")
 """Options that are keys of the site file's `shape`; docs/site-file.md says what each means."""
 
@@ -16,8 +24,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     ways = parser.add_subparsers(dest="source", required=True, metavar="SOURCE")
     shape = ways.add_parser("shape", help="from a drawing", description="A capacity table from a tank's drawing.")
     shape.add_argument("kind", metavar="KIND", help="upright, lying, box or sphere")
-    for name in SIZES:
-        shape.add_argument(f"--{name}", metavar='"0.5 %"' if name == "tilt" else '"2.5 m"')
+    for name, meaning in SIZES.items():
+        wanted = '"0.5 %"' if name == "tilt" else '"2.5 m"'
+        shape.add_argument(f"--{name}", metavar=wanted, help=meaning)
     for name in ENDS:
         shape.add_argument(f"--{name.replace('_', '-')}", dest=name, metavar="END", help=_END)
     strapping = ways.add_parser(

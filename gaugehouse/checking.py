@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from collector.spec import BusKind
 from gaugehouse.notifying.words import channel_line
@@ -191,11 +191,20 @@ def _rate(per_s: float, per: str) -> str:
     return f"{per_s * 60_000:.0f} mm/min" if per == "m/s" else f"{per_s * 60_000:.0f} L/min"
 
 
+_PARTS: Final = {"bus", "instrument", "product", "tank"}
+"""What a site has at least one of; who lacks a whole one has just begun."""
+
+
 def _lines(report: CheckReport) -> Iterator[str]:
     errors = [problem for problem in report.problems if problem.severity is Severity.ERROR]
     if report.site is None:
         yield f"{report.path}: {_count(len(errors), 'mistake')}; the site does not start"
         yield from (f"  {problem.text}" for problem in errors)
+        if {problem.key for problem in errors} & _PARTS:
+            yield (
+                "where to begin: docs/site-file.md shows the least site. With a [[bus]] in the file, "
+                "`gaugehouse read FILE --explore BUS` finds out what answers on it, whatever else is missing."
+            )
         return
     site = report.site
     yield f"{report.path}: site {site.id}, {_count(len(site.tanks), 'tank')}, no mistakes"

@@ -140,5 +140,17 @@ entries.addEventListener("click", (event) => {
 });
 form.elements.drop.addEventListener("click", () => startCorrecting(null));
 form.addEventListener("submit", write);
+
+// While the fault goes on its figures move; when it ends, that is told too.
+const facts = document.getElementById("facts");
+let states = 0;
+let busy = false;
+document.addEventListener("state", async () => {
+  if (busy || document.hidden || !facts.querySelector("[data-open]") || states++ % 5) return;
+  busy = true;
+  await refresh(facts, `${path}/facts`);
+  if (!facts.querySelector("[data-open]")) await refresh(entries, `${path}/entries`);
+  busy = false;
+});
 rememberName(form.elements.by);
 drawTrace();

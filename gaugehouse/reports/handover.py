@@ -112,8 +112,8 @@ NOTES: Final = (
     Column("time", "At", Kind.TIME, share=1.2),
     Column("notes", "Notes", share=4),
     Column("taken_by", "Taken over by", share=1.2),
-    Column("taken", "At", Kind.TIME, share=1.2),
-    Column("taken_notes", "Notes", share=3),
+    Column("taken", "Taken over at", Kind.TIME, share=1.2),
+    Column("taken_notes", "Their notes", share=3),
 )
 
 

@@ -99,7 +99,7 @@ async def test_the_page_of_a_check_leads_from_step_to_step(client: httpx.AsyncCl
     assert "&lt;Ada&gt;" in page
     assert "<Ada>" not in page
     assert "Covered meanwhile by top-switch." in page
-    assert "<b>6.402 m</b>" in page
+    assert "<b>6\u202f402\u00a0mm</b>" in page
     await client.post(f"{LOOP}/check/step", json={"by": "Bo", "applied_mA": 4.0, "shown_mA": 4.1})
     part = (await client.get("/loops/LI-ostler-s/check/now")).text
     assert "<strong>outside the limit</strong>" in part

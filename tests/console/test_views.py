@@ -81,7 +81,7 @@ def test_a_lost_level_tears_the_tape_and_keeps_the_last_good_volume_small(facts:
     seen = tank(facts, "fennock")
     assert seen["torn"] == {"torn": True, "letter": "F", "word": "failure"}
     assert seen["tov_m3"]["t"] == "– – –"
-    assert plain(seen["note"]) == "the loop signals a failure; last good 26 458 L at 11:58:25"
+    assert plain(seen["note"]) == "the loop current is in the failure range; last good 26 458 L at 11:58:25"
     assert seen["lying"]["wet"] == 0
 
 

@@ -112,6 +112,14 @@ def test_the_text_says_what_a_person_must_know(farm):
     assert farm.site.fingerprint() in text
 
 
+def test_an_empty_file_tells_where_to_begin_and_a_slip_does_not(tmp_path):
+    begun = checked(tmp_path, "").text()
+    assert "5 mistakes" in begun
+    assert "--explore BUS" in begun
+    slip = checked(tmp_path, PLAIN.read_text(encoding="utf-8").replace("port = 8600", "port = 86000"))
+    assert "--explore BUS" not in slip.text()
+
+
 def test_mistakes_are_text_json_and_exit_status(tmp_path):
     report = checked(tmp_path, PLAIN.read_text(encoding="utf-8").replace("port = 8600", "port = 86000"))
     assert report.exit_code == 2

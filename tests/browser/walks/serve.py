@@ -40,11 +40,11 @@ _NAP_S: Final = 0.02
 class SteeredClock:
     """A site's clock whose pace can be changed while it runs; it never goes back and never stands."""
 
-    def __init__(self, start_utc_ms: int) -> None:
-        self._start_utc_ms = start_utc_ms
+    def __init__(self, start_utc_ms: int, idle: float = IDLE) -> None:
+        self._start_utc_ms, self.idle = start_utc_ms, idle
         self._since_s = time.monotonic()
         self._elapsed_ms = 0.0
-        self.speed = IDLE
+        self.speed = idle
 
     def elapsed_ms(self) -> int:
         return int(self._elapsed_ms + (time.monotonic() - self._since_s) * 1000 * self.speed)
@@ -105,10 +105,10 @@ class Steering:
         until_ms = self._clock.elapsed_ms() + round(minutes * 60_000)
         self._clock.run_at(speed)
         await self._clock.sleep_until_elapsed(until_ms)
-        self._clock.run_at(IDLE)
+        self._clock.run_at(self._clock.idle)
 
 
-async def _obey(steering: Steering) -> None:
+async def obey(steering: Steering) -> None:
     loop = asyncio.get_running_loop()
     reader = asyncio.StreamReader()
     await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), sys.stdin)
@@ -133,7 +133,7 @@ async def main(port: int, folder: Path, start_ms: int, days: int) -> None:
         async def open_the_door() -> None:
             await daemon.ready.wait()
             print("ready", await let_in(daemon.submit, daemon.url), flush=True)
-            await _obey(Steering(farm, server, clock))
+            await obey(Steering(farm, server, clock))
 
         async with asyncio.TaskGroup() as group:
             beside = [group.create_task(server.run(), name="farm"), group.create_task(open_the_door(), name="door")]
