@@ -10,7 +10,7 @@ import contextlib
 import logging
 import os
 import socket
-from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -19,14 +19,14 @@ from collector.clock import Clock
 from collector.collector import Collector
 from console.app import create_app
 from console.serving import Server, build_server
-from gaugehouse.acts import Act, Answer, Decision
-from gaugehouse.core import StepResult
+from gaugehouse.acts import Act, Answer
 from gaugehouse.damagedbook import go_on
+from gaugehouse.deciding import Deciding, Writing
 from gaugehouse.errors import CouldNot
 from gaugehouse.facts import DaemonFacts, House
 from gaugehouse.filecheck import file_check
 from gaugehouse.handlers import handlers_of
-from gaugehouse.inbox import Arrival, Batch, Inbox, PendingAct, Ticker
+from gaugehouse.inbox import Arrival, Inbox, PendingAct, Ticker
 from gaugehouse.journal import started, state_of_site
 from gaugehouse.local import door
 from gaugehouse.metrics import Counted, DaemonMetrics
@@ -45,10 +45,8 @@ from gaugehouse.vitals import Vitals, Watched
 from gaugehouse.wiring import core_of
 from history.bookwriter import BookWriter
 from history.chain import Entry
-from history.errors import StoreDamaged, StoreUnavailable
+from history.errors import StoreUnavailable
 from history.readers import ReaderPool
-from history.salvage import mark
-from history.store import Store
 from history.tidying import Kept
 from history.writer import ReadingWriter
 from models.reading import Sample
@@ -61,8 +59,6 @@ SAVED_TOGETHER: Final = 1000
 DRAIN_S: Final = 5.0
 ANSWER_S: Final = 20.0
 """A person waits no longer for an act to be decided and written; the local door waits a little longer."""
-TICKS_TOGETHER: Final = 64
-"""Ticks that are written in one transaction at the most, when so many wait: a flood must not queue for the disk."""
 
 
 class DaemonClock(Clock, Protocol):
@@ -102,8 +98,7 @@ class Daemon:
         self.system: SystemWatch | None = None
         self.register_server: RegisterServer | None = None
         self.vitals: Vitals | None = None
-        self._deciding_ms: int | None = None
-        self._waits = ""  # why decisions cannot be written
+        self._deciding = Deciding(self._core, self._inbox, site.store_path / RECORDS)
         self._supervisor = supervisor_of()
         self.collector = Collector(site.buses, self._take, clock)
 
@@ -125,7 +120,7 @@ class Daemon:
         done, _ = await asyncio.wait({answer}, timeout=ANSWER_S)
         if done:
             return answer.result()
-        why = self._waits or f"nothing was decided for {ANSWER_S:g} s; look at the daemon's log"
+        why = self._deciding.waits or f"nothing was decided for {ANSWER_S:g} s; look at the daemon's log"
         if self._inbox.withdraw(arrival):
             raise CouldNot(f"not done: {why}; do it again once that is mended")
         raise CouldNot(f"not written yet: {why}; it is kept and written as soon as that is mended, do not repeat it")
@@ -133,8 +128,8 @@ class Daemon:
     async def run(self) -> None:
         """Raises `CouldNot` for a port or a store that is taken, whatever a bug raises, and nothing when stopped."""
         with contextlib.ExitStack() as stack:
-            go_on(self.site, self._clock.now_ms())
             listening = self._listen(stack) if self._options.console else None
+            go_on(self.site, self._clock.now_ms())
             stores = stack.enter_context(open_stores(self.site))
             record = self._open_record(stack)
             async with (
@@ -155,7 +150,7 @@ class Daemon:
                     health=self.collector.health_of,
                     build=self._options.build,
                     simulated=self._options.simulated,
-                    waits=lambda: self._waits,
+                    waits=lambda: self._deciding.waits,
                     files=files.told,
                     channels=post.views if post is not None else list,
                     servers=servers.views,
@@ -167,7 +162,9 @@ class Daemon:
                 found = Sources(readings.counters, published, stores.book, readers, self._core.tests.passed_ms)
                 found = found._replace(damaged=lambda: files.faults)
                 self.system = SystemWatch(self.site, self._clock, found, self._report, last_ms)
-                writing = _Writing(book, readings, servers.store, traces, record, ticker, publishing, post)
+                writing = Writing(
+                    book, readings, servers.store, traces, record, ticker, publishing, post, self.system.stepped
+                )
                 self.vitals = Vitals(self._watched(book, readings))
                 counted = Counted(
                     self.site.id,
@@ -194,7 +191,7 @@ class Daemon:
 
         def waiting_s() -> float:
             oldest_ms = inbox.oldest_ms()
-            deciding_ms = self._deciding_ms
+            deciding_ms = self._deciding.since_ms
             since_ms = [ms for ms in (oldest_ms, deciding_ms) if ms is not None]
             return max(0.0, (clock.elapsed_ms() - min(since_ms)) / 1000 / speed) if since_ms else 0.0
 
@@ -206,7 +203,7 @@ class Daemon:
 
         def store() -> str:
             told = readings.counters().failure
-            return self._waits or told
+            return self._deciding.waits or told
 
         return Watched(
             polls=self.collector.polls,
@@ -302,7 +299,7 @@ class Daemon:
         order = {loop.instrument: place for place, loop in enumerate(self.site.loops)}
         return Ticker(seq, self._core.at.elapsed_ms, order)
 
-    async def _serve(self, writing: "_Writing", facts: DaemonFacts, listening: socket.socket | None) -> None:
+    async def _serve(self, writing: Writing, facts: DaemonFacts, listening: socket.socket | None) -> None:
         server = None
         if listening is not None:
             site = self.site
@@ -314,7 +311,7 @@ class Daemon:
             )
             server = build_server(app, site.console_certificate, site.console_key)
         async with asyncio.TaskGroup() as group:
-            deciding = group.create_task(self._decide(writing), name="core")
+            deciding = group.create_task(self._deciding.run(writing), name="core")
             saving = group.create_task(self._save(writing.book), name="state")
             pulse = group.create_task(facts.pulse(), name="live")
             assert self.vitals is not None
@@ -362,75 +359,6 @@ class Daemon:
                 while len(self._inbox):  # noqa: ASYNC110 the core empties it in a few turns of the loop
                     await asyncio.sleep(0.01)
 
-    async def _decide(self, writing: "_Writing") -> None:
-        """The core's own task: one tick after the other, each written before it is told."""
-        while True:
-            arrivals = await self._inbox.take()
-            self._deciding_ms = arrivals[0].elapsed_ms
-            batches = list(writing.ticker.batches(arrivals))
-            for start in range(0, len(batches), TICKS_TOGETHER):
-                if start:
-                    await asyncio.sleep(0)  # the wire has its turn, however much waits here
-                await self._some(batches[start : start + TICKS_TOGETHER], writing)
-            self._deciding_ms = None
-
-    async def _some(self, batches: Sequence[Batch], writing: "_Writing") -> None:
-        """Decide the ticks that wait, write what was decided in one durable transaction, then tell it."""
-        results = [self._one(batch, writing) for batch in batches]
-        entries = [
-            Entry(d.kind, batch.tick.at.time_ms, batch.tick.at.seq, d.body)
-            for batch, result in zip(batches, results, strict=True)
-            for d in result.decisions
-        ]
-        if entries:
-            state = self._core.changed_state()  # asked once: what was told as changed is not told again
-            await self._insist(lambda: writing.book.commit(entries, state))
-            writing.store.requalify(self._core.requalifying.found)
-        for batch, result in zip(batches, results, strict=True):
-            for pending, answer in zip(batch.pending, result.answers, strict=True):
-                if not pending.answer.done():
-                    pending.answer.set_result(answer)
-            writing.readings.put(result.readings)
-            if writing.publishing is not None:
-                writing.publishing.tell(result.readings, len(result.transitions))
-            if writing.post is not None:
-                writing.post.tell(len(result.transitions))
-
-    async def _insist(self, commit: Callable[[], Awaitable[object]]) -> None:
-        """Try until the record book takes it: nothing is told that is not written."""
-        while True:
-            try:
-                await commit()
-            except StoreDamaged:
-                mark(self.site.store_path / RECORDS)  # the next start goes on without what is damaged
-                raise
-            except StoreUnavailable as error:
-                if not self._waits:
-                    log.error("decisions wait, nobody is told of them until they are written: %s", error)
-                self._waits = str(error).replace(f" {self.site.store_path / RECORDS}", "")
-                await asyncio.sleep(0.5)
-            else:
-                if self._waits:
-                    log.info("decisions are written again")
-                self._waits = ""
-                return
-
-    def _one(self, batch: Batch, writing: "_Writing") -> StepResult:
-        """One tick through the core."""
-        tick = batch.tick
-        result = self._core.step(tick)
-        if writing.record is not None and tick.samples:
-            writing.record.write(tick.samples, tick.at.time_ms)
-        writing.traces.add(self._core.loops.traces.take())
-        if result.fault_changes or writing.traces.due:
-            writing.traces.write()
-        if batch.clock_step is not None:
-            log.warning("the clock steps by %.1f s", batch.clock_step.step_ms / 1000)
-            if self.system is not None:
-                self.system.stepped(batch.clock_step.step_ms)
-            result.decisions.insert(0, Decision("clock_step", batch.clock_step._asdict()))
-        return result
-
     async def _save(self, book: BookWriter) -> None:
         """Now and then, what may be some seconds old after a crash."""
         while True:
@@ -444,20 +372,6 @@ class Daemon:
                         gathered = {}
                     await asyncio.sleep(0)  # the wire has its turn
                 await book.save_state(gathered)
-
-
-@dataclass(frozen=True, slots=True)
-class _Writing:
-    """Where a tick's results go."""
-
-    book: BookWriter
-    readings: ReadingWriter
-    store: Store
-    traces: TraceKeeping
-    record: Recorder | None
-    ticker: Ticker
-    publishing: Publishing | None
-    post: PostRoom | None
 
 
 def reason(error: OSError) -> str:

@@ -9,7 +9,7 @@ import httpx
 import pytest
 
 from gaugehouse.acts import act_of
-from gaugehouse.daemon import TICKS_TOGETHER
+from gaugehouse.deciding import TICKS_TOGETHER
 from gaugehouse.errors import CouldNot
 from gaugehouse.faultrecords import fault_rows
 from gaugehouse.inbox import Arrival
