@@ -60,7 +60,7 @@ def create_app(
     build = f"{facts.site.build}.{assets.version}"
     model = Model(facts)
     pages = Pages(facts, model, assets, build)
-    page_feed, us_feed = Feed(facts, build, model.message), Feed(facts, build, model.message_us)
+    page_feed, us_feed = Feed(facts, build, model.parts), Feed(facts, build, partial(model.parts, units="us"))
     api = Api(facts, Feed(facts, build, lambda live: live))
 
     # The framework's own documentation pages load scripts from elsewhere: left out.

@@ -93,18 +93,29 @@ def units_now() -> str:
 
 def shown(column: str) -> Shown:
     """How a column is shown in the units of the moment."""
-    return (US.get(column) if units_now() == "us" else None) or SHOWN[column]
+    return _shown(column, units_now())
+
+
+def _shown(column: str, units: str) -> Shown:
+    return (US.get(column) if units == "us" else None) or SHOWN[column]
 
 
 def unit(column: str) -> str:
     return shown(column).unit
 
 
+_KEPT: Final = 32_768
+"""Figures that are kept as written: most of a farm's are those of the second before."""
 _NO_FIGURE: Final = f"0.{THIN}"
 
 
 def number(value: float, decimals: int, *, signed: bool = False) -> str:
     """Fixed decimals, grouped, true minus; what rounds to zero has no sign."""
+    return _number(value, decimals, signed)
+
+
+@lru_cache(maxsize=_KEPT)
+def _number(value: float, decimals: int, signed: bool) -> str:
     text = f"{abs(value):_.{decimals}f}".replace("_", THIN)
     if not text.strip(_NO_FIGURE):
         return text
@@ -113,9 +124,12 @@ def number(value: float, decimals: int, *, signed: bool = False) -> str:
 
 def written(column: str, value: float | None) -> str:
     """A column's figure in its shown unit, without the unit; "– – –" where there is none."""
-    if value is None:
-        return NOTHING
-    by = shown(column)
+    return NOTHING if value is None else _written(column, value, units_now())
+
+
+@lru_cache(maxsize=_KEPT)
+def _written(column: str, value: float, units: str) -> str:
+    by = _shown(column, units)
     return number(value * by.factor + by.offset, by.decimals, signed=by.signed)
 
 
@@ -150,7 +164,11 @@ def _local(text: str, zone: ZoneInfo) -> datetime:
 
 def clock(text: str, zone: ZoneInfo) -> str:
     """hh:mm:ss on the site's clock."""
-    return _local(text, zone).strftime("%H:%M:%S")
+    return _clock(_local(text, zone))
+
+
+def _clock(local: datetime) -> str:
+    return f"{local.hour:02}:{local.minute:02}:{local.second:02}"
 
 
 def date(text: str, zone: ZoneInfo) -> str:
@@ -165,7 +183,7 @@ def moment(text: str | None, now: str, zone: ZoneInfo) -> str:
         return NOTHING
     then, today = _local(text, zone), _local(now, zone)
     if then.date() == today.date():
-        return then.strftime("%H:%M:%S")
+        return _clock(then)
     day = f"{then.day} {MONTHS[then.month - 1]}"
     if abs(today - then) > timedelta(days=300):
         day += f" {then.year}"

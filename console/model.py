@@ -4,12 +4,17 @@ The first values that a page is served with and every later message of the page 
 function, so that they cannot drift apart. Knows which views make up a page; refuses to know HTML or sockets.
 """
 
+from collections.abc import Iterator
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from console import alarm_views, bus_views, check_views, loop_views, status_views, tank_views
 from console.facts import Facts, Json
 from console.figures import clock, date, in_units, units_now
 from console.words import NOT_WRITTEN
+
+Parts = Iterator[tuple[str, Any]]
+"""Name and value of each part of a message, JSON-ready; a long part is such pairs itself and comes entry by entry."""
 
 
 class Model:
@@ -35,35 +40,42 @@ class Model:
 
     def message_us(self, live: Json) -> Json:
         """The message in US customary units, for the pages that a person reads in them."""
-        with in_units("us"):
-            return self.message(live)
+        return _whole(self.parts(live, "us"))
 
     def message(self, live: Json) -> Json:
         """Everything on the pages that moves, as texts and drawing units."""
-        now, alarms, places = live["time"], live["alarms"], self.places(live)
+        return _whole(self.parts(live, units_now()))
+
+    def parts(self, live: Json, units: str = "metric") -> Parts:
+        """The message in the order in which it is sent. What has an entry for each tank, loop or line of the site is
+        made as it is asked for, entry by entry: whoever sends it may let others have a turn in between."""
+        now, zone, alarms, places = live["time"], self.zone, live["alarms"], self.places(live)
         names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
-        return {
-            "seq": live["seq"],
-            "time": now,
-            "clock": clock(now, self.zone),
-            "date": date(now, self.zone),
-            "head": alarm_views.head(alarms, places),
-            "rev": alarm_views.revision(alarms, live["tests"]),
-            "sound": alarm_views.sounding(alarms),
-            "tanks": {
-                entry["tank"]: tank_views.view(
-                    entry, self.tank_facts(entry["tank"]), self.alarms_of(live, entry), now, self.zone
-                )
-                | {"status": status_views.words(entry, now, self.zone)}
-                for entry in live["tanks"]
-            },
-            "alarms": {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms},
-            "loops": {entry["instrument"]: loop_views.view(entry, names, now, self.zone) for entry in live["loops"]},
-            "buses": {entry["bus"]: bus_views.view(entry, now, self.zone) for entry in live["buses"]},
-            "checks": check_views.strip(live, places, self.zone),
-            "waits": waits(live),
-            "points": {entry["id"]: bus_views.point(entry) for entry in live["points"]},
-        }
+        with in_units(units):
+            yield "seq", live["seq"]
+            yield "time", now
+            yield "clock", clock(now, zone)
+            yield "date", date(now, zone)
+            yield "head", alarm_views.head(alarms, places)
+            yield "rev", alarm_views.revision(alarms, live["tests"])
+            yield "sound", alarm_views.sounding(alarms)
+            yield "tanks", self._tanks(live)
+            yield "alarms", {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms}
+            yield "loops", ((one["instrument"], loop_views.view(one, names, now, zone)) for one in live["loops"])
+            yield "buses", ((one["bus"], bus_views.view(one, now, zone)) for one in live["buses"])
+            yield "checks", check_views.strip(live, places, zone)
+            yield "waits", waits(live)
+            yield "points", {entry["id"]: bus_views.point(entry) for entry in live["points"]}
+
+    def _tanks(self, live: Json) -> Iterator[tuple[str, Json]]:
+        now, zone = live["time"], self.zone
+        standing = {alarm["id"]: (place, alarm) for place, alarm in enumerate(live["alarms"])}
+        for entry in live["tanks"]:
+            ids, facts = entry["alarms"], self.tank_facts(entry["tank"])
+            alarms = [alarm for _, alarm in sorted((standing[i] for i in ids if i in standing), key=_place)]
+            view = tank_views.view(entry, facts, alarms, now, zone)
+            view["status"] = status_views.words(entry, now, zone)
+            yield entry["tank"], view
 
     def alarm_list(self, live: Json) -> list[Json]:
         """The standing alarms in the order in which a person should take them, in parts ``{heading, alarms}``."""
@@ -83,6 +95,14 @@ class Model:
     def alarms_of(live: Json, entry: Json) -> list[Json]:
         ids = set(entry["alarms"])
         return [alarm for alarm in live["alarms"] if alarm["id"] in ids]
+
+
+def _whole(parts: Parts) -> Json:
+    return {name: dict(value) if isinstance(value, Iterator) else value for name, value in parts}
+
+
+def _place(placed: tuple[int, Json]) -> int:
+    return placed[0]
 
 
 def waits(live: Json) -> str:

@@ -6,6 +6,7 @@ stands (bottom below). Coordinates are in drawing units, rounded to tenths.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final
 
 from console.facts import Json
@@ -36,11 +37,21 @@ class Frame:
 
 
 def lying(facts: Json) -> Frame:
-    return Frame(4, LYING_WIDTH - 12, 38, 18, _full_m(facts))
+    return _lying(_full_m(facts))
 
 
 def standing(facts: Json) -> Frame:
-    return Frame(STANDING_HEIGHT - 16, -(STANDING_HEIGHT - 40), 150, 56, _full_m(facts))
+    return _standing(_full_m(facts))
+
+
+@lru_cache(maxsize=4096)
+def _lying(full_m: float) -> Frame:
+    return Frame(4, LYING_WIDTH - 12, 38, 18, full_m)
+
+
+@lru_cache(maxsize=4096)
+def _standing(full_m: float) -> Frame:
+    return Frame(STANDING_HEIGHT - 16, -(STANDING_HEIGHT - 40), 150, 56, full_m)
 
 
 def _full_m(facts: Json) -> float:

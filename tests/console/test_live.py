@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from console import live
 from console.live import Feed, dumps
 from console.model import Model
 from tests.console.fake import FakeFacts
@@ -114,6 +115,44 @@ async def test_a_cancelled_feed_ends_as_cancelled(facts: FakeFacts) -> None:
     with pytest.raises(asyncio.CancelledError):
         await task
     assert feed.clients == 0
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+async def test_a_message_made_in_pieces_is_the_one_made_in_one_go(
+    facts: FakeFacts, units: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    model = Model(facts)
+    monkeypatch.setattr(live, "PIECE", 500)
+    feed = Feed(facts, "7.abc", lambda state: model.parts(state, units))
+    message = model.message if units == "metric" else model.message_us
+    text = await feed.text(facts.live())
+    assert text == dumps(message(facts.live()))
+    assert text.encode() == str.encode(text)
+    assert text.encode("utf-16") == str(text).encode("utf-16")
+
+
+async def test_others_have_a_turn_while_a_message_is_made(facts: FakeFacts, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(live, "PIECE", 500)
+    making = asyncio.ensure_future(Feed(facts, "7.abc", Model(facts).parts).text(facts.live()))
+    turns = 0
+    while not making.done():
+        await asyncio.sleep(0)
+        turns += 1
+    assert turns > len(facts.live()["tanks"])
+
+
+async def test_who_asks_for_an_older_state_than_was_made_gets_the_newer_one(facts: FakeFacts) -> None:
+    feed, old = feed_of(facts), facts.live()
+    facts.advance()
+    new = await feed.text(facts.live())
+    assert await feed.text(old) is new
+    assert feed.serialised == 1
+
+
+def test_an_object_in_pieces_reads_as_one() -> None:
+    whole = {"a": 1, "b": {"c": [1, "–"], "d": {}}, "e": {}}
+    parts = [("a", 1), ("b", iter([("c", [1, "–"]), ("d", {})])), ("e", iter(()))]
+    assert "".join(live.dumped(parts)) == dumps(whole)
 
 
 def test_a_nan_never_leaves_the_house() -> None:
