@@ -4,8 +4,9 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 from gaugehouse.site import Site
-from history.aggregates import Result, Treatment
+from history.aggregates import Result
 from history.aggregating import Question
+from history.points import Treatment
 from models.reading import QUANTITY
 
 GAP_POLLS: Final = 5

@@ -9,9 +9,10 @@ from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 
-from history.aggregates import STANDARD, Points, Result, Treatment, aggregate, rule_of
+from history.aggregates import Result, aggregate, rule_of
 from history.block import Columns, status_parts
 from history.errors import BadQuestion
+from history.points import STANDARD, Points, Treatment
 from history.store import COUNTS_WHEN_BAD
 from models.reading import QUANTITY
 

@@ -12,8 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from history.aggregates import AGGREGATES, STANDARD, Points, Result, Treatment, aggregate
+from history.aggregates import AGGREGATES, Result, aggregate
 from history.errors import BadQuestion
+from history.points import STANDARD, Points, Treatment
 
 DATA = Path(__file__).parents[1] / "data" / "signal"
 QUALITY = {"Good": 0, "Uncertain": 1, "Bad": 2}
