@@ -1,10 +1,10 @@
 """A site's files: readings, the record book and the fault traces, opened together for the daemon or to look into."""
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 from gaugehouse.deriving import SiteModels
 from gaugehouse.errors import CouldNot
@@ -16,6 +16,8 @@ from history.lock import WriterLock
 from history.salvage import finish, unfinished
 from history.sqlite import SqliteStore
 from history.traces import TraceReader, TraceStore
+
+C = TypeVar("C", BookReader, SqliteStore, TraceReader)
 
 READINGS: Final = "readings.sqlite"
 RECORDS: Final = "records.sqlite"
@@ -66,24 +68,18 @@ def _readings(site: Site) -> SqliteStore:
 @contextlib.contextmanager
 def look_into_book(site: Site) -> Iterator[BookReader]:
     """The record book beside a running daemon. Raises `CouldNot` where there is none yet."""
-    path = _existing(site, RECORDS)
-    try:
-        book = BookReader.open(path, site.id)
-    except StoreError as error:
-        raise CouldNot(str(error)) from error
-    with contextlib.closing(book):
+    with _looked_into(site, RECORDS, lambda path: BookReader.open(path, site.id)) as book:
         yield book
 
 
 @contextlib.contextmanager
 def look_into_readings(site: Site) -> Iterator[SqliteStore]:
     """The readings beside a running daemon. Raises `CouldNot` where there are none yet."""
-    path = _existing(site, READINGS)
-    try:
-        store = SqliteStore.open(path, site.id, read_only=True, models=SiteModels(site))
-    except StoreError as error:
-        raise CouldNot(str(error)) from error
-    with contextlib.closing(store):
+
+    def opened(path: Path) -> SqliteStore:
+        return SqliteStore.open(path, site.id, read_only=True, models=SiteModels(site))
+
+    with _looked_into(site, READINGS, opened) as store:
         if (site.store_path / RECORDS).exists():
             with look_into_book(site) as book:
                 store.requalify(requalified_of(book.state()))
@@ -93,17 +89,16 @@ def look_into_readings(site: Site) -> Iterator[SqliteStore]:
 @contextlib.contextmanager
 def look_into_traces(site: Site) -> Iterator[TraceReader]:
     """The fault traces beside a running daemon. Raises `CouldNot` where there are none yet."""
-    path = _existing(site, TRACES)
-    try:
-        traces = TraceReader.open(path, site.id)
-    except StoreError as error:
-        raise CouldNot(str(error)) from error
-    with contextlib.closing(traces):
+    with _looked_into(site, TRACES, lambda path: TraceReader.open(path, site.id)) as traces:
         yield traces
 
 
-def _existing(site: Site, name: str) -> Path:
+def _looked_into(site: Site, name: str, opened: Callable[[Path], C]) -> "contextlib.closing[C]":
+    """A file that is there already, to be closed again."""
     path = site.store_path / name
     if not path.exists():
         raise CouldNot(f"{path}: there is no such file yet; run `gaugehouse run {site.path}` first")
-    return path
+    try:
+        return contextlib.closing(opened(path))
+    except StoreError as error:
+        raise CouldNot(str(error)) from error
