@@ -1,22 +1,13 @@
 """The options of `gaugehouse dip`, apart from the commands themselves: no other command loads what those need."""
 
-from argparse import ArgumentParser, Namespace
-from collections.abc import Callable
-from typing import Any
+from argparse import ArgumentParser
 
-Added = Callable[[str, str], ArgumentParser]
+from gaugehouse.subcommands import Added, subcommands, work
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """The subcommands of `dip`; each sets `dip` to the function that does it."""
-    what = parser.add_subparsers(dest="what", required=True, metavar="WHAT")
-
-    def added(name: str, words: str) -> ArgumentParser:
-        sub = what.add_parser(name, help=words, description=words, epilog=parser.epilog)
-        sub.add_argument("site", metavar="SITE.toml", help="the site file")
-        sub.add_argument("--json", action="store_true", help="for programs")
-        return sub
-
+    added = subcommands(parser)
     _add(added)
     _sample(added)
     _list(added)
@@ -39,7 +30,7 @@ def _add(added: Added) -> None:
     sub.add_argument("--after-setting", action="store_true", help="the gauge was set or mended before: begin anew")
     sub.add_argument("--sure", action="store_true", help="the figures are right although the gauge tells otherwise")
     _common(sub)
-    sub.set_defaults(dip=_run("add"))
+    sub.set_defaults(dip=work("diplook", "add"))
 
 
 def _sample(added: Added) -> None:
@@ -52,7 +43,7 @@ def _sample(added: Added) -> None:
     sub.add_argument("--place", default="", metavar="TEXT", help="where in the tank it was drawn")
     sub.add_argument("--rejected", default="", metavar="WHY", help="it is written down but not accepted")
     _common(sub)
-    sub.set_defaults(dip=_run("sample"))
+    sub.set_defaults(dip=work("diplook", "sample"))
 
 
 def _common(sub: ArgumentParser) -> None:
@@ -68,13 +59,13 @@ def _list(added: Added) -> None:
     sub.add_argument("--tank", metavar="ID")
     sub.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
     sub.add_argument("--to", dest="end", metavar="TIME", help="before this time")
-    sub.set_defaults(dip=_run("list_"))
+    sub.set_defaults(dip=work("diplook", "list_"))
 
 
 def _trend(added: Added) -> None:
     sub = added("trend", "gauge against dip: zero, span, drift, what to have checked; exit 1 when there is something")
     sub.add_argument("tank", metavar="TANK")
-    sub.set_defaults(dip=_run("trend"))
+    sub.set_defaults(dip=work("diplook", "trend"))
 
 
 def _withdraw(added: Added) -> None:
@@ -83,14 +74,4 @@ def _withdraw(added: Added) -> None:
     sub.add_argument("--sample", action="store_true", help="N is a density sample")
     sub.add_argument("--why", required=True, metavar="TEXT")
     sub.add_argument("--by", required=True, metavar="NAME")
-    sub.set_defaults(dip=_run("withdraw"))
-
-
-def _run(name: str) -> Callable[[Namespace], int]:
-    def run(args: Namespace) -> int:
-        from gaugehouse import diplook
-
-        work: Any = getattr(diplook, name)
-        return int(work(args))
-
-    return run
+    sub.set_defaults(dip=work("diplook", "withdraw"))

@@ -1,34 +1,25 @@
 """The options of `gaugehouse status`, apart from the commands themselves: no other command loads what those need."""
 
-from argparse import ArgumentParser, Namespace
-from collections.abc import Callable
-from typing import Any
+from argparse import ArgumentParser
 
-Added = Callable[[str, str], ArgumentParser]
+from gaugehouse.subcommands import Added, subcommands, work
 
 
 def add_arguments(parser: ArgumentParser) -> None:
     """The subcommands of `status`; each sets `status` to the function that does it."""
-    what = parser.add_subparsers(dest="what", required=True, metavar="WHAT")
-
-    def added(name: str, words: str) -> ArgumentParser:
-        sub = what.add_parser(name, help=words, description=words, epilog=parser.epilog)
-        sub.add_argument("site", metavar="SITE.toml", help="the site file")
-        sub.add_argument("--json", action="store_true", help="for programs")
-        return sub
-
+    added = subcommands(parser)
     for name, words in (
         ("show", "the status of each tank, what of its settling is left, and its release"),
         ("batches", "which receipts make up what is in each tank"),
     ):
         sub = added(name, words)
         sub.add_argument("--tank", metavar="ID")
-        sub.set_defaults(status=_run(name))
+        sub.set_defaults(status=work("statuslook", name))
     history = added("history", "what became of the tanks' status, oldest first")
     history.add_argument("--tank", metavar="ID")
     history.add_argument("--from", dest="start", metavar="TIME", help="from this time on")
     history.add_argument("--to", dest="end", metavar="TIME", help="before this time")
-    history.set_defaults(status=_run("history"))
+    history.set_defaults(status=work("statuslook", "history"))
     _release(added)
     sub = _said(added, "quarantine", "set a tank aside: nothing is issued from it, and no test releases it")
     sub.add_argument("--lift", action="store_true", help="the quarantine is over")
@@ -46,7 +37,7 @@ def _release(added: Added) -> None:
     sub.add_argument("--certificate", default="", metavar="NUMBER")
     sub.add_argument("--comment", default="", metavar="TEXT", help="needed for a release before it has settled")
     sub.add_argument("--by", required=True, metavar="NAME")
-    sub.set_defaults(status=_run("release"))
+    sub.set_defaults(status=work("statuslook", "release"))
 
 
 def _said(added: Added, name: str, words: str) -> ArgumentParser:
@@ -54,15 +45,5 @@ def _said(added: Added, name: str, words: str) -> ArgumentParser:
     sub.add_argument("tank", metavar="TANK")
     sub.add_argument("--reason", required=True, metavar="TEXT")
     sub.add_argument("--by", required=True, metavar="NAME")
-    sub.set_defaults(status=_run(name))
+    sub.set_defaults(status=work("statuslook", name))
     return sub
-
-
-def _run(name: str) -> Callable[[Namespace], int]:
-    def run(args: Namespace) -> int:
-        from gaugehouse import statuslook
-
-        work: Any = getattr(statuslook, name)
-        return int(work(args))
-
-    return run
