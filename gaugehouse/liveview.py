@@ -16,7 +16,7 @@ from gaugehouse.core import Core
 from gaugehouse.days import day_of, iso_ms
 from gaugehouse.dipstate import dip_state
 from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
-from gaugehouse.loopacts import state_of
+from gaugehouse.loopcheckjson import state_of
 from gaugehouse.planacts import plan_json
 from gaugehouse.rows import reading_json
 from gaugehouse.sitefile.sheetlines import proof_due

@@ -19,6 +19,7 @@ from gaugehouse.actfields import is_number
 from gaugehouse.alarmacts import alarm_decisions
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.loopcheckjson import item_of, state_of, tanks_of
 from gaugehouse.loopchecks import (
     ABORTED,
     AS_FOUND,
@@ -85,7 +86,7 @@ class Start(NamedTuple):
 
     def _check(self, core: "Core", at: Instant) -> LoopCheck:
         lasts_ms = core.site.loop_check.longest_ms if self.minutes is None else round(self.minutes * 60_000)
-        tanks = _tanks(core, self.instrument)
+        tanks = tanks_of(core, self.instrument)
         first = core.site.tank(tanks[0]) if tanks else None
         ends = None if first is None else first.range_m
         own = first is not None and first.kind is not LevelKind.CURRENT and first.current_signal is not None
@@ -247,7 +248,7 @@ NONE_UNDER_WAY: Final = "no loop check of {!r} is under way"
 def ended(core: "Core", at: Instant, check: LoopCheck, how: str, by: str, filled: Mapping[str, str]) -> Outcome:
     """End a check in whatever way: the loop measures again, its alarms are back in service, the record is written."""
     core.checks.end(check.instrument)
-    for tank in _tanks(core, check.instrument):
+    for tank in tanks_of(core, check.instrument):
         core.keepers[tank].doubt()
     record = {"item": item_of(core, check.instrument)} | record_of(check, how, at.time_ms, by, filled)
     decisions: list[Decision] = [Decision(KIND, {"change": how, **record})]
@@ -263,44 +264,6 @@ def ended(core: "Core", at: Instant, check: LoopCheck, how: str, by: str, filled
 def time_over(core: "Core", at: Instant, check: LoopCheck) -> Outcome:
     """Nobody finished it in time: it returns by itself, with what was taken until then."""
     return ended(core, at, check, TIME_OVER, "", {})
-
-
-def item_of(core: "Core", instrument: str) -> Json:
-    """What was checked, as the site file describes it on that day."""
-    site = core.site
-    found = [(bus, spec) for bus in site.buses for spec in bus.instruments if spec.id == instrument]
-    where = [{"bus": bus.id, "where": bus.device or f"{bus.host}:{bus.port}", "unit": spec.unit} for bus, spec in found]
-    tanks = [{"id": tank, "name": site.tank(tank).name} for tank in _tanks(core, instrument)]
-    name = site.instrument_names.get(instrument, instrument)
-    return {"site": site.name, "name": name, "tanks": tanks} | (where[0] if where else {})
-
-
-def state_of(core: "Core", check: LoopCheck) -> Json:
-    """A check under way for people and programs, with the names of what it blinds and the step to take next."""
-    views = [core.alarms.view(alarm) for alarm in check.blinds]
-    following = check.next()
-    return {
-        "number": check.number,
-        "instrument": check.instrument,
-        "by": check.by,
-        "since": iso_ms(check.started_ms),
-        "until": iso_ms(check.until_ms),
-        "blinds": list(check.blinds),
-        "blinded_names": [view.name for view in views if view is not None],
-        "covered_by": check.covered_by,
-        "before_m": dict(check.before_m),
-        "limit_percent": check.limit_percent,
-        "taken": len(check.steps),
-        "steps": [step._asdict() for run in RUNS for step in check.of(run)],
-        "next": None
-        if following is None
-        else {"run": following[0], "point_mA": following[1], "direction": following[2].value},
-        "verdict": {run: judged(check, run)[0].passes for run in RUNS if check.of(run)},
-    }
-
-
-def _tanks(core: "Core", instrument: str) -> list[str]:
-    return [tank.id for tank in core.site.tanks if tank.instrument == instrument]
 
 
 def _told(body: Json) -> Answer:
