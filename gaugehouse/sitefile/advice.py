@@ -7,7 +7,6 @@ from typing import Final
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS
 from gaugehouse.sitefile.budget import budget_of, damped_of
 from gaugehouse.sitefile.dipchecks import advise_dips
-from gaugehouse.sitefile.domain import level_step_m
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.notifyadvice import advise_notify
@@ -15,6 +14,7 @@ from gaugehouse.sitefile.problems import Report
 from gaugehouse.sitefile.registerschecks import advise_register_server
 from gaugehouse.sitefile.schema import TankTable
 from gaugehouse.sitefile.serverchecks import advise_servers
+from gaugehouse.sitefile.signalfacts import level_step_m
 from gaugehouse.sitefile.tankchecks import range_m
 from gaugehouse.sitefile.wireadvice import advise_wires
 from models.certificate import reference_height_objection

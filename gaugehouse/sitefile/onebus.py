@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from collector.spec import BusKind, BusSpec
-from gaugehouse.sitefile.domain import bus_of
+from gaugehouse.sitefile.busfacts import bus_of
 from gaugehouse.sitefile.problems import Report, SiteError
 from gaugehouse.sitefile.reading import read_tables
 from gaugehouse.sitefile.schema import BusTable, StoreTable
