@@ -41,7 +41,7 @@ def say(**what: Any) -> None:
 
 
 async def look(clock: RealClock, every_s: float) -> None:
-    """Tasks, descriptors, threads and memory of this process, again and again."""
+    """Tasks, descriptors, threads, live objects and memory of this process, again and again."""
     own = psutil.Process()
     while True:
         await asyncio.sleep(every_s)
@@ -51,6 +51,7 @@ async def look(clock: RealClock, every_s: float) -> None:
             tasks=len(asyncio.all_tasks()),
             fds=len(os.listdir("/proc/self/fd")),
             threads=threading.active_count(),
+            objects=len(gc.get_objects()),
             rss_mb=own.memory_info().rss / 2**20,
         )
 

@@ -93,6 +93,7 @@ class Gateway:
         self.port = 0
         self._server: asyncio.Server | None = None
         self._writers: set[asyncio.StreamWriter] = set()
+        self._turning = asyncio.Lock()
 
     async def open(self) -> None:
         self._server = await asyncio.start_server(self._serve, "127.0.0.1", self.port)
@@ -100,14 +101,15 @@ class Gateway:
 
     async def turn(self, kind: str) -> None:
         """Begin another misdeed, or behave again ("")."""
-        self.kind = kind
-        if kind in (mishaps.DROPPED, mishaps.REFUSED):
-            for writer in tuple(self._writers):
-                writer.transport.abort()
-        if kind == mishaps.REFUSED:
-            await self._shut()
-        elif self._server is None:
-            await self.open()
+        async with self._turning:
+            self.kind = kind
+            if kind in (mishaps.DROPPED, mishaps.REFUSED):
+                for writer in tuple(self._writers):
+                    writer.transport.abort()
+            if kind == mishaps.REFUSED:
+                await self._shut()
+            elif self._server is None:
+                await self.open()
 
     async def _shut(self) -> None:
         if self._server is not None:
@@ -123,7 +125,9 @@ class Gateway:
         self._writers.add(writer)
         responder = TcpResponder(self.source)
         try:
-            while not responder.fault and (data := await reader.read(4096)):
+            while not responder.fault:
+                head = await reader.readexactly(6)  # one request at a time, however many wait
+                data = head + await reader.readexactly(int.from_bytes(head[4:], "big"))
                 self.source.last = None
                 reply = responder.feed(data)
                 noted = self.source.last
@@ -141,7 +145,7 @@ class Gateway:
                         fate = noted.fate if noted.fate == SILENT or not kind else kind
                 finally:
                     self._served.append(noted._replace(fate=fate))
-        except ConnectionError:
+        except (ConnectionError, asyncio.IncompleteReadError):
             pass
         finally:
             self._writers.discard(writer)

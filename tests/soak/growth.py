@@ -4,8 +4,9 @@ import statistics
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-WARM: Final = 0.25
-"""Share of the time until all caches are full and all that is kept for a while is there."""
+WARM: Final = 0.5
+"""Share of the time until all that is kept for a while is there, and the files have outgrown the caches of those who
+read them: SQLite keeps up to 2 MB of pages for each connection, and there is one a file and reading thread."""
 
 
 class Look(NamedTuple):
@@ -13,6 +14,7 @@ class Look(NamedTuple):
     tasks: int
     fds: int
     threads: int
+    objects: int
     rss_mb: float
 
 

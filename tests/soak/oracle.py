@@ -12,7 +12,7 @@ from models.reading import Bound, Quality, Reading, Reason
 from simulator.demo.layout import DEMO
 from simulator.faults import FaultKind
 from tests.soak import mishaps
-from tests.soak.gateways import ANSWERED, EXCEPTION, SILENT, Served
+from tests.soak.gateways import ANSWERED, SILENT, Served
 
 TOLERANCE_FRAC: Final = 0.0025
 """Of the span: so far beyond its ends a loop may be by its own tolerance (docs/site-file.md)."""
@@ -27,13 +27,12 @@ NEAR_FRAC: Final = {"north": 0.01, "palm": 0.01, "ridge": 0.01, "finch": 0.015, 
 FLAT: Final = frozenset({FaultKind.FROZEN, FaultKind.HELD, FaultKind.SATURATED, FaultKind.CEILING})
 """What a verdict "frozen" may come of; so may the end of it."""
 FLAT_MS: Final = 3_600_000
+PROBE_MS: Final = 630_000
+"""A temperature or water is used for ten minutes (docs/site-file.md, `max_age`), and may have come a poll earlier."""
+MOST_PROBES: Final = 60
 COMMUNICATION: Final = (Reason.NO_COMMUNICATION, Reason.COMMUNICATION_ERROR)
-FAILED: Final = {
-    SILENT: (Reason.NO_COMMUNICATION,), EXCEPTION: (Reason.COMMUNICATION_ERROR,),
-    mishaps.DROPPED: (Reason.NO_COMMUNICATION,), mishaps.REFUSED: (Reason.NO_COMMUNICATION,),
-    mishaps.LATE: (Reason.NO_COMMUNICATION,),
-}  # fmt: skip
-"""What a request that came to nothing must be stored as; all others are a wrong reply, or none where it was cut off."""
+FAILED: Final = {fate: (Reason.NO_COMMUNICATION,) for fate in (SILENT, mishaps.DROPPED, mishaps.REFUSED, mishaps.LATE)}
+"""What a request without an answer must be stored as; all others are a wrong reply, or none where it came too late."""
 
 LEVEL_OF: Final = {
     "north": lambda v: v["level"] / 1000,
@@ -63,7 +62,9 @@ class Judge:
         self.farthest_frac = 0.0
         of_all = sorted(served, key=lambda row: row.at_ms)
         self._of_level = [row for row in of_all if row.instrument == INSTRUMENT[tank]]
-        self._of_probe = [row for row in of_all if row.instrument == PROBE[tank] and row.fate == ANSWERED]
+        self._of_probe = [
+            row for row in of_all if row.instrument == PROBE[tank] and row.fate in (ANSWERED, mishaps.LATE)
+        ]
         self._place = self._probe_place = 0
         self._faulty_ms = self._flat_ms = -CALM_MS * 1000
 
@@ -133,7 +134,11 @@ class Judge:
         """Temperature and water are the newest that came, or not there."""
         while self._probe_place < len(self._of_probe) and self._of_probe[self._probe_place].at_ms <= reading.time_ms:
             self._probe_place += 1
-        some = [row.values for row in self._of_probe[max(0, self._probe_place - 2) : self._probe_place]]
+        some = [
+            row.values
+            for row in self._of_probe[max(0, self._probe_place - MOST_PROBES) : self._probe_place]
+            if reading.time_ms - row.at_ms <= PROBE_MS
+        ]
         if reading.temperature_degC is not None and not any(
             abs(reading.temperature_degC - values["temperature"]) < 1e-3 for values in some
         ):

@@ -94,7 +94,8 @@ async def soak(folder: Path, hours: float, speed: float, seed: int = SEED) -> So
                     break
                 done.mishaps += 1
                 _happen(one, farm, gateways, clock, group)
-            await clock.sleep_until_elapsed(begun_ms - START_MS + round(hours * 3_600_000))
+            if child.returncode is None:
+                await clock.sleep_until_elapsed(begun_ms - START_MS + round(hours * 3_600_000))
             for task in beside[1:]:
                 task.cancel()
             if child.returncode is None:
