@@ -7,6 +7,8 @@ header (`current [mA]`) or by the call.
 import csv
 import math
 import re
+import struct
+import warnings
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -55,8 +57,11 @@ def read_burst(path: Path, rate_Hz: float | None, column: str | None, channel: i
 def _wav(path: Path, channel: int) -> Burst:
     """Samples as parts of full scale."""
     try:
-        rate, data = wavfile.read(path)
-    except (ValueError, OSError, EOFError) as error:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", wavfile.WavFileWarning)  # chunks that only players want
+            rate, data = wavfile.read(path)
+    except (ValueError, OSError, EOFError, struct.error, UnboundLocalError, ZeroDivisionError) as error:
+        # what the library raises for a file without samples or with a damaged head
         raise CallError(f"{path}: this is no WAV file of plain samples (PCM): {error}") from error
     array = np.asarray(data)
     channels = 1 if array.ndim == 1 else array.shape[1]
