@@ -1,7 +1,8 @@
 """The diagnosis against labelled faults of the simulator: a confusion matrix with the extra signals wired, one without.
 
 Right: the true cause stands at the top, and what stands level with it are only causes that the evidence cannot tell
-from it (GROUPS). A case takes about a third of a second, one that goes by hours about six.
+from it (GROUPS). A case takes about a third of a second, one that goes by hours about six. With --healthy nothing is
+wrong with any loop: every verdict, and every declared fault, is a false one.
 """
 
 import argparse
@@ -12,6 +13,7 @@ from typing import Final, NamedTuple
 
 from alerts.diagnosis import Question, diagnose
 from simulator.cases import LABELS, case
+from tests.bench.healthy import loop_days
 from tests.bench.labelled import question, without
 
 BUILDING: Final = range(1_000, 1_999)
@@ -95,15 +97,30 @@ def matrix(answers: Iterable[Answer]) -> list[str]:
     return lines
 
 
+def healthy(seeds: Sequence[int], days: int) -> list[str]:
+    """Lines that tell of loops without a fault: how many days of a loop, what was said of them all the same."""
+    looked, looks, said = 0, 0, []
+    for seed in seeds:
+        for one in loop_days(seed, days):
+            looked, looks = looked + 1, looks + one.looks
+            said += [f"  {one.loop}, seed {seed}: declared {name}" for name in one.faults]
+            said += [f"  {one.loop}, seed {seed}: {'/'.join(causes)}" for _, _, causes in one.verdicts]
+    return [f"healthy loops: {looked} loop-days, looked at {looks} times, {len(said)} false", *said]
+
+
 def main(argv: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--short", action="store_true", help="five of each class that needs no night")
     parser.add_argument("--each", type=int, default=60, help="cases of each class")
     parser.add_argument("--building", action="store_true", help="take the seeds that the rules were built on")
     parser.add_argument("--labels", nargs="*", default=None)
+    parser.add_argument("--healthy", type=int, metavar="FARMS", help="a day of so many farms without a fault instead")
     parser.add_argument("--processes", type=int, default=1)
     args = parser.parse_args(argv)
     seeds = BUILDING if args.building else PROVING
+    if args.healthy:
+        print("\n".join(healthy(seeds[: args.healthy], 1)))
+        return
     labels = args.labels or (SHORT_LABELS if args.short else tuple(LABELS))
     jobs = [(name, seed) for name in labels for seed in seeds[: 5 if args.short else args.each]]
     if args.processes > 1:
