@@ -13,6 +13,7 @@ from console.api import Api
 from console.assets import Assets
 from console.check_api import CheckApi
 from console.check_pages import CheckPages
+from console.chosen import Chosen, Feeds
 from console.described import describe
 from console.dip_api import DipApi
 from console.dip_pages import DipPages
@@ -60,7 +61,7 @@ def create_app(
     build = f"{facts.site.build}.{assets.version}"
     model = Model(facts)
     pages = Pages(facts, model, assets, build)
-    page_feed, us_feed = Feed(facts, build, model.parts), Feed(facts, build, partial(model.parts, units="us"))
+    page_feeds = Feeds(facts, build, model.parts)
     api = Api(facts, Feed(facts, build, lambda live: live))
 
     # The framework's own documentation pages load scripts from elsewhere: left out.
@@ -77,7 +78,7 @@ def create_app(
 
     async def feed(socket: WebSocket) -> None:
         """What the pages listen to."""
-        await (us_feed if socket.query_params.get("units") == "us" else page_feed).serve(socket)
+        await page_feeds.serve(socket)
 
     app.include_router(api.router)
     app.include_router(AlarmApi(facts).router)
@@ -120,6 +121,7 @@ def create_app(
     app.include_router(signing.router)
     app.include_router(WhoApi().router)
     describe(app)
+    app.add_middleware(Chosen)
     app.add_middleware(Steady, now=lambda: now_of(facts))
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
     app.add_middleware(Shares, address=partial(address_of, proxies=tuple(proxies)), local=from_this_machine)

@@ -59,7 +59,6 @@ SCRIPT: Final[Mapping[str, str]] = MappingProxyType(
         "began": "Begun. Apply 4 mA.",
         "took": "{place}: shown {shown} mA, error {error} % of span.",
         "ended": "Ended: the loop measures again. Record {number}.",
-        "no_number": "That is no number.",
         "next_left": "As found is whole. Finish it, or adjust and take the as-left steps.",
     }
 )

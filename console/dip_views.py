@@ -11,8 +11,9 @@ from zoneinfo import ZoneInfo
 
 from console.dip_words import DIP, DUE
 from console.facts import Json
-from console.figures import NOTHING, moment, number, until, written
+from console.figures import NOTHING, moment, number, shown, until, with_unit, written
 from console.lookup import time_ms
+from console.units import units_now
 
 WIDE: Final = 560
 HIGH: Final = 240
@@ -30,14 +31,15 @@ def overview(tank: Json, state: Json, now: str, zone: ZoneInfo) -> Json:
         "name": tank["name"],
         "product": tank["product"],
         "last": last(level, now, zone),
-        "off": NOTHING if level is None or level["difference_m"] is None else _mm(level["difference_m"], signed=True),
+        "off": NOTHING if level is None else _apart(level["difference_m"]),
         "beyond": level is not None and level["within"] is False,
         "water": DIP["water_none"] if water is None else DIP["water" if _counts(state) else "water_old"].format(
-            water=_mm(water["water_m"]), time=moment(water["time"], now, zone)
+            water=with_unit("dip_m", water["water_m"]), time=moment(water["time"], now, zone)
         ),
-        "base": DIP["base"].format(base=number(state["base_kgpm3"], 1)) if sample is None
+        "base": DIP["base"].format(base=with_unit("density_kgpm3", state["base_kgpm3"])) if sample is None
         else DIP["base_sample"].format(
-            base=number(sample["base_kgpm3"], 1), number=sample["number"], time=moment(sample["time"], now, zone)
+            base=with_unit("density_kgpm3", sample["base_kgpm3"]), number=sample["number"],
+            time=moment(sample["time"], now, zone)
         ),
         "due": due(state, now, zone),
         "overdue": state["overdue"],
@@ -54,7 +56,7 @@ def last(level: Json | None, now: str, zone: ZoneInfo) -> str:
     """The newest dip of the level, in words."""
     if level is None:
         return DIP["none"]
-    said = f"{_mm(level['level_m'])} mm"
+    said = with_unit("dip_m", level["level_m"])
     return DIP["last"].format(level=said, by=level["by"], time=moment(level["time"], now, zone))
 
 
@@ -76,7 +78,7 @@ def line(state: Json | None, now: str, zone: ZoneInfo) -> Json:
     if level is None:
         return {"dip": NOTHING, "dip_note": f"{DIP['none']}; {coming}"}
     by = DIP["by"].format(by=level["by"], time=moment(level["time"], now, zone))
-    return {"dip": _mm(level["level_m"]), "dip_note": f"{by}; {coming}"}
+    return {"dip": written("dip_m", level["level_m"]), "dip_note": f"{by}; {coming}"}
 
 
 def wait(state: Json) -> str:
@@ -95,22 +97,21 @@ def rows(dips: Sequence[Json], limit_m: float, now: str, zone: ZoneInfo) -> list
 
 
 def _row(dip: Json, limit_m: float, now: str, zone: ZoneInfo) -> Json:
-    off, limit = dip["difference_m"], number(1000 * limit_m, 0)
-    temperature = dip["temperature_degC"]
+    off, limit = dip["difference_m"], with_unit("limit_m", limit_m)
     return {
         "number": dip["number"],
         "time": moment(dip["time"], now, zone),
-        "readings": " · ".join(number(1000 * one, 1) for one in dip["readings_m"]),
+        "readings": " · ".join(written("dip_m", one) for one in dip["readings_m"]),
         "method": dip["method"],
         "verify": dip["purpose"] == "verify",
         "after_setting": dip["after_setting"],
-        "level": _mm(dip["level_m"]),
-        "water": _mm(dip["water_m"]),
-        "temperature": NOTHING if temperature is None else f"{written('temperature_degC', temperature)}",
+        "level": written("dip_m", dip["level_m"]),
+        "water": written("dip_m", dip["water_m"]),
+        "temperature": written("temperature_degC", dip["temperature_degC"]),
         "kind": dip["temperature_kind"],
-        "gauge": _mm(dip["gauge_m"]),
+        "gauge": written("dip_m", dip["gauge_m"]),
         "off": NOTHING if off is None
-        else DIP["off"].format(off=_mm(off, signed=True), u95=number(1000 * dip["difference_u95_m"], 1)),
+        else DIP["off"].format(off=_apart(off), u95=with_unit("apart_m", dip["difference_u95_m"])),
         "within": "" if off is None else DIP["within" if dip["within"] else "beyond"].format(limit=limit),
         "beyond": dip["within"] is False,
         "by": dip["by"],
@@ -124,10 +125,10 @@ def sample_rows(samples: Sequence[Json], now: str, zone: ZoneInfo) -> list[Json]
         {
             "number": one["number"],
             "time": moment(one["time"], now, zone),
-            "observed": number(one["observed_kgpm3"], 1),
+            "observed": written("density_kgpm3", one["observed_kgpm3"]),
             "at": written("temperature_degC", one["observed_degC"]),
             "meter": one["meter"],
-            "base": number(one["base_kgpm3"], 1),
+            "base": written("density_kgpm3", one["base_kgpm3"]),
             "verdict": DIP["accepted"] if one["accepted"] else DIP["rejected"].format(why=one["why"]),
             "by": one["by"],
             "comment": one["comment"],
@@ -143,22 +144,22 @@ def trend(told: Json, now: str, zone: ZoneInfo) -> Json:
     since = "" if drift is None or drift["since"] is None else moment(drift["since"], now, zone)
     limit_m = told["limit_m"]
     return {
-        "limit": f"{number(1000 * limit_m, 0)} mm, {told['limit_source']}",
+        "limit": f"{with_unit('limit_m', limit_m)}, {told['limit_source']}",
         "refused": told["split_refused"],
         "zero": "" if split is None else DIP["zero"].format(
-            value=number(1000 * split["zero_m"], 1, signed=True), u95=number(1000 * split["zero_u95_m"], 1),
-            at=_mm(split["zero_at_m"]),
+            value=_apart(split["zero_m"]), u95=with_unit("apart_m", split["zero_u95_m"]),
+            at=with_unit("dip_m", split["zero_at_m"]),
         ),
         "span": "" if split is None else DIP["span"].format(
-            value=number(1000 * split["span_m_per_m"], 2, signed=True),
-            u95=number(1000 * split["span_u95_m_per_m"], 2),
+            value=written("span_m_per_m", split["span_m_per_m"], signed=True),
+            u95=with_unit("span_m_per_m", split["span_u95_m_per_m"]), length=DIP[units_now()],
         ),
         "split": "" if split is None
-        else DIP["split"].format(dips=split["dips"], left=number(1000 * split["left_m"], 1)),
+        else DIP["split"].format(dips=split["dips"], left=with_unit("apart_m", split["left_m"])),
         "drift": NOTHING if way is None else DIP[way].format(time=since),
         "runs": "" if drift is None else DIP["runs"].format(runs=number(drift["run_length"], 0)),
         "verified": [
-            {"place": place, "off": DIP["not_done"] if off is None else f"{_mm(off, signed=True)} mm"}
+            {"place": place, "off": DIP["not_done"] if off is None else with_unit("apart_m", off, signed=True)}
             for place, off in told["verified"].items()
         ],
         "check": [one["words"] for one in told["check"]],
@@ -180,22 +181,24 @@ class _Scale(NamedTuple):
 
 
 def chart(dips: Sequence[Json], limit_m: float, across: Sequence[float], zone: ZoneInfo | None) -> Json:
-    """Gauge less dip in mm, upward, over time (zone given) or level: points, marks of both axes, lines of the limit."""
-    off = [1000 * one["difference_m"] for one in dips]
-    limit = 1000 * limit_m
+    """Gauge less dip, upward, over time (zone given) or level: points, marks of both axes, lines of the limit."""
+    factor = shown("apart_m").factor
+    off = [factor * one["difference_m"] for one in dips]
+    limit = factor * limit_m
     reach = 1.1 * max([limit, *(abs(one) for one in off)])
-    reach += min(limit, max((1000 * one["difference_u95_m"] for one in dips), default=0.0))
+    reach += min(limit, max((factor * one["difference_u95_m"] for one in dips), default=0.0))
     step = _step(2 * reach / 5)
     up = _Scale(-reach, reach, HIGH - BOTTOM, TOP)
     low, high = min(across, default=0.0), max(across, default=1.0)
     room = max(0.05 * (high - low), 0.5 if zone is None else 43_200.0)
     along = _Scale(low - room, high + room, LEFT, WIDE - RIGHT)
+    places = max(0, -math.floor(math.log10(step) + 1e-9))
     marks = [step * k for k in range(math.ceil(-reach / step), math.floor(reach / step) + 1)]
     return {
         "wide": WIDE, "high": HIGH, "left": LEFT, "right": WIDE - RIGHT, "mark_x": LEFT - 8, "mark_y": HIGH - 8,
         "zero": up.at(0.0),
         "limits": [up.at(limit), up.at(-limit)],
-        "rungs": [{"y": up.at(one), "text": number(one, 0, signed=True)} for one in marks],
+        "rungs": [{"y": up.at(one), "text": number(one, places, signed=True)} for one in marks],
         "ticks": [] if not dips else [
             {"x": along.at(one), "text": _tick(one, zone), "end": k == 2}
             for k, one in enumerate((low, (low + high) / 2, high)) if k == 0 or high > low
@@ -205,9 +208,10 @@ def chart(dips: Sequence[Json], limit_m: float, across: Sequence[float], zone: Z
                 "x": along.at(x), "y": up.at(y), "beyond": one["within"] is False, "verify": one["purpose"] == "verify",
                 "cross": f"M{along.at(x) - 6:.1f} {up.at(y) - 6:.1f}l12 12m0 -12l-12 12",
                 "box": f"M{along.at(x) - 5:.1f} {up.at(y) - 5:.1f}h10v10h-10z",
-                "low": up.at(max(-reach, y - 1000 * one["difference_u95_m"])),
-                "high": up.at(min(reach, y + 1000 * one["difference_u95_m"])),
-                "words": f"dip {one['number']}: {number(y, 1, signed=True)} mm at {_mm(one['level_m'])} mm",
+                "low": up.at(max(-reach, y - factor * one["difference_u95_m"])),
+                "high": up.at(min(reach, y + factor * one["difference_u95_m"])),
+                "words": f"dip {one['number']}: {with_unit('apart_m', one['difference_m'], signed=True)} "
+                f"at {with_unit('dip_m', one['level_m'])}",
             }
             for x, y, one in zip(across, off, dips, strict=True)
         ],
@@ -222,10 +226,10 @@ def _step(about: float) -> float:
 
 def _tick(value: float, zone: ZoneInfo | None) -> str:
     if zone is None:
-        return _mm(value)
+        return written("dip_m", value)
     local = datetime.fromtimestamp(value, zone)
     return f"{local:%Y-%m-%d}"
 
 
-def _mm(value: float | None, *, signed: bool = False) -> str:
-    return NOTHING if value is None else number(1000 * value, 1, signed=signed)
+def _apart(value: float | None) -> str:
+    return written("apart_m", value, signed=True)

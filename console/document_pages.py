@@ -17,6 +17,7 @@ from console import document_words as words
 from console.document_api import DAY, question
 from console.facts import Facts, Json
 from console.model import Model
+from console.units import VOLUMES
 
 DAYS: Final = 31
 """So far back papers are looked for where no first day is asked for."""
@@ -58,6 +59,7 @@ class DocumentPages:
             facts=facts,
             form=document_views.form(facts),
             units=words.UNITS,
+            volumes={name: one._asdict() for name, one in VOLUMES.items()},
             document_caution=words.CAUTION,
             field_words=dict(words.FIELDS),
             script=dict(words.SCRIPT),

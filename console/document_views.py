@@ -7,25 +7,16 @@ from zoneinfo import ZoneInfo
 
 from console import document_words as words
 from console.facts import Json
-from console.figures import NBSP, NOTHING, clock, moment, number
+from console.figures import NBSP, NOTHING, clock, moment, trimmed, unit, with_unit, written
 from console.words import DAYS as DAY_NAMES
 from console.words import MONTHS
 
 STANDS: Final = ("opening balance", "outside stock")
 
 
-def litres(value: float | None, *, signed: bool) -> str:
-    """A volume to 0.1 L where it has such a part: a paper of whole litres looks like one."""
-    if value is None:
-        return NOTHING
-    places = 0 if round(1000 * value, 1) == round(1000 * value) else 1
-    return number(1000 * value, places, signed=signed)
-
-
 def row(document: Json, names: Json, now: str, zone: ZoneInfo) -> Json:
     """One document. names: ids to names of tanks, places and owners."""
     signed = document["kind"] not in STANDS
-    temperature, density = document["temperature_degC"], document["density_kg_m3"]
     place = document["details"].get("place", "")
     undone = document["undone"]
     return {
@@ -33,10 +24,10 @@ def row(document: Json, names: Json, now: str, zone: ZoneInfo) -> Json:
         "kind": document["kind"],
         "paper": document["paper"],
         "where": names.get(document["tank"] or place, document["tank"] or place),
-        "observed": litres(document["observed_m3"], signed=signed),
-        "standard": litres(document["standard_m3"], signed=signed),
-        "temperature": NOTHING if temperature is None else number(temperature, 1),
-        "density": NOTHING if density is None else number(density, 1),
+        "observed": trimmed("paper_m3", document["observed_m3"], signed=signed),
+        "standard": trimmed("paper_m3", document["standard_m3"], signed=signed),
+        "temperature": written("temperature_degC", document["temperature_degC"]),
+        "density": written("density_kgpm3", document["density_kg_m3"]),
         "by": document["by"],
         "time": moment(document["time"], now, zone),
         "notes": "; ".join(notes(document, names)),
@@ -47,15 +38,19 @@ def row(document: Json, names: Json, now: str, zone: ZoneInfo) -> Json:
     }
 
 
+def _volume(value: float | None) -> str:
+    return NOTHING if value is None else f"{trimmed('paper_m3', value)} {unit('paper_m3')}"
+
+
 def notes(document: Json, names: Json) -> list[str]:
     """What a document tells beside its figures."""
     details: Json = document["details"]
     said = [words.OWNER.format(owner=names.get(document["owner"], document["owner"]))] if document["owner"] else []
     if "drawn_m3" in details:
-        parts = {name: litres(details.get(f"{name}_m3"), signed=False) for name in ("drawn", "water", "fuel")}
+        parts = {name: _volume(details.get(f"{name}_m3")) for name in ("drawn", "water", "fuel")}
         said.append(words.DRAWN.format(**parts))
     if "meter_closing_m3" in details:
-        opening, closing = (number(details[f"meter_{name}_m3"], 3) for name in ("opening", "closing"))
+        opening, closing = (with_unit("meter_m3", details[f"meter_{name}_m3"]) for name in ("opening", "closing"))
         said.append(f"{names.get(details['meter'], details['meter'])}: "
                     + words.READ.format(opening=opening, closing=closing))  # fmt: skip
     for name, sentence in words.NOTES.items():
@@ -134,6 +129,7 @@ def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: 
     seen = {} if check is None else {
         one["document"]: _move(one, zone) for one in check["movements"] if one["document"] is not None
     }  # fmt: skip
+    total = "" if check is None else trimmed("paper_m3", check["paper_m3"], signed=True)
     rows = [row(one, names, now, zone) | {"seen": seen.get(one["number"], "")} for one in papers]
     return {
         "name": words.WAYS[way].format(where=names.get(tank, tank)) if tank else words.ELSEWHERE,
@@ -141,8 +137,8 @@ def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: 
         "others": "" if check is None or not check["others"] else words.OTHERS.format(
             numbers=", ".join(map(str, check["others"]))
         ),
-        "observed": "" if check is None or check["standard"] else litres(check["paper_m3"], signed=True),
-        "standard": "" if check is None or not check["standard"] else litres(check["paper_m3"], signed=True),
+        "observed": "" if check is None or check["standard"] else total,
+        "standard": "" if check is None or not check["standard"] else total,
         "gauge": "" if check is None else _gauge(check, zone),
         "mark": check["verdict"] if check is not None and check["verdict"] in ("apart", "no paper") else "",
         "rows": rows,
@@ -153,11 +149,11 @@ def _gauge(check: Json, zone: ZoneInfo) -> str:
     """What the gauge saw beside these papers, in a sentence."""
     moves, difference = check["movements"], check["difference_m3"]
     told = words.BESIDE[check["verdict"]].format(
-        moved=NOTHING if check["moved_m3"] is None else number(1000 * check["moved_m3"], 0, signed=True),
-        u95=NOTHING if check["u95_m3"] is None else number(1000 * check["u95_m3"], 0),
+        moved=with_unit("volume_m3", check["moved_m3"], signed=True),
+        u95=written("volume_m3", check["u95_m3"]),
         movements=words.MOVEMENTS[len(moves) == 1].format(count=len(moves)),
         times=", ".join(_times(one, zone) for one in moves),
-        apart="" if difference is None else number(1000 * abs(difference), 0),
+        apart="" if difference is None else with_unit("volume_m3", abs(difference)),
         way=words.MORE if (difference or 0.0) > 0 else words.LESS,
     )
     if check["like_document"] is not None:
@@ -167,8 +163,8 @@ def _gauge(check: Json, zone: ZoneInfo) -> str:
 
 
 def _move(one: Json, zone: ZoneInfo) -> str:
-    within = NOTHING if one["gsv_u95_m3"] is None else number(1000 * one["gsv_u95_m3"], 0)
-    return f"{number(1000 * one['gsv_m3'], 0, signed=True)}{NBSP}±{NBSP}{within} {_times(one, zone)}"
+    within = written("volume_m3", one["gsv_u95_m3"])
+    return f"{written('volume_m3', one['gsv_m3'], signed=True)}{NBSP}±{NBSP}{within} {_times(one, zone)}"
 
 
 def _times(one: Json, zone: ZoneInfo) -> str:
@@ -205,7 +201,9 @@ def form(facts: Json) -> Json:
             "words": title,
             "options": options.get(name),
             "flag": name in words.FLAGS,
-            "unit": "volume" if name in words.VOLUMES else {"temperature": "°C", "density": "kg/m³"}.get(name, ""),
+            "unit": "volume"
+            if name in words.VOLUMES
+            else {"temperature": "temperature_degC", "density": "density_kgpm3"}.get(name, ""),
         }
         for name, title in words.FIELDS.items()
         if name not in words.CHOICES or options[name]

@@ -68,8 +68,8 @@ FLAG_NOTES: Final = MappingProxyType(
     }
 )
 
-DRAWN: Final = "{drawn} L drawn: {water} L water, {fuel} L fuel"
-READ: Final = "{opening} to {closing} m³"
+DRAWN: Final = "{drawn} drawn: {water} water, {fuel} fuel"
+READ: Final = "{opening} to {closing}"
 CORRECTS: Final = "puts right document {number}"
 PUT_RIGHT: Final = "put right by {numbers}"
 UNDONE: Final = "undone by {by}"
@@ -89,10 +89,10 @@ NONE: Final = "No document from {first} to {last}."
 SPAN: Final = "{last} back to {first}"
 BESIDE: Final = MappingProxyType(
     {
-        "agree": "the gauge saw {moved} L ± {u95}, {movements}: agrees",
-        "apart": "the gauge saw {moved} L ± {u95}, {movements}: {apart} L {way} than the papers, beyond its own ±",
+        "agree": "the gauge saw {moved} ± {u95}, {movements}: agrees",
+        "apart": "the gauge saw {moved} ± {u95}, {movements}: {apart} {way} than the papers, beyond its own ±",
         "no movement": "the gauge saw no movement: too little or too slow for it, or another day",
-        "no paper": "the gauge saw {moved} L ± {u95}, {times}: a paper is missing, or stands at another tank or day",
+        "no paper": "the gauge saw {moved} ± {u95}, {times}: a paper is missing, or stands at another tank or day",
         "not known": "not compared: a paper lacks a volume",
     }
 )
@@ -106,7 +106,7 @@ SCRIPT: Final = MappingProxyType(
         "name_first": "write your name first",
         "offline": "the console does not answer",
         "failed": "not done: {why}",
-        "done": "Written down: document {numbers}.",
+        "done": "Written down: document {numbers}{figures}.",
         "undone": "Document {number} is undone.",
         "taken": "{count} documents taken: {first} to {last}.",
         "mistakes": "Nothing was written down. What to mend:",

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from console.alarm_views import age
 from console.facts import Json
-from console.figures import NBSP, NOTHING, SHOWN, duration, moment, number, parse_time, with_unit, written
+from console.figures import NBSP, NOTHING, duration, moment, number, parse_time, shown, with_unit, written
 from console.words import CONDITIONS, DEVICE, FAULT_FLAGS, FAULT_PAGE, FAULTS, FLOWS, PAGE, QUANTITIES, SUPPLY_ROWS
 
 DRAWN_FIRST: Final = ("level", "percent")
@@ -176,7 +176,7 @@ def traced(samples: list[Json], ne43: Json) -> tuple[Json, list[list[Any]]]:
     A point: UTC ms, value or None, outcome.
     """
     column: Json = {
-        **SHOWN["current_mA"]._asdict(),
+        **shown("current_mA")._asdict(),
         "name": QUANTITIES["current_mA"],
         "lines": [],
         "bands": bands(ne43),

@@ -1,149 +1,68 @@
-"""How a figure is written for a person: unit, decimals, thin spaces, a true minus, and what to think of it.
+"""How a figure is written for a person: its number with its unit, times, and what to think of it.
 
-Knows the shown unit of every column; refuses to compute a figure. Digits are grouped by three with a narrow no-break
-space. Source: ISO 80000-1, 7.3.1 (from memory). The sign always stands on a rate.
+Knows words and marks; refuses to compute a figure. The units are of `console.units`, the digits of `console.numbers`.
+The sign always stands on a rate.
 """
 
 import re
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from contextvars import ContextVar
 from datetime import datetime, timedelta
 from functools import lru_cache
-from types import MappingProxyType
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from console.numbers import KEPT, MINUS, THIN, feet, feet_in_words, number, number_in, style_now
+from console.units import shown, shown_in, unit, units_now
 from console.words import DAYS, MONTHS, PAGE
 
-THIN: Final = "\N{NARROW NO-BREAK SPACE}"
-MINUS: Final = "\N{MINUS SIGN}"
+__all__ = [
+    "MINUS", "NBSP", "NOTHING", "THIN", "Figure", "clock", "date", "duration", "figure", "moment", "number",
+    "parse_time", "plainly", "shown", "trimmed", "unit", "until", "with_unit", "written",
+]  # fmt: skip
+
 NBSP: Final = "\N{NO-BREAK SPACE}"
 NOTHING: Final = "– – –"
 
 
-class Shown(NamedTuple):
-    """Shown figure = column * factor + offset, in `unit`, with so many decimals."""
-
-    factor: float
-    unit: str
-    decimals: int
-    signed: bool = False
-    offset: float = 0.0
+def written(column: str, value: float | None, *, signed: bool | None = None, decimals: int | None = None) -> str:
+    """A figure in its shown unit, without the unit; "– – –" where there is none. signed, decimals: None = as usual."""
+    return NOTHING if value is None else _written(column, value, signed, decimals, units_now(), style_now())
 
 
-SHOWN: Final[Mapping[str, Shown]] = MappingProxyType(
-    {
-        "tov_m3": Shown(1000, "L", 0),
-        "gov_m3": Shown(1000, "L", 0),
-        "gsv_m3": Shown(1000, "L", 0),
-        "gsv_u95_m3": Shown(1000, "L", 0),
-        "room_m3": Shown(1000, "L", 0),
-        "usable_m3": Shown(1000, "L", 0),
-        "dead_m3": Shown(1000, "L", 0),
-        "level_m": Shown(1000, "mm", 0),
-        "ullage_m": Shown(1000, "mm", 0),
-        "water_m": Shown(1000, "mm", 0),
-        "temperature_degC": Shown(1, "°C", 1),
-        "volume_percent": Shown(1, "%", 1),
-        "level_percent": Shown(1, "%", 1),
-        "rate_m3_per_h": Shown(1000 / 60, "L/min", 0, signed=True),
-        "mass_kg": Shown(1, "kg", 0),
-        "current_mA": Shown(1, "mA", 3),
-        "noise_m": Shown(1000, "mm", 1),
-    }
-)
-
-INCH_M: Final = 0.0254
-GALLON_M3: Final = 231 * INCH_M**3
-POUND_KG: Final = 0.45359237
-"""Exact. Source: NIST SP 811 (2008), appendix B.8 (inch, gallon U.S., pound avoirdupois, degree Fahrenheit)."""
-
-_GALLONS: Final = Shown(1 / GALLON_M3, "US gal", 0)
-_INCHES: Final = Shown(1 / INCH_M, "in", 2)
-US: Final[Mapping[str, Shown]] = MappingProxyType(
-    {name: _GALLONS for name, one in SHOWN.items() if one.unit == "L"}
-    | {name: _INCHES for name, one in SHOWN.items() if one.unit == "mm"}
-    | {
-        "noise_m": Shown(1 / INCH_M, "in", 3),
-        "temperature_degC": Shown(1.8, "°F", 1, offset=32.0),
-        "rate_m3_per_h": Shown(1 / GALLON_M3 / 60, "gal/min", 0, signed=True),
-        "mass_kg": Shown(1 / POUND_KG, "lb", 0),
-    }
-)
-"""US customary units, where they differ. A page shows them only when it names all its units by `unit`."""
-
-UNITS: Final = ("metric", "us")
-_units: ContextVar[str] = ContextVar("units", default="metric")
+@lru_cache(maxsize=KEPT)
+def _written(column: str, value: float, signed: bool | None, decimals: int | None, units: str, style: str) -> str:
+    by = shown_in(column, units)
+    told = value * by.factor + by.offset
+    if by.form == "feet":
+        return feet(told)
+    places = by.decimals if decimals is None else decimals
+    return number_in(told, places, by.signed if signed is None else signed, style)
 
 
-@contextmanager
-def in_units(units: str) -> Iterator[None]:
-    """Figures are written in these units meanwhile, by this task only; an unknown word means metric."""
-    before = _units.set(units if units in UNITS else "metric")
-    try:
-        yield
-    finally:
-        _units.reset(before)
+def with_unit(column: str, value: float | None, *, signed: bool | None = None, decimals: int | None = None) -> str:
+    if value is None:
+        return NOTHING
+    by = shown(column)
+    if by.form == "feet":
+        return feet_in_words(value * by.factor + by.offset)
+    return f"{written(column, value, signed=signed, decimals=decimals)}{NBSP}{by.unit}"
 
 
-def units_now() -> str:
-    return _units.get()
-
-
-def shown(column: str) -> Shown:
-    """How a column is shown in the units of the moment."""
-    return _shown(column, units_now())
-
-
-def _shown(column: str, units: str) -> Shown:
-    return (US.get(column) if units == "us" else None) or SHOWN[column]
-
-
-def unit(column: str) -> str:
-    return shown(column).unit
-
-
-_KEPT: Final = 32_768
-"""Figures that are kept as written: most of a farm's are those of the second before."""
-_NO_FIGURE: Final = f"0.{THIN}"
-
-
-def number(value: float, decimals: int, *, signed: bool = False) -> str:
-    """Fixed decimals, grouped, true minus; what rounds to zero has no sign."""
-    return _number(value, decimals, signed)
-
-
-@lru_cache(maxsize=_KEPT)
-def _number(value: float, decimals: int, signed: bool) -> str:
-    text = f"{abs(value):_.{decimals}f}".replace("_", THIN)
-    if not text.strip(_NO_FIGURE):
-        return text
-    return (MINUS if value < 0 else "+" if signed else "") + text
-
-
-def written(column: str, value: float | None) -> str:
-    """A column's figure in its shown unit, without the unit; "– – –" where there is none."""
-    return NOTHING if value is None else _written(column, value, units_now())
-
-
-@lru_cache(maxsize=_KEPT)
-def _written(column: str, value: float, units: str) -> str:
-    by = _shown(column, units)
-    return number(value * by.factor + by.offset, by.decimals, signed=by.signed)
-
-
-def with_unit(column: str, value: float | None) -> str:
-    return NOTHING if value is None else f"{written(column, value)}{NBSP}{unit(column)}"
+def trimmed(column: str, value: float | None, *, signed: bool = False) -> str:
+    """As `written`, without decimals where they are all zero: a paper of whole litres looks like one."""
+    if value is None:
+        return NOTHING
+    by = shown(column)
+    told = round(value * by.factor + by.offset, by.decimals)
+    return written(column, value, signed=signed, decimals=0 if told == round(told) else by.decimals)
 
 
 def duration(seconds: float) -> str:
     """A length of time in its two largest units, rounded down: what is left never looks longer than it is."""
     s = max(0, int(seconds))
-    for unit, size, lesser, below in (("d", 86400, "h", 3600), ("h", 3600, "min", 60)):
+    for name, size, lesser, below in (("d", 86400, "h", 3600), ("h", 3600, "min", 60)):
         if s >= size:
             rest = s % size // below
-            return NBSP.join([f"{s // size}", unit, *([f"{rest}", lesser] if rest else [])])
+            return NBSP.join([f"{s // size}", name, *([f"{rest}", lesser] if rest else [])])
     if s >= 600:
         return f"{s // 60}{NBSP}min"
     if s >= 120:

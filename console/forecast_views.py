@@ -4,7 +4,7 @@ from datetime import date
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NBSP, NOTHING, moment, number, until
+from console.figures import NBSP, NOTHING, moment, number, until, with_unit, written
 from console.water_words import ABOVE, FORECAST
 from console.words import MONTHS
 
@@ -51,7 +51,11 @@ def _of_part(part: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> lis
     if not part["status"] or not part["held_m3"]:
         return [note for note in part["notes"] if not part["status"]]
     ends = FORECAST["settles"].format(time=until(part["until"], now, zone)) if part["until"] else ""
-    return [FORECAST["not_released"].format(tank=name, status=part["status"], until=ends, m3=_cubic(part["held_m3"]))]
+    return [
+        FORECAST["not_released"].format(
+            tank=name, status=part["status"], until=ends, m3=with_unit("cover_m3", part["held_m3"])
+        )
+    ]
 
 
 def _above(part: Json, names: dict[str, str], several: bool) -> str:
@@ -60,7 +64,7 @@ def _above(part: Json, names: dict[str, str], several: bool) -> str:
 
 
 def _cubic(m3: float | None) -> str:
-    return NOTHING if m3 is None else number(m3, 1)
+    return written("cover_m3", m3)
 
 
 def _days(days: float | None, row: Json, *, over: bool) -> str:
@@ -87,7 +91,8 @@ def _order(row: Json) -> str:
 def _weekdays(values: list[float] | None) -> str:
     if values is None:
         return ""
-    return " · ".join(f"{day} {number(m3, 0)}" for day, m3 in zip(FORECAST["weekdays"].split(), values, strict=True))
+    days = zip(FORECAST["weekdays"].split(), values, strict=True)
+    return " · ".join(f"{day} {written('day_m3', m3)}" for day, m3 in days)
 
 
 def _day(text: str) -> str:

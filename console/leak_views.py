@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 from console import leak_words as words
 from console.facts import Json
-from console.figures import moment
+from console.figures import moment, shown
 
 WIDTH: Final = 860
 HEIGHT: Final = 280
@@ -19,7 +19,6 @@ TICKS: Final = 5
 def sheet(result: Json, now: str, zone: ZoneInfo) -> Json:
     """One test, found or signed."""
     u = result["u_m3_per_h"]
-    smallest = words.litres(result["smallest_m3_per_h"])
     return {
         "tank": result["tank"],
         "product": result["product"],
@@ -30,7 +29,7 @@ def sheet(result: Json, now: str, zone: ZoneInfo) -> Json:
         "from": result["from"],
         "to": result["to"],
         "window": None if result["from"] is None else _window(result, now, zone),
-        "smallest": smallest if smallest == words.NONE else f"{smallest} L/h",
+        "smallest": words.rate(result["smallest_m3_per_h"]),
         "figures": []
         if u is None
         else [(words.PAGE[name], words.litres(result[f"{name}_m3_per_h"])) for name in _SHOWN],
@@ -52,7 +51,7 @@ def _term(term: Json, u: float) -> Json:
     share = 100 * term["m3_per_h"] ** 2 / u**2 if u else 0.0
     return {
         "name": words.TERMS[term["name"]],
-        "rate": words.litres(term["m3_per_h"], 3),
+        "rate": words.litres(term["m3_per_h"], 1),
         "share": words.figure(share, 0),
     }
 
@@ -76,15 +75,16 @@ def signed_rows(records: list[Json], now: str, zone: ZoneInfo) -> list[Json]:
 
 
 def chart(result: Json) -> Json:
-    """Lines of an SVG of `WIDTH` by `HEIGHT`, litres above the straight line's first point over hours."""
+    """Lines of an SVG of `WIDTH` by `HEIGHT`, volume above the straight line's first point over hours."""
     fit, hours, base = result["fit"], float(result["hours"]), float(result["fit"]["line_m3"][0])
+    factor = shown("volume_m3").factor
     middle_m3 = (fit["line_m3"][0] + fit["line_m3"][-1]) / 2
     fall = [middle_m3 - result["threshold_m3_per_h"] * (hour - hours / 2) for hour in (0.0, hours)]
     series: dict[str, list[tuple[float, float]]] = {
-        name: [(h, 1000 * (v - base)) for h, v in zip(fit["hours"], fit[key], strict=True)]
+        name: [(h, factor * (v - base)) for h, v in zip(fit["hours"], fit[key], strict=True)]
         for name, key in (("means", "gsv_m3"), ("line", "line_m3"), ("wave", "wave_m3"))
     }
-    series["fall"] = [(h, 1000 * (v - base)) for h, v in zip((0.0, hours), fall, strict=True)]
+    series["fall"] = [(h, factor * (v - base)) for h, v in zip((0.0, hours), fall, strict=True)]
     low = min(y for points in series.values() for _, y in points)
     high = max(y for points in series.values() for _, y in points)
     pad = 0.05 * (high - low) or 1.0
@@ -93,14 +93,15 @@ def chart(result: Json) -> Json:
     def x(hour: float) -> float:
         return round(LEFT + (WIDTH - LEFT - RIGHT) * hour / hours, 1)
 
-    def y(litre: float) -> float:
-        return round(TOP + (HEIGHT - TOP - BOTTOM) * (high - litre) / (high - low), 1)
+    def y(volume: float) -> float:
+        return round(TOP + (HEIGHT - TOP - BOTTOM) * (high - volume) / (high - low), 1)
 
     drawn: dict[str, Any] = {
         name: " ".join(f"{x(h)},{y(v)}" for h, v in points) for name, points in series.items() if name != "means"
     }
     drawn["means"] = [(x(h), y(v)) for h, v in series["means"]]
     levels = [low + (high - low) * k / (TICKS - 1) for k in range(TICKS)]
-    drawn["across"] = [{"y": y(v), "text": words.figure(v, 0 if high - low > 8 else 1)} for v in levels]
+    places = 0 if high - low > 8 else 1 if high - low > 0.8 else 2
+    drawn["across"] = [{"y": y(v), "text": words.figure(v, places)} for v in levels]
     drawn["along"] = [{"x": x(hours * k / 4), "text": f"{hours * k / 4:g} h"} for k in range(5)]
     return drawn | {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": WIDTH - RIGHT, "foot": HEIGHT - BOTTOM}

@@ -7,18 +7,20 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Any, Final
 
+from console.figures import number, shown, unit, written
+
 Json = dict[str, Any]
 
 NONE: Final = "none"
-NO_LOSS: Final = "No loss larger than {detectable} L/h seen over {hours} h."
+NO_LOSS: Final = "No loss larger than {detectable} seen over {hours} h."
 VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "no_loss_seen": NO_LOSS,
-        "loss": "Loss of {loss} L/h (± {u95}) over {hours} h: larger than the threshold of {threshold} L/h.",
-        "gain": "Gain of {gain} L/h over {hours} h, larger than chance: nothing can be said of a loss. Something "
+        "loss": "Loss of {loss} (± {u95}) over {hours} h: larger than the threshold of {threshold}.",
+        "gain": "Gain of {gain} over {hours} h, larger than chance: nothing can be said of a loss. Something "
         "came in, or temperature, gauge or dry shell moved; find out what, then test again.",
-        "cannot_tell": "Cannot tell: over {hours} h a loss would have to be {detectable} L/h to be seen, and this site "
-        "claims nothing above {claim} L/h.",
+        "cannot_tell": "Cannot tell: over {hours} h a loss would have to be {detectable} to be seen, and this site "
+        "claims nothing above {claim}.",
         "refused": "No test.",
     }
 )
@@ -35,7 +37,7 @@ REFUSALS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "not_digital": "Its level is not the gauge's own digital figure, or the site file does not say so "
         "([stock.leak] tanks). A test needs one of 0.1 mm steps or finer, never the loop's current.",
-        "coarse": "Its level comes in steps of {has} mm; a test needs {needs} mm or finer.",
+        "coarse": "Its level comes in steps of {has}; a test needs {needs} or finer.",
         "no_temperature": "The liquid's temperature is not measured; a test needs a thermometer, best one of several "
         "spots over the height.",
         "volatile": "{has} evaporates: what goes out with the vapour cannot be told from a leak here.",
@@ -46,9 +48,9 @@ REFUSALS: Final[Mapping[str, str]] = MappingProxyType(
         "holes": "Readings to trust cover only {has} % of the time; a test needs {needs} % and no hole above an hour.",
         "wanders": "The volume wandered so smoothly over {has} h that its scatter cannot be judged; a test needs "
         "longer quiet hours, best whole days.",
-        "temperature": "The mean temperature's change is known to {has} degC (one standard error); to see what the "
-        "site must see it would need {needs} degC.",
-        "too_large": "At best {has} L/h would be seen; the site claims nothing above {needs} L/h. Better temperatures "
+        "temperature": "The mean temperature's change is known to {has} (one standard error); to see what the "
+        "site must see it would need {needs}.",
+        "too_large": "At best {has} would be seen; the site claims nothing above {needs}. Better temperatures "
         "alone would not help: longer quiet hours would, or a gauge that the dry shell does not move.",
     }
 )
@@ -92,7 +94,7 @@ PAGE: Final[Mapping[str, str]] = MappingProxyType(
         "none_signed": "No test was signed yet.",
         "sign": "Sign this test",
         "chart": "Standard volume over the quiet hours: means, straight line, and the least fall told as a loss",
-        "chart_key": "Litres at the reference temperature, from the line's start. Dots: means of a stretch. Full line: "
+        "chart_key": "{unit} at the reference temperature, from the line's start. Dots: means of a stretch. Full line: "
         "the slope. Thin line: with the daily wave. Dashed: the least fall that would be told as a loss.",
         "unread": "The history cannot be read now; try again.",
     }
@@ -103,35 +105,46 @@ def figure(value: float | str | None, places: int = 2) -> str:
     """A figure with a true minus; a word stays what it is, None is "not known"."""
     if value is None:
         return "not known"
-    return value if isinstance(value, str) else f"{value:.{places}f}".replace("-", "\N{MINUS SIGN}")
+    return value if isinstance(value, str) else number(value, places)
 
 
-def litres(m3: float | None, places: int = 2) -> str:
-    return NONE if m3 is None else figure(1000 * m3, places)
+def litres(m3_per_h: float | None, finer: int = 0) -> str:
+    """A rate without its unit, `finer` decimals more than usual; "none" where there is none."""
+    if m3_per_h is None:
+        return NONE
+    return written("leak_m3_per_h", m3_per_h, decimals=shown("leak_m3_per_h").decimals + finer)
+
+
+def rate(m3_per_h: float | None) -> str:
+    """A rate with its unit."""
+    return NONE if m3_per_h is None else f"{litres(m3_per_h)} {unit('leak_m3_per_h')}"
 
 
 def verdict(result: Json) -> str:
     """The sentence of a result; the body of `gaugehouse.leakwork.outcome_json`."""
     loss = result["loss_m3_per_h"]
     return VERDICTS[result["verdict"]].format(
-        detectable=litres(result["detectable_m3_per_h"]),
+        detectable=rate(result["detectable_m3_per_h"]),
         hours="" if result["hours"] is None else f"{result['hours']:g}",
-        loss=litres(loss),
-        gain=litres(None if loss is None else -loss),
+        loss=rate(loss),
+        gain=rate(None if loss is None else -loss),
         u95=litres(None if result["u_m3_per_h"] is None else 2 * result["u_m3_per_h"]),
-        threshold=litres(result["threshold_m3_per_h"]),
-        claim=litres(result["claim_at_most_m3_per_h"]),
+        threshold=rate(result["threshold_m3_per_h"]),
+        claim=rate(result["claim_at_most_m3_per_h"]),
     )
 
 
-_SCALES: Final = {"coarse": (1000, 1), "too_large": (1000, 2), "temperature": (1, 3), "holes": (1, 0)}
+_KINDS: Final = {"coarse": ("apart_m", 0), "too_large": ("leak_m3_per_h", 0), "temperature": ("apart_degC", 2)}
+"""Of which kind the figures of a refusal are, and how many decimals more than usual they need."""
 
 
 def refusal(said: Json) -> str:
     """Why there is no test, and what it would need."""
-    factor, places = _SCALES.get(said["why"], (1, 1))
+    kind, finer = _KINDS.get(said["why"], ("", 0))
 
     def put(value: float | str | None) -> str:
-        return figure(value if value is None or isinstance(value, str) else factor * value, places)
+        if value is None or isinstance(value, str) or not kind:
+            return figure(value, 0 if said["why"] == "holes" else 1)
+        return f"{written(kind, value, decimals=shown(kind).decimals + finer)} {unit(kind)}"
 
     return REFUSALS[said["why"]].format(has=put(said["has"]), needs=put(said["needs"]))

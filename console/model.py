@@ -9,8 +9,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from console import alarm_views, bus_views, check_views, loop_views, status_views, tank_views
+from console.chosen import AS_USUAL, Choice, choice_now, chosen
 from console.facts import Facts, Json
-from console.figures import clock, date, in_units, units_now
+from console.figures import clock, date
 from console.words import NOT_WRITTEN
 
 Parts = Iterator[tuple[str, Any]]
@@ -24,7 +25,7 @@ class Model:
         self._facts = facts
         self.zone = ZoneInfo(facts.site.zone)
         self._tank_facts: dict[str, Json] = {}
-        self._fixed: dict[tuple[str, str], Json] = {}
+        self._fixed: dict[tuple[Choice, str], Json] = {}
 
     def tank_facts(self, tank: str) -> Json:
         if tank not in self._tank_facts:
@@ -33,25 +34,21 @@ class Model:
 
     def fixed(self, tank: str) -> Json:
         """The tape and the other things of a tank that never move."""
-        key = (units_now(), tank)
+        key = (choice_now(), tank)
         if key not in self._fixed:
             self._fixed[key] = tank_views.fixed(self.tank_facts(tank))
         return self._fixed[key]
 
-    def message_us(self, live: Json) -> Json:
-        """The message in US customary units, for the pages that a person reads in them."""
-        return _whole(self.parts(live, "us"))
-
     def message(self, live: Json) -> Json:
         """Everything on the pages that moves, as texts and drawing units."""
-        return _whole(self.parts(live, units_now()))
+        return _whole(self.parts(live, choice_now()))
 
-    def parts(self, live: Json, units: str = "metric") -> Parts:
+    def parts(self, live: Json, choice: Choice = AS_USUAL) -> Parts:
         """The message in the order in which it is sent. What has an entry for each tank, loop or line of the site is
         made as it is asked for, entry by entry: whoever sends it may let others have a turn in between."""
         now, zone, alarms, places = live["time"], self.zone, live["alarms"], self.places(live)
         names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
-        with in_units(units):
+        with chosen(choice):
             yield "seq", live["seq"]
             yield "time", now
             yield "clock", clock(now, zone)

@@ -5,7 +5,6 @@ Knows which template shows what; refuses to compute or to decide. Every text goe
 
 import re
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from functools import reduce
 from pathlib import Path as FilePath
 from typing import Any, Final
@@ -15,8 +14,9 @@ from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from console import bus_views, figures, movement_views, tank_views, words
+from console import bus_views, figures, movement_views, tank_views, units, words
 from console.assets import Assets
+from console.chosen import choice_now
 from console.facts import Facts, FactsUnavailable, Json
 from console.help import key_of
 from console.lookup import TankId, known_tank, time_ms
@@ -62,9 +62,9 @@ def paths_in(html: str, place: str) -> Markup:
     return Markup(shorter)  # noqa: S704 what was escaped when it was rendered stays so
 
 
-def units_of(request: Request) -> AbstractContextManager[None]:
-    """The units that this person chose, for a page that names every unit it shows."""
-    return figures.in_units(request.cookies.get("units", "metric"))
+def typed(*kinds: str) -> Json:
+    """What a page's script needs to read figures of these kinds as a person types them."""
+    return {"kinds": units.for_script(*kinds), "words": dict(words.TYPED)}
 
 
 class Pages:
@@ -87,6 +87,9 @@ class Pages:
             pages=PAGES,
             lights=words.LIGHTS,
             unit=figures.unit,
+            typed=typed,
+            unit_choices=words.UNITS,
+            number_choices=words.NUMBERS,
             caution=words.CAUTION,
             help_of=key_of,
             page_words=words.PAGE,
@@ -117,7 +120,7 @@ class Pages:
             light=light if light in dict(words.LIGHTS) else "day",
             path=request.url.path,
             who=asking(),
-            shown_units=figures.units_now(),
+            choice=choice_now(),
             **context,
         )
         return HTMLResponse(text, status)
@@ -142,23 +145,21 @@ class Pages:
 
     async def board(self, request: Request) -> HTMLResponse:
         live = self._facts.live()
-        with units_of(request):
-            return self.render(request, "board.html", live, tanks=[self._model.fixed(t["tank"]) for t in live["tanks"]])
+        return self.render(request, "board.html", live, tanks=[self._model.fixed(t["tank"]) for t in live["tanks"]])
 
     async def tank(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
         known_tank(live, tank)
-        with units_of(request):
-            return self.render(
-                request,
-                "tank.html",
-                live,
-                tank=self._model.fixed(tank),
-                steps=tank_views.chain_rows(self._facts.chain(tank)),
-                movements=await self._movements(live, tank),
-                columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
-                chart=self.chart(tank, CHART_COLUMNS),
-            )
+        return self.render(
+            request,
+            "tank.html",
+            live,
+            tank=self._model.fixed(tank),
+            steps=tank_views.chain_rows(self._facts.chain(tank)),
+            movements=await self._movements(live, tank),
+            columns=[(column, words.QUANTITIES[column]) for column in CHART_COLUMNS],
+            chart=self.chart(tank, CHART_COLUMNS),
+        )
 
     async def chain(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
@@ -168,8 +169,7 @@ class Pages:
     async def movements(self, request: Request, tank: TankId) -> HTMLResponse:
         live = self._facts.live()
         known_tank(live, tank)
-        with units_of(request):
-            return self.render(request, "_movements.html", live, movements=await self._movements(live, tank))
+        return self.render(request, "_movements.html", live, movements=await self._movements(live, tank))
 
     async def _movements(self, live: Json, tank: str) -> list[Json] | None:
         """The newest movements of a tank; None where the record book cannot be read now."""

@@ -17,7 +17,7 @@ STANDS = ("released", "in use")
 
 
 def litres(value: float | None, *, signed: bool = False) -> str:
-    return NOTHING if value is None else f"{number(1000 * value, 0, signed=signed)}{NBSP}L"
+    return with_unit("volume_m3", value, signed=signed)
 
 
 def sure(value: float | None, u95: float | None) -> str:
@@ -26,15 +26,15 @@ def sure(value: float | None, u95: float | None) -> str:
 
 
 def rate(value: float | None) -> str:
-    return NOTHING if value is None else f"{number(value * 1000 / 60, 0)}{NBSP}L/min"
+    return with_unit("agreed_m3_per_h", value)
 
 
 def degrees(value: float | None) -> str:
-    return NOTHING if value is None else f"{number(value, 1)}{NBSP}°C"
+    return with_unit("temperature_degC", value)
 
 
 def density(value: float | None) -> str:
-    return NOTHING if value is None else f"{number(value, 1)}{NBSP}kg/m³"
+    return with_unit("density_kgpm3", value)
 
 
 def listed(row: Json, now: str, zone: ZoneInfo) -> Json:
@@ -119,7 +119,7 @@ def _lasts(seconds: float | None) -> str:
 
 def _passed(one: Json) -> str:
     if not one["passed"]:
-        return TEXT["not_passed"].format(room=number(1000 * one["left_m3"], 0))
+        return TEXT["not_passed"].format(room=litres(one["left_m3"]))
     if one["room_m3"] <= 0:
         return TEXT["passed_now"]
     return TEXT["passed_no_rate"] if one["after_s"] is None else TEXT["passed"].format(time=duration(one["after_s"]))
@@ -276,7 +276,7 @@ def _rate_note(row: Json, found: Json) -> str:
     if found["slow_start"] or found["rate_off_frac"] is None:
         return TEXT["slow_start"]
     off = f"{number(100 * found['rate_off_frac'], 0, signed=True)}{NBSP}%"
-    return TEXT["rate_agrees"].format(agreed=written(RATE, row["rate_m3_per_h"]).lstrip("+"), off=off)
+    return TEXT["rate_agrees"].format(agreed=rate(row["rate_m3_per_h"]), off=off)
 
 
 def _finish(found: Json) -> str:
@@ -345,14 +345,17 @@ def _match(row: Json, degC: str) -> Json | None:
         }
         for one in quantities
     ]
-    for name, words, shown in (("density", "Density at 15 °C", density), ("temperature", "Temperature", degrees)):
+    for name, words, shown, apart in (
+        ("density", "Density at 15 °C", density, "density_kgpm3"),
+        ("temperature", "Temperature", degrees, "apart_degC"),
+    ):  # fmt: skip
         one = found[name]
         off = one["difference"]
         rows.append({
             "name": words, "paper": NOT_STATED if one["paper"] is None else shown(one["paper"]),
             "tank": NOT_DONE if one["measured"] is None else shown(one["measured"]),
-            "difference": NOTHING if off is None else number(off, 1, signed=True),
-            "limit": f"± {number(one['limit'], 1)}",
+            "difference": written(apart, off, signed=True),
+            "limit": f"± {written(apart, one['limit'])}",
             "verdict": one["verdict"], "bad": one["verdict"] == "beyond the limit",
         })  # fmt: skip
     error = found["paper_error_percent"]

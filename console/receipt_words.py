@@ -66,7 +66,7 @@ TEXT: Final = MappingProxyType(
     {
         "ends_release": " until this receipt",
         "slow_start": "slow start: not held against the agreed rate yet",
-        "rate_agrees": "agreed {agreed} L/min: {off}",
+        "rate_agrees": "agreed {agreed}: {off}",
         "no_rate": "no rate was agreed",
         "no_flow": "nothing flows",
         "missed": "{count} checks were not done in time",
@@ -83,7 +83,7 @@ TEXT: Final = MappingProxyType(
         "passed": "passed after {time} of flow",
         "passed_now": "PASSED ALREADY",
         "passed_no_rate": "passed",
-        "not_passed": "not passed, {room} L below it in the end",
+        "not_passed": "not passed, {room} below it in the end",
         "paper_error": "the paper's own two quantities differ by {percent} % from its temperature and density",
         "made": "planned by {name}",
         "diverges": "LINE AND TANK DISAGREE: stop, check the line-up, walk the line",
@@ -96,7 +96,7 @@ TEXT: Final = MappingProxyType(
 SCRIPT: Final = MappingProxyType(
     {
         "name_first": "write your name first",
-        "no_number": "That is no number.",
+        "figure_first": "write the figure first",
         "failed": "not done: {why}",
         "offline": "the console does not answer",
         "sure": "{why} Press once more if it is so.",
@@ -106,7 +106,7 @@ SCRIPT: Final = MappingProxyType(
         "started": "started: the tank is watched from now on",
         "decided": "decided; the record is kept",
         "off": "called off",
-        "line": "written down: what the tank says stands above, under Line against tank",
+        "line": "written down: {figure}; what the tank says stands above, under Line against tank",
         "document": "the delivery note is in the book as document {number}",
     }
 )

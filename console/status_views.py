@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import duration, moment, parse_time, until, written
+from console.figures import duration, moment, number, parse_time, until, with_unit
 from console.status_words import STATUS
 
 NO_STATUS: Final = {"word": "", "note": ""}
@@ -123,9 +123,9 @@ def _found(release: Json) -> Iterator[str]:
     if release["water_test"]:
         yield f"water test {release['water_test']}"
     if release["density_kg_m3"] is not None:
-        yield f"{release['density_kg_m3']:.1f} kg/m³ at 15 °C"
+        yield f"{with_unit('density_kgpm3', release['density_kg_m3'])} at 15 °C"
     if release["conductivity_pS_m"] is not None:
-        yield f"{release['conductivity_pS_m']:.0f} pS/m"
+        yield f"{number(release['conductivity_pS_m'], 0)} pS/m"
 
 
 def _batches(batches: Json, now: str, zone: ZoneInfo) -> Json:
@@ -139,13 +139,13 @@ def _batches(batches: Json, now: str, zone: ZoneInfo) -> Json:
                 "batch": batch["batch"] or batch["origin"],
                 "certificate": batch["certificate"],
                 "since": moment(batch["since"], now, zone),
-                "volume": written("tov_m3", batch["volume_m3"]),
-                "share": f"{batch['share_percent']:.1f}",
+                "volume": with_unit("volume_m3", batch["volume_m3"]),
+                "share": number(batch["share_percent"], 1),
                 "origin": batch["origin"] if batch["batch"] else "",
             }
             for batch in batches["batches"]
         ],
-        "lack": STATUS["lack"].format(volume=written("tov_m3", lack)) if lack > 0 else "",
+        "lack": STATUS["lack"].format(volume=with_unit("volume_m3", lack)) if lack > 0 else "",
         "due": ""
         if due is None
         else STATUS[told].format(time=moment(due, now, zone), source=batches["recertify_source"]),

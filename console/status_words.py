@@ -24,7 +24,7 @@ STATUS: Final[Mapping[str, str]] = MappingProxyType(
         "no_status": "This site keeps no tank status: the site file names no settling rule ([stock.settling]).",
         "flows_in": "flow in told by {what}",
         "flows_out": "flow out told by {what}",
-        "lack": "{volume} L more went out than the papers had brought in",
+        "lack": "{volume} more went out than the papers had brought in",
         "due": "to be tested again by {time} ({source})",
         "overdue": "to be tested again since {time} ({source})",
     }
@@ -32,7 +32,6 @@ STATUS: Final[Mapping[str, str]] = MappingProxyType(
 
 SCRIPT: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "no_number": "That is no number.",
         "reason_first": "write the reason first",
         "released": "{tank}: released by {by}.",
         "released_without": "{tank}: released by {by}. Not done: {what}.",

@@ -6,7 +6,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NBSP, NOTHING, moment, number, plainly, written
+from console.figures import NOTHING, moment, number, plainly, with_unit, written
 from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, VERDICTS
 from console.words import DAYS, MONTHS
 
@@ -159,7 +159,7 @@ def _largest(tank: Json) -> Json | None:
     day = max(told, key=lambda day: abs(day["variance_standard_m3"]))
     words = BOOK_PAGE["largest"].format(
         day=_short(day["period"]),
-        variance=_litres(day["variance_standard_m3"], True),
+        variance=with_unit("volume_m3", day["variance_standard_m3"], signed=True),
         u95=_within(day["variance_u95_m3"]),
     )
     return {"words": words, "papers": _papers(tank, day["period"])}
@@ -218,11 +218,11 @@ def _term(term: Json) -> Json:
 
 
 def _litres(value_m3: float | None, signed: bool) -> str:
-    return NOTHING if value_m3 is None else number(1000 * value_m3, 0, signed=signed)
+    return written("volume_m3", value_m3, signed=signed)
 
 
 def _with_unit(value_m3: float | None) -> str:
-    return NOTHING if value_m3 is None else f"{number(1000 * abs(value_m3), 0)}{NBSP}L"
+    return with_unit("volume_m3", None if value_m3 is None else abs(value_m3))
 
 
 def _title(period: str) -> str:

@@ -50,7 +50,7 @@ SOURCES: Final[Mapping[str, str]] = MappingProxyType(
 
 BOOK_PAGE: Final[Mapping[str, str]] = MappingProxyType(
     {
-        "largest": "the day that tells most: {day}, {variance} L {u95}",
+        "largest": "the day that tells most: {day}, {variance} {u95}",
         "papers": "its papers",
         "beyond": "What is known of the variance beyond the rule",
         "begun": "The book begins on {day}, with the opening balance.",

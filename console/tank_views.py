@@ -330,5 +330,4 @@ def _plain(value: float | int | str | None) -> str:
         return number(value, 0)
     size = abs(value)
     decimals = 7 if size < 10 else 4 if size < 1000 else 3
-    text = number(value, decimals)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return number(value, len(f"{value:.{decimals}f}".partition(".")[2].rstrip("0")))

@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from console.facts import Json
-from console.figures import number, shown, written
+from console.figures import number, shown, with_unit
 from console.words import CONDITIONS, LIMITS
 
 LYING_WIDTH: Final = 320
@@ -87,15 +87,28 @@ def _straight(before: tuple[float, float], point: tuple[float, float], after: tu
 
 
 def graduation(frame: Frame, *, fewest_apart: float) -> list[Json]:
-    """Marks every 1, 2 or 5 times a power of ten mm (or in), no closer than `fewest_apart`; some of them named."""
-    per_m = shown("level_m").factor
-    step, named_every = _step(fewest_apart * frame.full_m * per_m / abs(frame.length))
+    """Marks every 1, 2 or 5 times a power of ten mm, or inches and feet, no closer than `fewest_apart`; some named."""
+    by = shown("level_m")
+    per_m, long = by.factor, by.form == "feet"
+    least = fewest_apart * frame.full_m * per_m / abs(frame.length)
+    step, named_every = _step_of_inches(least) if long else _step(least)
     marks = []
     for index in range(int(frame.full_m * per_m / step + 1e-9) + 1):
         level_m = index * step / per_m
         named = index % named_every == 0
-        marks.append({"at": frame.along(level_m), "named": named, "text": number(index * step, 0) if named else ""})
+        text = _mark(index * step, long=long) if named else ""
+        marks.append({"at": frame.along(level_m), "named": named, "text": text})
     return marks
+
+
+def _mark(at: int, *, long: bool) -> str:
+    return f"{number(at // 12, 0)}\N{NO-BREAK SPACE}ft" if long else number(at, 0)
+
+
+def _step_of_inches(least: float) -> tuple[int, int]:
+    """Marks that meet whole feet, and which of them are named."""
+    steps = ((1, 12), (2, 6), (3, 4), (6, 4), (12, 5), (24, 5), (60, 2), (120, 5))
+    return next((one for one in steps if one[0] >= least), (600, 2))
 
 
 def _step(least: float) -> tuple[int, int]:
@@ -114,7 +127,7 @@ def notches(frame: Frame, limits: Sequence[Json], *, label_gap: float = 0.0) -> 
             "condition": limit["condition"],
             "at": frame.along(limit["at_m"]),
             "name": LIMITS.get(limit["condition"], limit.get("name") or CONDITIONS.get(limit["condition"], "")),
-            "height": written("level_m", limit["at_m"]),
+            "height": with_unit("level_m", limit["at_m"]),
         }
         for limit in limits
     ]

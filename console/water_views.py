@@ -1,4 +1,4 @@
-"""Water, forecast and the due list as people read them: litres, millimetres, days, and a drawing of the water cut.
+"""Water, forecast and the due list as people read them: volumes, lengths, days, and a drawing of the water cut.
 
 Knows words, units and drawing places; refuses to judge (verdicts come with the state).
 """
@@ -7,7 +7,8 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NBSP, NOTHING, moment, number, parse_time, plainly
+from console.figures import NOTHING, moment, parse_time, plainly, with_unit, written
+from console.units import INCH_M, units_now
 from console.water_words import DUE, RESULTS, SOURCES, STATES, VERDICTS, WATER
 from console.words import MONTHS
 
@@ -19,6 +20,7 @@ BOTTOM: Final = 24
 DAY_S: Final = 86_400
 GAP_S: Final = 2.5 * DAY_S
 STEPS_MM: Final = (5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+STEPS_IN: Final = (0.25, 0.5, 1, 2, 3, 6, 12, 24, 72)
 
 
 def account(told: Json, name: str, now: str, zone: ZoneInfo) -> Json:
@@ -59,8 +61,8 @@ def _slope(slope: Json) -> str:
     if slope["slope_m_per_day"] is None:
         return str(slope["why"])
     told = WATER["slope"].format(
-        slope=number(1000 * slope["slope_m_per_day"], 2, signed=True),
-        error=number(1000 * slope["standard_error_m_per_day"], 2),
+        slope=with_unit("drift_m_per_day", slope["slope_m_per_day"], signed=True),
+        error=with_unit("drift_m_per_day", slope["standard_error_m_per_day"]),
         count=slope["cuts"],
     )
     return f"{told}: {WATER['rises' if slope['rises'] else 'no_rise']}"
@@ -69,11 +71,11 @@ def _slope(slope: Json) -> str:
 def _litres(low: float | None, high: float | None) -> str:
     if low is None or high is None:
         return WATER["not_known"]
-    return f"{number(1000 * low, 2)} … {number(1000 * high, 2)}{NBSP}L"
+    return f"{written('small_m3', low)} … {with_unit('small_m3', high)}"
 
 
 def _one_litre(m3: float) -> str:
-    return f"{number(1000 * m3, 3)}{NBSP}L"
+    return with_unit("drained_m3", m3)
 
 
 def _day(iso: str) -> str:
@@ -88,18 +90,18 @@ def _chart(told: Json, name: str, zone: ZoneInfo) -> Json | None:
         return None
     start = parse_time(f"{told['from']}T00:00:00").replace(tzinfo=zone).timestamp()
     span = max(1.0, told["days"] * DAY_S)
-    highest = max(1000 * cut["water_m"] for cut in cuts)
-    top_mm = next((step for step in STEPS_MM if step >= highest), STEPS_MM[-1])
+    per_m, steps = (1 / INCH_M, STEPS_IN) if units_now() == "us" else (1000.0, STEPS_MM)
+    values = [per_m * cut["water_m"] for cut in cuts]
+    top = next((step for step in steps if step >= max(values)), steps[-1])
 
     def x(time: str) -> float:
         part = float((parse_time(time).timestamp() - start) / span)
         return round(LEFT + min(1.0, max(0.0, part)) * (WIDTH - LEFT), 1)
 
     def y(water_m: float) -> float:
-        part = min(1.0, max(0.0, 1000 * water_m / top_mm))
+        part = min(1.0, max(0.0, per_m * water_m / top))
         return float(round(TOP + (1 - part) * (HEIGHT - TOP - BOTTOM), 1))
 
-    values = [1000 * cut["water_m"] for cut in cuts]
     return {
         "width": WIDTH,
         "height": HEIGHT,
@@ -108,7 +110,7 @@ def _chart(told: Json, name: str, zone: ZoneInfo) -> Json | None:
         "base": HEIGHT - BOTTOM,
         "end": WIDTH,
         "foot": HEIGHT - 6,
-        "top_mm": number(top_mm, 0),
+        "highest": written("water_m", top / per_m),
         "first": _day(told["from"]),
         "last": _day(told["to"]),
         "lines": _lines([cut for cut in cuts if cut["source"] == "signal"], x, y),
@@ -116,8 +118,8 @@ def _chart(told: Json, name: str, zone: ZoneInfo) -> Json | None:
         "drains": [x(one["time"]) for one in told["drained"] if one["water_m3"] > 0],
         "sources": [SOURCES[word] for word in SOURCES if any(cut["source"] == word for cut in cuts)],
         "words": WATER["chart"].format(
-            name=name, first=_day(told["from"]), last=_day(told["to"]), low=number(min(values), 0),
-            high=number(max(values), 0),
+            name=name, first=_day(told["from"]), last=_day(told["to"]), low=written("water_m", min(values) / per_m),
+            high=with_unit("water_m", max(values) / per_m),
         ),
     }  # fmt: skip
 
@@ -144,7 +146,7 @@ def checks(rows: list[Json], names: dict[str, str], now: str, zone: ZoneInfo) ->
             "day": _day(row["day"]),
             "by": row["by"],
             "result": RESULTS[row["result"]],
-            "water": NOTHING if not row["water_m3"] else f"{number(1e6 * row['water_m3'], 0)}{NBSP}mL",
+            "water": NOTHING if not row["water_m3"] else with_unit("drop_m3", row["water_m3"]),
             "looked": row["appearance"],
             "note": "; ".join(filter(None, (row["why"], row["comment"], _document(row), _withdrawn(row)))),
             "gone": row["withdrawn"] is not None,

@@ -208,6 +208,20 @@ PROBLEM_TITLES: Final[Mapping[int, str]] = MappingProxyType(
     }
 )
 
+UNITS: Final = (("metric", "Metric"), ("us", "US"))
+NUMBERS: Final = (("space", "1\u202f234.5"), ("comma", "1,234.5"), ("decimal-comma", "1\u202f234,5"))
+"""What a person may choose for all figures of their pages: units, and how a number is written."""
+TYPED: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "or": " or ",
+        "no_number": "“{text}” is no number",
+        "two_ways": "“{text}” can be read in two ways: write {mend}",
+        "no_unit": "“{text}”: {unit} is not a unit of this field; write {units}, or no unit",
+        "feet_how": "“{text}”: feet or inches? Write feet-inches-sixteenths as in 6-03-10, or 6' 3 5/8\", or 75 5/8 in",
+        "feet_parts": "“{text}”: inches go to 11 beside feet, sixteenths to 15",
+    }
+)
+"""What is said to a figure that was typed and refused."""
 LIGHTS: Final = (("day", "Day"), ("night", "Night"), ("sun", "Sun"))
 
 CAUTION: Final = (
@@ -240,7 +254,6 @@ FAULT_PAGE: Final = _table(
     closed_by="closed by {name}, {time}",
     name_first="write your name first",
     nothing_said="write what is known, or tick that it is closed",
-    bad_dip="{what}: write millimetres, such as 6204",
     written="entry {entry} written by {name}",
     was_closed="it was closed before by {name}",
     correct="correct this entry",

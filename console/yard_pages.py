@@ -1,16 +1,18 @@
 """The yard display: one page for a screen outdoors, and the feed that only such pages listen to."""
 
 from collections.abc import Callable
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, Request, WebSocket
 from fastapi.responses import HTMLResponse
 
 from console import yard, yard_views, yard_words
-from console.facts import Facts
-from console.live import Feed
+from console.chosen import Choice, Feeds, choice_now, chosen
+from console.facts import Facts, Json
+from console.figures import unit
 from console.lookup import ID_PATTERN, known_tank
 from console.model import Model
+from console.yard import YardSetting
 
 Render = Callable[..., HTMLResponse]
 USUAL: Final = yard.YardSetting()
@@ -24,14 +26,18 @@ class YardPages:
 
     def __init__(self, facts: Facts, model: Model, render: Render, build: str) -> None:
         self._facts, self._model, self._render = facts, model, render
-        self._feed = Feed(facts, build, lambda live: yard_views.message(model, live))
+        self._feeds = Feeds(facts, build, self._message)
         self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
         self.router.add_api_route("/yard", self.yard)
         self.router.add_api_websocket_route("/yard/feed", self.feed)
 
+    def _message(self, live: Json, choice: Choice) -> Json:
+        with chosen(choice):
+            return yard_views.message(self._model, live)
+
     async def feed(self, socket: WebSocket) -> None:
         """What the yard's screens listen to."""
-        await self._feed.serve(socket)
+        await self._feeds.serve(socket)
 
     async def yard(
         self,
@@ -44,21 +50,31 @@ class YardPages:
         night: Annotated[str | None, Query(pattern=HOURS)] = None,
         turn: Annotated[int, Query(ge=3, le=120)] = USUAL.turn_s,
         tank: Annotated[list[TankId] | None, Query()] = None,
+        units: Literal["metric", "us"] | None = None,
+        numbers: Literal["space", "comma", "decimal-comma"] | None = None,
     ) -> HTMLResponse:
+        asked = choice_now()
+        choice = Choice(units or asked.units, numbers or asked.numbers)
+        hours = None if night is None else yard.hours(night)
+        setting = yard.YardSetting(dist, screen, arc, show, light, hours, turn)
+        with chosen(choice):
+            return self._page(request, setting, tank, choice)
+
+    def _page(self, request: Request, setting: YardSetting, tank: list[str] | None, choice: Choice) -> HTMLResponse:
         live = self._facts.live()
         for wanted in tank or ():
             known_tank(live, wanted)
-        hours = None if night is None else yard.hours(night)
-        _, unit, label = yard_words.SHOWN[show]
+        column, label = yard_words.SHOWN[setting.show]
         return self._render(
             request,
             "yard.html",
             live,
             moves=yard_views.message(self._model, live),
-            yard=yard.YardSetting(dist, screen, arc, show, light, hours, turn),
+            yard=setting,
             tanks=[self._model.fixed(t["tank"]) for t in live["tanks"] if not tank or t["tank"] in tank],
             every=not tank,
-            unit=unit,
-            label=label,
+            shown_unit=unit(column),
+            label=label.format(unit=unit(column)),
+            feed=f"/yard/feed{'?' if choice.query else ''}{choice.query}",
             words=yard_words.PAGE,
         )

@@ -11,7 +11,7 @@ from typing import Final
 from console import tank_views
 from console.alarm_views import ASIDE, name_of, waits
 from console.facts import Json
-from console.figures import clock, number, with_unit, written
+from console.figures import NBSP, clock, number, unit, written
 from console.model import Model
 from console.yard_words import FLOWS, PAGE, SHOWN
 
@@ -45,7 +45,7 @@ def card(entry: Json, facts: Json, alarms: Sequence[Json]) -> Json:
     stale = tank_views.stale_words(entry, facts)
     figures = tank_views.figures_of(entry, stale)
     lost = bool(stale) or figures["tov_m3"].trust == "bad"
-    shown = {name: PAGE["nothing"] if lost else figures[column].text for name, (column, _, _) in SHOWN.items()}
+    shown = {name: PAGE["nothing"] if lost else figures[column].text for name, (column, _) in SHOWN.items()}
     if not lost:  # whole percents: four tanks have room then, and nobody reads tenths from afar
         whole = number(entry["volume_percent"], 0)
         shown["percent"] = shown["percent"].replace(written("volume_percent", entry["volume_percent"]), whole)
@@ -94,5 +94,4 @@ def _fits(entry: Json, text: str) -> str:
         return PAGE["fits_unknown"]
     if room <= 0:
         return PAGE["full"]
-    _, unit = with_unit("room_m3", room).rsplit("\N{NO-BREAK SPACE}", 1)
-    return PAGE["fits"].format(volume=f"{text}\N{NO-BREAK SPACE}{unit}")
+    return PAGE["fits"].format(volume=f"{text}{NBSP}{unit('room_m3')}")

@@ -23,11 +23,11 @@ PAGE: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 
-SHOWN: Final[Mapping[str, tuple[str, str, str]]] = MappingProxyType(
+SHOWN: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
-        "percent": ("volume_percent", "%", "% of volume"),
-        "level": ("level_m", "mm", "level, mm"),
-        "volume": ("tov_m3", "L", "volume, L"),
+        "percent": ("volume_percent", "{unit} of volume"),
+        "level": ("level_m", "level, {unit}"),
+        "volume": ("tov_m3", "volume, {unit}"),
     }
 )
-"""By the word of the address: column, unit behind the figure, words at the head of the page."""
+"""By the word of the address: column, words at the head of the page."""

@@ -65,7 +65,7 @@ def text_of(result: Json) -> str:
     if result["u_m3_per_h"] is not None:
         for name in ("loss", "u", "threshold", "detectable"):
             lines.append(f"  {words.PAGE[name]}: {words.litres(result[f'{name}_m3_per_h'])} L/h")
-        lines += [f"    {words.TERMS[t['name']]}: {words.litres(t['m3_per_h'], 3)} L/h" for t in result["terms"]]
+        lines += [f"    {words.TERMS[t['name']]}: {words.litres(t['m3_per_h'], 1)} L/h" for t in result["terms"]]
     unit = "" if result["smallest_m3_per_h"] is None else " L/h"
     lines.append(f"  {words.PAGE['smallest']}: {words.litres(result['smallest_m3_per_h'])}{unit}")
     if result["verdict"] == Verdict.LOSS.value:

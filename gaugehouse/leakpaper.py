@@ -21,11 +21,11 @@ def paper_of(record: Json, site: str, zone: str, edition: str, *, size: Size = "
     window = f"{when(parse_ms(record['from']), place)} to {when(parse_ms(record['to']), place)}"
     total = record["u_m3_per_h"] ** 2
     terms = [
-        [words.TERMS[t["name"]], words.litres(t["m3_per_h"], 3),
+        [words.TERMS[t["name"]], words.litres(t["m3_per_h"], 1),
          words.figure(100 * t["m3_per_h"] ** 2 / total if total else 0.0, 0)]
         for t in record["terms"]
     ]  # fmt: skip
-    terms.append(["Together (root of the sum of squares)", words.litres(record["u_m3_per_h"], 3), "100"])
+    terms.append(["Together (root of the sum of squares)", words.litres(record["u_m3_per_h"], 1), "100"])
     fit = record["fit"]
     fields = [
         Field("Tank", f"{record['tank']} ({record['product']})"),

@@ -4,8 +4,10 @@ from typing import Final
 
 BITS_PER_CHARACTER: Final = 11
 SILENCE_CHARACTERS: Final = 3.5
+PAUSE_CHARACTERS: Final = 1.5
 FIXED_ABOVE_BAUD: Final = 19200
 FIXED_SILENCE_MS: Final = 1.75
+FIXED_PAUSE_MS: Final = 0.75
 _REQUEST_BYTES: Final = 8
 _REPLY_BYTES: Final = 5
 
@@ -18,6 +20,11 @@ def bytes_ms(count: int, baud: int) -> float:
 def silence_ms(baud: int) -> float:
     """The quiet time between two frames (t3.5), in ms; fixed above 19200 baud."""
     return FIXED_SILENCE_MS if baud > FIXED_ABOVE_BAUD else SILENCE_CHARACTERS * BITS_PER_CHARACTER * 1000.0 / baud
+
+
+def pause_ms(baud: int) -> float:
+    """The longest pause inside a frame (t1.5), in ms; fixed above 19200 baud."""
+    return FIXED_PAUSE_MS if baud > FIXED_ABOVE_BAUD else PAUSE_CHARACTERS * BITS_PER_CHARACTER * 1000.0 / baud
 
 
 def read_ms(baud: int, registers: int, answer_ms: float = 0.0) -> float:

@@ -45,6 +45,12 @@ def rule_ppm(temperature_degC: float) -> float:
     return 32 + 1.8 * temperature_degC
 
 
+def solubility_ppm(temperature_degC: float) -> Bounds:
+    """Water that saturated kerosene holds in solution, ppm by volume; -10 to 60 degC, else `OutOfRange`."""
+    ends = (forum_ppm(temperature_degC), rule_ppm(temperature_degC))
+    return Bounds(min(ends), max(ends))
+
+
 def shed_frac(from_degC: float, to_degC: float, saturation: Bounds = SATURATED) -> Bounds:
     """Water that becomes free when fuel goes from one temperature to another, as a fraction of its volume.
 

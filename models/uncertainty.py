@@ -6,7 +6,7 @@ coverage factor is stated, not derived. Clauses of JCGM 100: from memory.
 """
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
 
 from models.errors import OutOfRange
@@ -140,3 +140,30 @@ def faded(fades: float, first_m: float, second_m: float) -> float:
     """Correlation of an error that belongs to a height, between two innages in m, by their ratio."""
     ratio = max(second_m, LEAST_INNAGE_M) / max(first_m, LEAST_INNAGE_M)
     return math.exp(-((math.log(ratio) / fades) ** 2) / 2)
+
+
+class DipComparison(NamedTuple):
+    """What a site's own dips say of a gauge: mean of gauge - dip, and the uncertainties that follow."""
+
+    bias_m: float
+    zero: Known
+    repeat: Known
+
+
+def from_dips(differences_m: Sequence[float], dip_standard_m: float) -> DipComparison:
+    """Zero and repeatability of a gauge from its differences to hand dips, gauge - dip, at least three.
+
+    repeat: experimental standard deviation (JCGM 100, 4.2). zero: of the mean, with the dip's own uncertainty and, as
+    the readings stay uncorrected, with the bias itself (JCGM 100, F.2.4.5).
+    """
+    n = len(differences_m)
+    if n < 3:
+        raise OutOfRange(f"{n} dip comparisons tell no spread; at least 3 are needed")
+    mean = math.fsum(differences_m) / n
+    spread = math.sqrt(math.fsum((d - mean) ** 2 for d in differences_m) / (n - 1))
+    zero = math.sqrt(spread**2 / n + dip_standard_m**2 + mean**2)
+    return DipComparison(
+        mean,
+        Known(zero, f"{n} dip comparisons, mean {1000 * mean:+.1f} mm left in"),
+        Known(spread, f"{n} dip comparisons, standard deviation"),
+    )

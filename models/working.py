@@ -127,3 +127,17 @@ def time_to(distance_m3: float, approach_m3_per_s: float, sd_m3_per_s: float = 0
         return distance_m3 / rate if rate > 0 else None
 
     return TimeTo(at(approach_m3_per_s), at(approach_m3_per_s + spread), at(approach_m3_per_s - spread))
+
+
+def time_to_high(
+    table: CapacityTable, innage_m: float, limit_m: float, rate_m3_per_s: float, sd_m3_per_s: float = 0.0
+) -> TimeTo:
+    """Time until a filling tank reaches a level; the rate is positive when it fills."""
+    return time_to(room_m3(table, innage_m, limit_m), rate_m3_per_s, sd_m3_per_s)
+
+
+def time_to_low(
+    table: CapacityTable, innage_m: float, limit_m: float, rate_m3_per_s: float, sd_m3_per_s: float = 0.0
+) -> TimeTo:
+    """Time until an emptying tank falls to a level; the rate is negative when it empties."""
+    return time_to(-room_m3(table, innage_m, limit_m), -rate_m3_per_s, sd_m3_per_s)

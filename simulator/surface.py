@@ -29,6 +29,11 @@ class Surface:
         self.vibration_m = 0.0
 
     @property
+    def slosh_m(self) -> float:
+        """Where the slosh stands now, seen at the gauge."""
+        return self._inphase
+
+    @property
     def amplitude_m(self) -> float:
         return math.hypot(self._inphase, self._quadrature)
 

@@ -2,7 +2,7 @@
 // single sample keeps its full height and full ink. Limits are dashed, gaps are gaps, what was not wholly good has a
 // mark below. Draws only: what to draw and when is trend.js's business.
 
-import { number, ticks } from "./scale.js";
+import { axis as marksOf } from "./scale.js";
 
 export class Chart {
   constructor(canvas, time) {
@@ -127,18 +127,17 @@ export class Chart {
   }
 
   values(pen, ink, range, y) {
-    const { factor, offset = 0, signed } = this.column;
-    const { marks, decimals } = ticks(range.low * factor + offset, range.high * factor + offset, Math.max(2, this.height / 48));
+    const marks = marksOf(this.column, range, Math.max(2, this.height / 48));
     pen.textAlign = "right";
-    for (const mark of marks) {
-      const place = Math.round(y((mark - offset) / factor)) + 0.5;
+    for (const { at, text } of marks) {
+      const place = Math.round(y(at)) + 0.5;
       pen.strokeStyle = ink("hair");
       pen.beginPath();
       pen.moveTo(this.left - 6, place);
       pen.lineTo(this.left + this.width, place);
       pen.stroke();
       pen.fillStyle = ink("label");
-      pen.fillText(number(mark, decimals, signed), this.left - 12, place);
+      pen.fillText(text, this.left - 12, place);
     }
     pen.strokeStyle = ink("rule");
     pen.strokeRect(this.left + 0.5, this.top + 0.5, this.width, this.height);

@@ -1,6 +1,8 @@
 // A loop check at the instrument: its acts, and what is shown anew when a step was taken, here or by somebody else.
 
+import { amount, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { number } from "./numbers.js";
 
 const words = data("words");
 const said_words = data("check-words");
@@ -16,12 +18,6 @@ function say(text, bad) {
   said.toggleAttribute("data-bad", Boolean(bad));
 }
 
-// A number as people type it, with a point or a comma; null for an empty field, NaN for what is none.
-function amount(input) {
-  const text = input.value.trim().replace(",", ".");
-  return text === "" ? null : Number(text);
-}
-
 async function send(name, body, telling) {
   body.by = by.value.trim();
   if (!body.by) {
@@ -31,7 +27,7 @@ async function send(name, body, telling) {
   }
   for (const value of Object.values(body)) {
     if (Number.isNaN(value)) {
-      say(said_words.no_number, true);
+      say(refusal(), true);
       return;
     }
   }
@@ -77,8 +73,8 @@ form("step", (fields, element) => {
     const whole = told.next?.run === "as_left" && told.next.point_mA === 4 && told.next.direction === "up";
     const text = fill(said_words.took, {
       place: `${step.point_mA} mA`,
-      shown: step.shown_mA.toFixed(4),
-      error: (error < 0 ? "−" : "+") + Math.abs(error).toFixed(3),
+      shown: number(step.shown_mA, 4),
+      error: number(error, 3, true),
     });
     return whole ? `${text} ${said_words.next_left}` : text;
   });

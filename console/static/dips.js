@@ -1,6 +1,8 @@
 // A tank's dips: what is typed is judged while it is typed, then written down; what it changes is shown anew.
 
+import { amount, both, quantity, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { written } from "./numbers.js";
 
 const words = data("words");
 const dipWords = data("dip-words");
@@ -15,15 +17,12 @@ let time = Date.parse(place.dataset.now);
 let asked = 0;
 let shown = 0;
 
-// A number as people type it: spaces between thousands, point or comma; null for an empty field, NaN for what is none.
-function amount(input) {
-  const text = input.value.replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
-  return text === "" ? null : Number(text);
+function metres(input) {
+  return quantity(input, "dip_m");
 }
 
-function metres(input) {
-  const value = amount(input);
-  return value === null ? null : Number((value / 1000).toFixed(7));
+function degrees(input) {
+  return quantity(input, "temperature_degC");
 }
 
 function whole(object) {
@@ -48,9 +47,9 @@ function dipOf(form) {
     method: fields.method.value,
     readings_m: [...form.querySelectorAll("[name=reading]")].map(metres).filter((value) => value !== null),
     water_m: metres(fields.water),
-    temperature_degC: amount(fields.temperature),
+    temperature_degC: degrees(fields.temperature),
     temperature_kind: fields.kind.value,
-    tape_degC: amount(fields.tape),
+    tape_degC: degrees(fields.tape),
     reference_m: metres(fields.reference),
     purpose: fields.verify.checked ? "verify" : "stock",
     after_setting: fields.after_setting.checked,
@@ -60,18 +59,27 @@ function dipOf(form) {
   };
 }
 
-const mm = (value) => (value * 1000).toFixed(1);
-const signed = (value) => (value < 0 ? "−" : "+") + mm(Math.abs(value));
-
 function tell(text, bad) {
   verdict.textContent = text;
   verdict.toggleAttribute("data-bad", Boolean(bad));
 }
 
+function apart(value) {
+  const { shown } = data("figures").kinds.apart_m;
+  return written(value, { ...shown, signed: true });
+}
+
+// What was read, for the confirmation.
+function readOf(body) {
+  const read = body.readings_m.map((one) => both(one, "dip_m"));
+  if (body.water_m !== null) read.push(fill(dipWords.water_read, { water: both(body.water_m, "dip_m") }));
+  return read.join(" · ") || dipWords.nothing_read;
+}
+
 async function judge(form) {
   const body = dipOf(form);
   if (!whole(body)) {
-    tell(dipWords.no_number, true);
+    tell(refusal(), true);
     return;
   }
   if (body.readings_m.length === 0) {
@@ -89,9 +97,9 @@ async function judge(form) {
   }
   const told = answer.body;
   const parts = [];
-  if (told.level_m !== null) parts.push(fill(dipWords.settled, { level: mm(told.level_m), how: told.repeated }));
+  if (told.level_m !== null) parts.push(fill(dipWords.settled, { level: both(told.level_m, "dip_m"), how: told.repeated }));
   if (told.difference_m !== null)
-    parts.push(fill(dipWords.against, { off: signed(told.difference_m), u95: mm(told.difference_u95_m) }));
+    parts.push(fill(dipWords.against, { off: apart(told.difference_m), u95: both(told.difference_u95_m, "apart_m") }));
   if (told.refused) parts.push(told.refused);
   else parts.push(...told.notes);
   tell(parts.join(" · "), Boolean(told.refused) || told.within === false);
@@ -128,14 +136,14 @@ const dip = handle("dip", async (form, by, said) => {
   const body = dipOf(form);
   const at = amount(form.elements.ago);
   if (!whole(body) || Number.isNaN(at)) {
-    said.textContent = dipWords.no_number;
+    said.textContent = refusal();
     return null;
   }
   body.time = moment(form.elements.ago);
   const answer = await act("/api/dips", body, words.offline);
   const { number, note } = answer.body;
   const sentence = answer.body.status === "already" ? dipWords.before : dipWords.written;
-  return { ...answer, words: fill(sentence, { number, name: by, note: note ?? "" }).trim() };
+  return { ...answer, words: fill(sentence, { number, name: by, read: readOf(body), note: note ?? "" }).trim() };
 });
 
 let waiting = null;
@@ -149,16 +157,16 @@ handle("sample", async (form, by, said) => {
   const body = {
     tank,
     by,
-    observed_kgpm3: amount(fields.density),
-    observed_degC: amount(fields.temperature),
+    observed_kgpm3: quantity(fields.density, "density_kgpm3"),
+    observed_degC: degrees(fields.temperature),
     meter: fields.meter.value,
-    certificate_kgpm3: amount(fields.certificate),
+    certificate_kgpm3: quantity(fields.certificate, "density_kgpm3"),
     place: fields.place.value.trim(),
     rejected: fields.rejected.value.trim(),
     waited: fields.waited.value.trim(),
   };
   if (!whole(body) || body.observed_kgpm3 === null || body.observed_degC === null) {
-    said.textContent = dipWords.no_number;
+    said.textContent = whole(body) ? dipWords.figures_first : refusal();
     return null;
   }
   const answer = await act("/api/samples", body, words.offline);
@@ -170,7 +178,7 @@ handle("sample", async (form, by, said) => {
     words: fill(sentence, {
       number: told.number,
       name: by,
-      base: told.base_kgpm3?.toFixed(1),
+      base: answer.ok ? both(told.base_kgpm3, "density_kgpm3") : "",
       degC: told.base_degC,
       verdict: verdict_,
       note: told.note ?? "",
@@ -182,7 +190,7 @@ handle("withdraw", async (form, by, said) => {
   const fields = form.elements;
   const number = amount(fields.number);
   if (!Number.isInteger(number) || number < 1) {
-    said.textContent = dipWords.no_number;
+    said.textContent = dipWords.which;
     return null;
   }
   const body = { by, why: fields.why.value.trim() };

@@ -1,18 +1,24 @@
 // Documents: write a paper down, put one right, undo one, bring a file. What is wrong or asked about is shown as a table.
 
+import { read, refusal, shownUnit } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { marks, withUnit } from "./numbers.js";
 
 const LARGEST = 900_000;
 const VOLUMES = ["observed", "standard", "water", "fuel", "meter_opening", "meter_closing"];
-const UNIT_OF = { temperature: "degC", density: "kg/m3" };
+const KIND_OF = { temperature: "temperature_degC", density: "density_kgpm3" };
+const SPELLED = { "°C": "degC", "°F": "degF", "kg/m³": "kg/m3" };
 const SI = { observed: "observed_m3", standard: "standard_m3", water: "water_m3", fuel: "fuel_m3",
   meter_opening: "meter_opening_m3", meter_closing: "meter_closing_m3", temperature: "temperature_degC",
   density: "density_kg_m3" };
+const SI_SHOWN = { temperature_degC: "°C", density_kgpm3: "kg/m³" };
+const SI_UNIT = { temperature: "degC", density: "kg/m3" };
 const LISTED = ["row", "column", "found", "allowed", "mend"];
 
 const words = data("words");
 const kinds = data("kinds");
 const titles = data("fields");
+const volumes = data("volumes");
 const by = document.getElementById("by");
 const list = document.getElementById("list");
 const said = document.getElementById("said");
@@ -24,6 +30,7 @@ const leave = document.getElementById("leave");
 const file = document.getElementById("file");
 const fileSure = document.getElementById("file-sure");
 let correcting = null;
+let refused = null;
 
 function say(place, text, bad) {
   place.textContent = text;
@@ -48,26 +55,43 @@ function show() {
   const has = kinds[fields.kind.value];
   for (const label of paper.querySelectorAll("[data-field]")) label.hidden = !has.includes(label.dataset.field);
   const unit = fields.unit.selectedOptions[0].textContent;
-  for (const place of paper.querySelectorAll("[data-unit]")) place.textContent = unit;
+  for (const place of paper.querySelectorAll("[data-unit]")) {
+    place.textContent = place.dataset.unit === "volume" ? unit : correcting === null ? shownUnit(place.dataset.unit) : SI_SHOWN[place.dataset.unit];
+  }
+}
+
+// What is put right stands there as the record has it, in its units.
+function unitOf(name) {
+  if (VOLUMES.includes(name)) return fields.unit.value;
+  if (!(name in KIND_OF)) return "";
+  const unit = shownUnit(KIND_OF[name]);
+  return correcting === null ? (SPELLED[unit] ?? unit) : SI_UNIT[name];
 }
 
 function value(name) {
   const input = fields[name];
   if (input.type === "checkbox") return input.checked;
   const text = input.value.trim();
-  const unit = VOLUMES.includes(name) ? fields.unit.value : UNIT_OF[name];
+  const unit = unitOf(name);
   if (!unit || !text) return text;
-  return `${text.replace(/[\s\u00a0\u202f]/g, "").replace("\u2212", "-")} ${unit}`;
+  return figure(name, text) + ` ${unit}`;
+}
+
+function figure(name, text) {
+  const number = read(text);
+  if (Number.isNaN(number)) refused ??= { name, text, why: refusal() };
+  return String(number);
 }
 
 // What the form says. Of a document that is put right also what was emptied, so that it is emptied there too.
 function told() {
+  refused = null;
   const body = { day: fields.day.value };
   for (const name of kinds[fields.kind.value]) {
     if (!(name in fields)) continue;
     const given = value(name);
     if (name === "meter_factor") {
-      if (given) body[name] = Number(given.replace(",", "."));
+      if (given) body[name] = Number(figure(name, given));
     } else if (correcting !== null || (given !== "" && given !== false)) body[name] = given;
   }
   return body;
@@ -113,15 +137,30 @@ function answered(form, answer, yes, text) {
   return answer.ok;
 }
 
+// The volumes of a paper in its own unit, and in litres where that is another.
+function figuresOf(document) {
+  const by = volumes[fields.unit.value];
+  const found = [document.observed_m3, document.standard_m3].filter((value) => value !== null && value !== undefined);
+  const both = (value) => (by.unit === volumes.L.unit ? withUnit(value, by) : `${withUnit(value, by)} (${withUnit(value, volumes.L)})`);
+  return found.map((value) => `, ${both(value)}`).join("");
+}
+
 function written(body) {
   const numbers = body.documents.map((one) => one.number).join(", ");
-  return [fill(words.done, { numbers }), body.note].filter(Boolean).join(" ");
+  return [fill(words.done, { numbers, figures: figuresOf(body.documents[0]) }), body.note].filter(Boolean).join(" ");
 }
 
 async function send(yes) {
   const name = named(paper.querySelector("output"));
   if (!name) return;
   const body = { ...told(), by: name, sure: yes };
+  if (refused) {
+    const { name: field, text, why } = refused;
+    say(paper.querySelector("output"), words.mistakes, true);
+    table(paper.querySelector(".wrong"), [{ column: SI[field] ?? field, found: text, mend: why }], paper);
+    fields[field].focus();
+    return;
+  }
   if (correcting === null) body.kind = fields.kind.value;
   const url = correcting === null ? "/api/documents" : `/api/documents/${correcting}/correct`;
   const answer = await act(url, body, words.offline);
@@ -140,6 +179,7 @@ function clear() {
   }
   correcting = null;
   title.textContent = words.add;
+  show();
   leave.hidden = true;
   sure.hidden = true;
   fields.kind.disabled = false;
@@ -157,7 +197,7 @@ function correct(number, what) {
     const known = what[SI[name] ?? name];
     if (!(name in fields) || name === "meter_factor") continue;
     if (fields[name].type === "checkbox") fields[name].checked = Boolean(known);
-    else fields[name].value = known ?? "";
+    else fields[name].value = typeof known === "number" ? String(known).replace(".", marks()[1]) : (known ?? "");
   }
   title.textContent = fill(words.correct, { number });
   leave.hidden = false;

@@ -1,8 +1,10 @@
 // A fault's page: its trace on the bands, and what people write of it. Every sample is drawn by itself.
 
+import { both, quantity, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
 import { Chart } from "./chart.js";
-import { number, SiteTime } from "./scale.js";
+import { number } from "./numbers.js";
+import { SiteTime } from "./scale.js";
 
 const words = { ...data("shared"), ...data("words") };
 const trace = data("chart");
@@ -97,12 +99,6 @@ function say(text, input) {
   input?.focus();
 }
 
-// Millimetres as a person types them, to metres; null where nothing stands, NaN where it is no number.
-function metres(text) {
-  const plain = text.trim().replace(/[\s\u202f\u00a0]/g, "").replace(",", ".");
-  return plain === "" ? null : Number(plain) / 1000;
-}
-
 function startCorrecting(entry) {
   corrects = entry;
   correcting.toggleAttribute("data-off", entry === null);
@@ -117,8 +113,8 @@ async function write(event) {
   const body = { by, close: elements.close.checked, corrects };
   for (const name of TEXTS) body[name] = elements[name].value.trim();
   for (const [name, what] of Object.entries(DIPS)) {
-    body[name] = metres(elements[name].value);
-    if (Number.isNaN(body[name])) return say(fill(words.bad_dip, { what }), elements[name]);
+    body[name] = quantity(elements[name], "dip_m");
+    if (Number.isNaN(body[name])) return say(`${what}: ${refusal()}`, elements[name]);
   }
   const something = body.close || corrects !== null || [...TEXTS, ...Object.keys(DIPS)].some((name) => body[name]);
   if (!something) return say(words.nothing_said, elements.cause);
@@ -128,7 +124,9 @@ async function write(event) {
   for (const name of [...TEXTS, ...Object.keys(DIPS)]) elements[name].value = "";
   elements.close.checked = false;
   startCorrecting(null);
-  say(fill(words.written, { entry: answer.body.entry, name: by }));
+  const dips = Object.keys(DIPS).filter((name) => body[name] !== null);
+  const read = dips.map((name) => `${DIPS[name]} ${both(body[name], "dip_m")}`);
+  say([fill(words.written, { entry: answer.body.entry, name: by }), ...read].join(" · "));
   await refresh(entries, `${path}/entries`);
 }
 

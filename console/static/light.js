@@ -1,4 +1,4 @@
-// The light mode and the units. Kept in cookies, so that the server's first answer already wears them.
+// The light mode, the units and the number format. Kept in cookies, so that the server's first answer already wears them.
 
 const YEAR_S = 31536000;
 
@@ -6,11 +6,12 @@ const keep = (name, value) => {
   document.cookie = `${name}=${value}; path=/; max-age=${YEAR_S}; samesite=strict`;
 };
 
-export function unitSwitch(group) {
-  group?.addEventListener("click", (event) => {
-    const units = event.target.closest("button")?.value;
-    if (!units) return;
-    keep("units", units);
+// Each group of buttons is named after its cookie. All figures of the page come from the server: it is asked anew.
+export function unitSwitch(menu) {
+  menu?.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (!button) return;
+    keep(button.parentElement.dataset.choice, button.value);
     location.reload();
   });
 }

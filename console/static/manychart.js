@@ -2,7 +2,7 @@
 // lanes with the stretches of alarms, movements and loop faults. Draws only, like the chart that it is made from.
 
 import { Chart } from "./chart.js";
-import { number, ticks } from "./scale.js";
+import { axis as marksOf } from "./scale.js";
 
 export const DASHES = [[], [9, 4], [2, 3], [12, 3, 2, 3], [18, 5], [5, 3, 2, 3, 2, 3]];
 export const KINDS = ["alarm", "movement", "fault"];
@@ -59,18 +59,17 @@ export class ManyChart extends Chart {
   }
 
   second(pen, ink, { column, range, y }) {
-    const { factor, signed } = column;
-    const { marks, decimals } = ticks(range.low * factor, range.high * factor, Math.max(2, this.height / 48));
+    const marks = marksOf(column, range, Math.max(2, this.height / 48));
     const edge = this.left + this.width;
     pen.textAlign = "left";
     pen.fillStyle = ink("label");
     pen.strokeStyle = ink("rule");
     pen.beginPath();
-    for (const mark of marks) {
-      const place = Math.round(y(mark / factor)) + 0.5;
+    for (const { at, text } of marks) {
+      const place = Math.round(y(at)) + 0.5;
       pen.moveTo(edge, place);
       pen.lineTo(edge + 6, place);
-      pen.fillText(number(mark, decimals, signed), edge + 12, place);
+      pen.fillText(text, edge + 12, place);
     }
     pen.stroke();
     pen.strokeRect(this.left + 0.5, this.top + 0.5, this.width, this.height);

@@ -18,7 +18,7 @@ scrolls(document.querySelector("main"));
 unitSwitch(document.getElementById("units"));
 lightSwitch(document.getElementById("light"));
 listen(
-  root.dataset.units === "us" ? "/feed?units=us" : "/feed",
+  root.dataset.feed,
   (build) => {
     if (build !== root.dataset.build) location.reload();
   },

@@ -1,7 +1,7 @@
 // One receipt: what moves is shown anew with each state; a person's acts stand below it and keep what was typed.
 
 import { act, data, fill, refresh, rememberName } from "./ask.js";
-import { amount } from "./amount.js";
+import { both, quantity, refusal } from "./amount.js";
 
 const words = data("words");
 const place = document.getElementById("receipt");
@@ -46,7 +46,7 @@ async function send(way, body, telling) {
   }
   for (const value of Object.values(body)) {
     if (Number.isNaN(value)) {
-      said.textContent = words.no_number;
+      said.textContent = refusal();
       return false;
     }
   }
@@ -72,19 +72,32 @@ function next(select) {
   if (name) select.value = name;
 }
 
-function litres(input) {
-  const value = amount(input);
-  return value === null ? NaN : value / 1000;
-}
-
 if (by) {
-  form("line", (f) => send("line", { figure_m3: litres(f.figure), comment: f.comment.value }, words.line));
+  form("line", (f) => {
+    const figure_m3 = quantity(f.figure, "volume_m3");
+    if (figure_m3 === null) {
+      said.textContent = words.figure_first;
+      return false;
+    }
+    const telling = Number.isNaN(figure_m3) ? "" : fill(words.line, { figure: both(figure_m3, "volume_m3") });
+    return send("line", { figure_m3, comment: f.comment.value }, telling);
+  });
   form("done", (f) => send("done", { what: f.what.value, found: f.found.value }, words.noted));
   form("sample", (f) =>
     send(
       "sample",
-      { density_kgpm3: amount(f.density), density_degC: amount(f.at), meter: f.meter.value, temperature_degC: amount(f.temperature) },
-      words.noted,
+      {
+        density_kgpm3: quantity(f.density, "density_kgpm3"),
+        density_degC: quantity(f.at, "temperature_degC"),
+        meter: f.meter.value,
+        temperature_degC: quantity(f.temperature, "temperature_degC"),
+      },
+      [
+        words.noted,
+        ...[["density", "density_kgpm3"], ["at", "temperature_degC"], ["temperature", "temperature_degC"]]
+          .filter(([name]) => f[name].value.trim())
+          .map(([name, kind]) => both(quantity(f[name], kind), kind)),
+      ].join(" · "),
     ),
   );
   form("start", () => send("start", {}, words.started));

@@ -1,7 +1,7 @@
 // The list of receipts, the check before one, and planning it.
 
 import { act, data, fill, refresh, rememberName } from "./ask.js";
-import { amount } from "./amount.js";
+import { quantity, refusal } from "./amount.js";
 
 const words = data("words");
 const form = document.getElementById("plan");
@@ -21,21 +21,20 @@ document.addEventListener("state", async () => {
 // What the papers state, in the API's units; null where something is no number.
 function delivery() {
   const fields = form.elements;
-  const litres = { observed_m3: amount(fields.observed), standard_m3: amount(fields.standard) };
-  const told = {
-    tank: fields.tank.value,
-    temperature_degC: amount(fields.temperature),
-    density_15_kgpm3: amount(fields.density),
-    rate_m3_per_h: amount(fields.rate),
-  };
-  for (const value of [...Object.values(litres), ...Object.values(told)]) {
-    if (Number.isNaN(value)) {
-      said.textContent = words.no_number;
-      return null;
-    }
+  const told = { tank: fields.tank.value };
+  for (const [name, [input, kind]] of Object.entries({
+    observed_m3: [fields.observed, "volume_m3"],
+    standard_m3: [fields.standard, "volume_m3"],
+    temperature_degC: [fields.temperature, "temperature_degC"],
+    density_15_kgpm3: [fields.density, "density_kgpm3"],
+    rate_m3_per_h: [fields.rate, "agreed_m3_per_h"],
+  })) {
+    told[name] = quantity(input, kind);
+    if (!Number.isNaN(told[name])) continue;
+    said.textContent = refusal();
+    input.focus();
+    return null;
   }
-  for (const [name, value] of Object.entries(litres)) told[name] = value === null ? null : value / 1000;
-  if (told.rate_m3_per_h !== null) told.rate_m3_per_h *= 0.06;
   if (!told.tank) {
     said.textContent = words.tank_first;
     fields.tank.focus();

@@ -1,5 +1,6 @@
-// Where axis marks stand and how numbers and times are written on a chart. Times are the site's, over summer-time
-// changes too; digits are grouped by three with a narrow no-break space, as on the rest of the page.
+// Where axis marks stand and how times are written on a chart. Times are the site's, over summer-time changes too.
+
+import { feet, number } from "./numbers.js";
 
 const SECOND = 1000;
 const MINUTE = 60 * SECOND;
@@ -11,14 +12,6 @@ const STEPS = [
   ...[1, 2, 3, 6, 12].map((n) => n * HOUR),
   ...[1, 2, 7, 14, 28, 91, 364].map((n) => n * DAY),
 ];
-
-export function number(value, decimals, signed = false) {
-  const text = Math.abs(value).toFixed(decimals);
-  const [whole, part] = text.split(".");
-  const grouped = whole.replace(/\B(?=(\d{3})+$)/g, "\u202f") + (part ? `.${part}` : "");
-  if (!/[1-9]/.test(text)) return grouped;
-  return (value < 0 ? "\u2212" : signed ? "+" : "") + grouped;
-}
 
 export class SiteTime {
   constructor(zone) {
@@ -73,11 +66,24 @@ export class SiteTime {
   }
 }
 
-export function ticks(low, high, most) {
+// Steps of a length in inches, so that marks fall on sixteenths, inches and whole feet.
+const INCHES = [1 / 16, 1 / 8, 1 / 4, 1 / 2, 1, 2, 3, 6, 12, 24, 60, 120, 240, 600];
+
+export function ticks(low, high, most, steps = undefined) {
   const raw = (high - low) / most;
   const size = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((n) => n * size).find((n) => n >= raw * 0.999999);
+  const step = (steps ?? [1, 2, 5, 10].map((n) => n * size)).find((n) => n >= raw * 0.999999) ?? raw;
   const marks = [];
   for (let value = Math.ceil(low / step) * step; value <= high + step * 1e-6; value += step) marks.push(value);
   return { marks, decimals: Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) };
+}
+
+// Marks of a value axis: where each is, in the column's own unit, and its text in the shown one.
+export function axis(column, range, most) {
+  const { factor, offset = 0, signed, form } = column;
+  const long = form === "feet";
+  const shown = (value) => value * factor + offset;
+  const { marks, decimals } = ticks(shown(range.low), shown(range.high), most, long ? INCHES : undefined);
+  const text = (mark) => (long ? feet(mark) : number(mark, decimals, signed));
+  return marks.map((mark) => ({ at: (mark - offset) / factor, text: text(mark) }));
 }

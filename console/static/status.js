@@ -1,5 +1,6 @@
 // The release page: a release with its sample result, a tank set aside; what is shown follows by itself.
 
+import { amount, both, quantity, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
 
 const words = data("words");
@@ -13,12 +14,6 @@ async function renew() {
   await refresh(place, "/status/now");
   const details = place.querySelector("details");
   if (details) details.open = Boolean(open);
-}
-
-// A number as people type it, with a point or a comma; null for an empty field, NaN for what is none.
-function amount(text) {
-  const plain = text.trim().replace(",", ".");
-  return plain === "" ? null : Number(plain);
 }
 
 function form(id, handle) {
@@ -57,9 +52,9 @@ if (place) {
     const body = { by };
     for (const name of ["appearance", "water_test", "certificate", "comment"]) body[name] = element.elements[name].value;
     for (const name of NUMBERS) {
-      body[name] = amount(element.elements[name].value);
+      body[name] = name === "density_kg_m3" ? quantity(element.elements[name], "density_kgpm3") : amount(element.elements[name]);
       if (Number.isNaN(body[name])) {
-        say(saidWords.no_number, true);
+        say(refusal(), true);
         element.elements[name].focus();
         return;
       }
@@ -67,7 +62,9 @@ if (place) {
     const tank = nameOf(element);
     const done = await send(`/api/tanks/${element.elements.tank.value}/release`, body, say, (told) => {
       const what = told.now.release.not_done.join(", ");
-      return fill(what ? saidWords.released_without : saidWords.released, { tank, by: told.now.release.by, what });
+      const density = body.density_kg_m3 === null ? "" : both(body.density_kg_m3, "density_kgpm3");
+      const said = fill(what ? saidWords.released_without : saidWords.released, { tank, by: told.now.release.by, what });
+      return [said, density].filter(Boolean).join(" · ");
     });
     if (done) {
       for (const name of [...NUMBERS, "appearance", "water_test", "certificate", "comment"]) element.elements[name].value = "";

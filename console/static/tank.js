@@ -1,5 +1,6 @@
 // The tank page: its chain follows each state, the extremes can be started anew, the trend has quantities and spans.
 
+import { both, quantity, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
 import { trend } from "./trend.js";
 
@@ -34,35 +35,33 @@ form.addEventListener("submit", async (event) => {
 const order = document.getElementById("order");
 const orderSaid = order.querySelector("output");
 
-/** A number as people type it: spaces between thousands, point or comma; NaN for anything else. */
-function typed(text) {
-  const plain = text.replace(/[\s\u00a0\u202f]/g, "").replace(",", ".");
-  return plain === "" ? NaN : Number(plain);
-}
-
 order.addEventListener("submit", async (event) => {
   event.preventDefault();
   const by = order.elements.by.value.trim();
   const ends = event.submitter?.value === "end";
-  const litres = typed(order.elements.litres.value);
   if (!by) {
     orderSaid.textContent = words.name_first;
     order.elements.by.focus();
     return;
   }
-  if (!ends && !(litres > 0)) {
-    orderSaid.textContent = words.amount_first;
-    order.elements.litres.focus();
-    return;
+  const wanted = { kind: order.elements.kind.value, by };
+  if (!ends) {
+    const volume = quantity(order.elements.litres, "volume_m3");
+    const rate = quantity(order.elements.rate, "agreed_m3_per_h");
+    for (const [value, input] of [[volume, order.elements.litres], [rate, order.elements.rate]]) {
+      if (!Number.isNaN(value) && (value === null ? input !== order.elements.litres : value > 0)) continue;
+      orderSaid.textContent = Number.isNaN(value) ? refusal() : words.amount_first;
+      input.focus();
+      return;
+    }
+    wanted.quantity_m3 = volume;
+    if (rate !== null) wanted.rate_m3_per_h = rate;
   }
-  const rate = typed(order.elements.rate.value);
-  const wanted = { kind: order.elements.kind.value, quantity_m3: litres / 1000, by };
-  if (rate > 0) wanted.rate_m3_per_h = rate * 0.06;
   const path = `/api/tanks/${chain.dataset.tank}/plan`;
   const answer = ends ? await act(`${path}/end`, { by }, words.offline) : await act(path, wanted, words.offline);
   const done = ends ? words.order_ended : words.ordered;
   orderSaid.textContent = answer.ok
-    ? [fill(done, { name: answer.body.by }), answer.body.note ?? ""].join(" ").trim()
+    ? [fill(done, { name: answer.body.by }), ends ? "" : both(wanted.quantity_m3, "volume_m3"), answer.body.note ?? ""].join(" ").trim()
     : fill(words.failed, { why: answer.body.detail });
 });
 

@@ -4,7 +4,8 @@
 import { fill } from "./ask.js";
 import { Chart } from "./chart.js";
 import { moving } from "./moving.js";
-import { number, SiteTime } from "./scale.js";
+import { written as figure } from "./numbers.js";
+import { SiteTime } from "./scale.js";
 
 export function trend(place, facts, words) {
   const canvas = place.querySelector("canvas");
@@ -60,8 +61,7 @@ export function trend(place, facts, words) {
   }
 
   function written(value) {
-    const { factor, offset = 0, decimals, signed } = facts.columns[column];
-    return number(value * factor + offset, decimals, signed);
+    return figure(value, facts.columns[column]);
   }
 
   function tell() {

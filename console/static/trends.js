@@ -4,8 +4,9 @@
 import { data, fill } from "./ask.js";
 import { DASHES, KINDS, ManyChart } from "./manychart.js";
 import { moving } from "./moving.js";
+import { written } from "./numbers.js";
 import { picture } from "./picture.js";
-import { number, SiteTime } from "./scale.js";
+import { SiteTime } from "./scale.js";
 
 const POINTS = 1500;
 const CSV_POINTS = 2000;
@@ -145,7 +146,7 @@ function tell() {
     const row = document.createElement("tr");
     const { column, points } = one;
     const point = cursor === null ? points.findLast(({ mean }) => mean !== null) : chart.pointAt(cursor, points);
-    const shown = (value) => number(value * column.factor, column.decimals, column.signed);
+    const shown = (value) => written(value, column);
     const head = document.createElement("th");
     head.scope = "row";
     head.append(`${one.letter} `, sample(one), ` ${named[one.tank].name}`);

@@ -1,5 +1,6 @@
 // The water page: which fields a drain check needs, sending it, taking one back.
 
+import { both, quantity, refusal } from "./amount.js";
 import { act, data, fill, refresh, rememberName } from "./ask.js";
 
 const words = data("words");
@@ -20,11 +21,20 @@ function choose() {
   }
 }
 
-// Millilitres as a person types them, to m3; 0 where nothing stands, NaN where it is no number.
-function cubic(text) {
-  const plain = text.trim().replace(/[\s\u202f\u00a0]/g, "").replace(",", ".");
-  const value = plain === "" ? 0 : Number(plain) / 1e6;
-  return value >= 0 ? value : NaN;
+// A small volume as a person types it, in m3; 0 where nothing stands.
+function cubic(input) {
+  return quantity(input, "drop_m3") ?? 0;
+}
+
+// What is wrong with it; empty where nothing is.
+function wrong(value, what) {
+  return Number.isNaN(value) ? `${what}: ${refusal()}` : value < 0 ? fill(words.bad_volume, { what }) : "";
+}
+
+// What was drained, for the confirmation.
+function drained(body) {
+  const told = ["water", "fuel"].filter((what) => body[`${what}_m3`]).map((what) => `${what} ${both(body[`${what}_m3`], "drop_m3")}`);
+  return told.length ? `; ${told.join(", ")}` : "";
 }
 
 async function write(event) {
@@ -39,12 +49,12 @@ async function write(event) {
   } else {
     body.appearance = elements.appearance.value;
     if (!body.appearance) return say(words.no_look, elements.appearance);
-    body.fuel_m3 = cubic(elements.fuel.value);
-    if (Number.isNaN(body.fuel_m3)) return say(fill(words.bad_volume, { what: "fuel" }), elements.fuel);
+    body.fuel_m3 = cubic(elements.fuel);
+    if (wrong(body.fuel_m3, "fuel")) return say(wrong(body.fuel_m3, "fuel"), elements.fuel);
   }
   if (result === "water") {
-    body.water_m3 = cubic(elements.water.value);
-    if (Number.isNaN(body.water_m3)) return say(fill(words.bad_volume, { what: "water" }), elements.water);
+    body.water_m3 = cubic(elements.water);
+    if (wrong(body.water_m3, "water")) return say(wrong(body.water_m3, "water"), elements.water);
     if (!body.water_m3) return say(words.no_water, elements.water);
     const number = Number(elements.document.value.trim());
     if (number) body.document = number;
@@ -52,7 +62,7 @@ async function write(event) {
   const answer = await act(`/api/tanks/${elements.tank.value}/drain-check`, body, words.offline);
   if (!answer.ok) return say(fill(words.failed, { why: answer.body.detail ?? answer.status }));
   for (const name of ["water", "fuel", "document", "why", "comment", "appearance"]) elements[name].value = "";
-  say(fill(words.written, { number: answer.body.number, name: by, due: answer.body.next_due ?? words.overdue }));
+  say(fill(words.written, { number: answer.body.number, name: by, due: answer.body.next_due ?? words.overdue, drained: drained(body) }));
   await refresh(checks, checks.dataset.part);
 }
 

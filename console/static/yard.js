@@ -116,7 +116,7 @@ new MutationObserver(layOut).observe(root, { attributeFilter: ["data-silent", "d
 byNight(document.getElementById("clock").textContent);
 layOut();
 listen(
-  "/yard/feed",
+  root.dataset.feed,
   (build) => {
     if (build !== root.dataset.build) location.reload();
   },

@@ -44,7 +44,7 @@ def test_a_check_is_done_from_start_to_paper(phone: Page, console: Console) -> N
     expect(phone.get_by_label("Shown")).to_have_value("")
     phone.get_by_label("Applied").fill("16 mA")
     press(phone, "Take as found, 16 mA, downward")
-    expect(phone.locator("#said")).to_have_text("That is no number.")
+    expect(phone.locator("#said")).to_contain_text("is no number")
     phone.get_by_label("Applied").fill("")
     for point in (16, 12, 8, 4):
         press(phone, f"Take as found, {point} mA, downward")

@@ -40,7 +40,7 @@ def test_a_delivery_from_call_to_signature(page: Page, console: Console) -> None
     expect(page.locator("#before")).to_contain_text("IT DOES NOT FIT below the maximum working level", timeout=SLOW_MS)
     page.locator("#plan [name=observed]").fill("3 x")
     press(page, "^Check$")
-    expect(page.locator("#plan output")).to_have_text("That is no number.")
+    expect(page.locator("#plan output")).to_have_text("“3 x”: x is not a unit of this field; write L, or no unit")
     planned(page, console)
     expect(page.locator("#more")).to_contain_text("It fits below the maximum working level")
     expect(page.locator("table.donelist tr", has_text="tank dipped by hand")).to_contain_text("not done")

@@ -28,7 +28,7 @@ def test_a_drain_check_is_written_with_only_the_fields_that_it_needs(page: Page,
     page.locator("#check [name=appearance]").select_option("cloudy")
     page.locator("#check [name=water]").fill("a lot")
     page.get_by_role("button", name="Write it down").click()
-    expect(said).to_have_text("water: write millilitres, such as 250")
+    expect(said).to_have_text("water: “a lot” is no number")
     page.locator("#check [name=water]").fill("1 250,5")
     page.get_by_role("button", name="Write it down").click()
     expect(said).to_contain_text("written by Ada; next due 2026-11-26")
@@ -68,7 +68,7 @@ def test_the_account_opens_and_the_cut_has_words(page: Page, console: Console) -
     ready(page, console)
     tank = page.locator("#ostler-n")
     expect(tank.get_by_role("img")).to_have_attribute("aria-label", "Water cut of Ostler north from 26 Oct 2026 to "
-                                                      "24 Nov 2026: 11 to 23 mm")  # fmt: skip
+                                                      "24 Nov 2026: 11 to 23\N{NO-BREAK SPACE}mm")  # fmt: skip
     tank.get_by_text("Where it may come from").click()
     expect(tank.get_by_role("table")).to_contain_text("30 ppm")
     page.goto(f"{console.url}/due")

@@ -5,8 +5,8 @@ import io
 
 import pytest
 
-from console.document_views import litres
 from console.document_words import FIELDS
+from console.figures import trimmed
 from gaugehouse.documentfields import COLUMNS, QUANTITIES
 from tests.gaugehouse.documentsites import TODAY
 
@@ -124,4 +124,4 @@ def test_the_form_has_a_name_for_every_field():
 
 @pytest.mark.parametrize(("value", "text"), [(36.0, "+36 000"), (-0.0105, "−10.5"), (None, "– – –"), (0.0, "0")])
 def test_volumes_are_litres_with_their_sign(value, text):
-    assert litres(value, signed=True).replace("\N{NARROW NO-BREAK SPACE}", " ") == text
+    assert trimmed("paper_m3", value, signed=True).replace("\N{NARROW NO-BREAK SPACE}", " ") == text

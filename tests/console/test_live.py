@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from console import live
+from console.chosen import Choice, chosen
 from console.live import Feed, dumps
 from console.model import Model
 from tests.console.fake import FakeFacts
@@ -123,10 +124,10 @@ async def test_a_message_made_in_pieces_is_the_one_made_in_one_go(
 ) -> None:
     model = Model(facts)
     monkeypatch.setattr(live, "PIECE", 500)
-    feed = Feed(facts, "7.abc", lambda state: model.parts(state, units))
-    message = model.message if units == "metric" else model.message_us
+    feed = Feed(facts, "7.abc", lambda state: model.parts(state, Choice(units)))
     text = await feed.text(facts.live())
-    assert text == dumps(message(facts.live()))
+    with chosen(Choice(units)):
+        assert text == dumps(model.message(facts.live()))
     assert text.encode() == str.encode(text)
     assert text.encode("utf-16") == str(text).encode("utf-16")
 

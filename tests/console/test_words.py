@@ -8,7 +8,7 @@ from alerts.spec import (
     WATCHED_CONDITIONS,
 )
 from console import words
-from console.figures import SHOWN
+from console.units import SHOWN
 from models.reading import Quality, Reason
 from models.signal import Band
 

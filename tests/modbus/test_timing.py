@@ -1,6 +1,6 @@
 import pytest
 
-from modbus.timing import bytes_ms, read_ms, silence_ms
+from modbus.timing import bytes_ms, pause_ms, read_ms, silence_ms
 from tests.modbus.tables import rows
 
 LIMITS = {row["item"]: float(row["value"]) for row in rows("modbus_limits")}
@@ -16,5 +16,7 @@ def test_serial_times_agree_with_the_table(row: dict[str, str]) -> None:
     assert one * int(row["reads_N"]) == pytest.approx(float(row["cycle_ms"]), abs=5e-6)
 
 
-def test_the_fixed_silence_above_19200_baud_is_the_published_one() -> None:
+def test_fixed_times_above_19200_baud_are_the_published_ones() -> None:
     assert silence_ms(38400) * 1000 == LIMITS["t3.5 fixed above 19200 (us)"]
+    assert pause_ms(38400) * 1000 == LIMITS["t1.5 fixed above 19200 (us)"]
+    assert pause_ms(9600) == pytest.approx(silence_ms(9600) * 1.5 / 3.5)

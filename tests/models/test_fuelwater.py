@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from models.bounds import Bounds, between, total
 from models.errors import OutOfRange
-from models.fuelwater import forum_ppm, rule_ppm, shed_frac
+from models.fuelwater import forum_ppm, rule_ppm, shed_frac, solubility_ppm
 from tests.models.stock_cases import cases
 
 WARM = st.floats(-10, 60)
@@ -34,8 +34,8 @@ def test_a_tank_that_cools_by_three_degrees_sheds_about_three_litres() -> None:
 @given(WARM, WARM, WARM)
 def test_more_dissolves_in_warmer_fuel_and_shedding_adds_up(a: float, b: float, c: float) -> None:
     cold, mid, hot = sorted((a, b, c))
-    assert forum_ppm(cold) <= forum_ppm(hot) + 1e-9
-    assert rule_ppm(cold) <= rule_ppm(hot) + 1e-9
+    assert solubility_ppm(cold).low <= solubility_ppm(hot).low + 1e-9
+    assert solubility_ppm(cold).high <= solubility_ppm(hot).high + 1e-9
     whole, parts = shed_frac(hot, cold), (shed_frac(hot, mid), shed_frac(mid, cold))
     assert whole.high <= total(parts).high + 1e-15
     assert whole.low >= total(parts).low - 1e-15
@@ -53,7 +53,7 @@ def test_drier_fuel_sheds_less(a: float, b: float, x: float, y: float) -> None:
 
 def test_what_is_not_known_is_refused() -> None:
     with pytest.raises(OutOfRange, match=r"fuel at 80\.0 degC"):
-        forum_ppm(80)
+        solubility_ppm(80)
     with pytest.raises(OutOfRange, match="saturation"):
         shed_frac(30, 20, Bounds(0.5, 1.2))
     with pytest.raises(OutOfRange, match="lies above"):

@@ -15,7 +15,7 @@ from models.geometry_tables import table_of
 from models.quantity import Gauging, Product, Shell, Vessel, quantities
 from models.roof import FloatingRoof
 from models.stock_budget import TABLE_FADES, Accuracy, Figure, Rest, accuracy_of, stock_budget
-from models.uncertainty import Budget, Known, Term, difference, expanded, rectangular
+from models.uncertainty import Budget, Known, Term, difference, expanded, from_dips, rectangular
 from tests.reference import rows
 
 NONE = Known(0.0, "left out")
@@ -232,6 +232,17 @@ def test_a_roofs_weight_has_its_place() -> None:
     vessel = Vessel(UPRIGHT.table, 13.5, None, FloatingRoof(20_000, 1.0, 1.2))
     budget = stock_budget(vessel, JET, Gauging(9.2, 15.0, 0.0), only(roof_weight_frac=Known(0.01, "x")))
     assert budget.standard == pytest.approx(0.01 * 20_000 / 802.9, rel=1e-3)
+
+
+def test_the_sites_own_dips_take_the_place_of_the_defaults() -> None:
+    found = from_dips([0.002, 0.004, 0.003, 0.003], 0.0005)
+    assert found.bias_m == pytest.approx(0.003)
+    assert found.repeat.standard == pytest.approx(0.000816, abs=1e-6)  # computed: sqrt(2e-6 / 3)
+    assert found.zero.standard == pytest.approx(math.sqrt(2e-6 / 3 / 4 + 0.0005**2 + 0.003**2))
+    accuracy = accuracy_of(PAPER, level_zero_m=found.zero, level_repeat_m=found.repeat)
+    assert "4 dip comparisons" in accuracy.level_zero_m.source
+    with pytest.raises(OutOfRange, match="at least 3"):
+        from_dips([0.002, 0.004], 0.0005)
 
 
 def test_no_figure_no_budget() -> None:

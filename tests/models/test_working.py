@@ -16,6 +16,8 @@ from models.working import (
     StopTimeRule,
     room_m3,
     time_to,
+    time_to_high,
+    time_to_low,
     working,
 )
 from tests.reference import rows
@@ -97,19 +99,20 @@ def test_time_to_a_limit_has_an_early_and_a_late_side() -> None:
 
 
 def test_a_tank_that_moves_away_never_arrives() -> None:
-    room = room_m3(TABLE, 10, 12)
-    assert time_to(room, -0.1) == (None, None, None)
-    perhaps = time_to(room, -0.1, 0.1)
+    assert time_to_high(TABLE, 10, 12, -0.1) == (None, None, None)
+    assert time_to_low(TABLE, 10, 1, 0.1) == (None, None, None)
+    perhaps = time_to_high(TABLE, 10, 12, -0.1, 0.1)
     assert perhaps.expected_s is None
     assert perhaps.earliest_s == pytest.approx(2 * AREA / 0.1)
 
 
 def test_a_limit_already_reached_takes_no_time() -> None:
-    assert time_to(room_m3(TABLE, 12.5, 12), 0.1) == (0.0, 0.0, 0.0)
+    assert time_to_high(TABLE, 12.5, 12, 0.1) == (0.0, 0.0, 0.0)
+    assert time_to_low(TABLE, 0.5, 1, -0.1) == (0.0, 0.0, 0.0)
 
 
 def test_time_counts_volume_so_that_a_lying_tank_is_slow_in_the_middle() -> None:
-    low, middle = (time_to(room_m3(LYING, h, h + 0.1), 0.01).expected_s for h in (0.1, 1.2))
+    low, middle = (time_to_high(LYING, h, h + 0.1, 0.01).expected_s for h in (0.1, 1.2))
     assert low is not None
     assert middle is not None
     assert middle > low
