@@ -1,14 +1,15 @@
 """The HTTP API of loop checks: its acts below a loop's address, and the records that are kept, as JSON and on paper."""
 
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Final, Literal
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Response
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from console.acted import acted
 from console.api import PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, PersonName
-from console.facts import Facts, Json, PaperSize
+from console.facts import Facts, Json
 from console.lookup import InstrumentId, known_loop
+from console.printed import Size, on_paper, printed
 from console.problems import Refused, said
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
@@ -17,9 +18,7 @@ Number = Annotated[int, Path(ge=1, le=2**31, description="of the record")]
 
 NOT_NOW: Final = said(409, "not now, or not so: the detail says why and what would mend it")
 NO_CHECK: Final = said(404, "no such loop, or no check of it is under way")
-PDF: Final[dict[int | str, dict[str, Any]]] = {
-    200: {"content": {"application/pdf": {}}, "description": "the record on paper"}
-}
+PDF: Final = on_paper("the record on paper")
 
 
 class _Body(BaseModel):
@@ -113,13 +112,8 @@ class CheckApi:
             raise Refused(404, f"{instrument} has no loop check record {number}")
         return found
 
-    async def paper(
-        self, instrument: InstrumentId, number: Number, size: Annotated[PaperSize, Query()] = "A4"
-    ) -> Response:
+    async def paper(self, instrument: InstrumentId, number: Number, size: Size = "A4") -> Response:
         """One record as PDF."""
         known_loop(self._facts.live(), instrument)
-        found = await self._facts.check_paper(instrument, number, size)
-        if found is None:
-            raise Refused(404, f"{instrument} has no loop check record {number}")
-        name = f'attachment; filename="loop-check-{number}.pdf"'
-        return Response(found, media_type="application/pdf", headers={"Content-Disposition": name})
+        paper = await self._facts.check_paper(instrument, number, size)
+        return printed(paper, f"loop-check-{number}", f"{instrument} has no loop check record {number}")

@@ -1,15 +1,16 @@
 """Leak tests by HTTP: what was found, signing it, and the signed ones as JSON and on paper. SI units."""
 
 from datetime import datetime
-from typing import Annotated, Any, Final
+from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Query, Response
 from pydantic import AwareDatetime, BaseModel, ConfigDict, StringConstraints
 
 from console.acted import acted
 from console.api import PRINTABLE, REFUSED, SILENT, UNKNOWN, UNREADABLE, PersonName
-from console.facts import Facts, Json, PaperSize
+from console.facts import Facts, Json
 from console.lookup import TankId, known_tank, time_ms
+from console.printed import Size, on_paper, printed
 from console.problems import Refused, said
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
@@ -18,9 +19,7 @@ LEAST_MS: Final = 3_600_000
 MOST_MS: Final = 31 * 86_400_000
 
 NOT_SO: Final = said(409, "there was no test to sign: the detail says why")
-PDF: Final[dict[int | str, dict[str, Any]]] = {
-    200: {"content": {"application/pdf": {}}, "description": "the record on paper"}
-}
+PDF: Final = on_paper("the record on paper")
 
 
 class Sign(BaseModel):
@@ -75,13 +74,10 @@ class LeakApi:
         """The tests that were signed, newest first."""
         return await self._facts.leak_tests(None)
 
-    async def paper(self, number: Number, size: Annotated[PaperSize, Query()] = "A4") -> Response:
+    async def paper(self, number: Number, size: Size = "A4") -> Response:
         """One signed test as PDF."""
-        found = await self._facts.leak_paper(number, size)
-        if found is None:
-            raise Refused(404, f"there is no signed leak test {number}")
-        name = f'attachment; filename="leak-test-{number}.pdf"'
-        return Response(found, media_type="application/pdf", headers={"Content-Disposition": name})
+        paper = await self._facts.leak_paper(number, size)
+        return printed(paper, f"leak-test-{number}", f"there is no signed leak test {number}")
 
 
 def _span(start: datetime, end: datetime) -> tuple[int, int]:

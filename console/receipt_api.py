@@ -1,14 +1,15 @@
 """The HTTP API of receipts: the check before one, its acts, its state, the record on paper."""
 
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Final, Literal
 
-from fastapi import APIRouter, Path, Query, Response
+from fastapi import APIRouter, Path, Response
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 from console.acted import acted
 from console.api import PRINTABLE, REFUSED, SILENT, UNREADABLE, PersonName
-from console.facts import Facts, Json, PaperSize
+from console.facts import Facts, Json
 from console.lookup import ID_PATTERN
+from console.printed import Size, on_paper, printed
 from console.problems import Refused, said
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=200, pattern=PRINTABLE)]
@@ -20,9 +21,7 @@ Number = Annotated[int, Path(ge=1, le=2**31, description="of the receipt")]
 
 NO_RECEIPT: Final = said(404, "there is no such receipt or tank")
 NOT_NOW: Final = said(409, "not now, or not so: the detail says why and what would mend it")
-PDF: Final[dict[int | str, dict[str, Any]]] = {
-    200: {"content": {"application/pdf": {}}, "description": "the receipt record on paper"}
-}
+PDF: Final = on_paper("the receipt record on paper")
 
 
 class Delivery(BaseModel):
@@ -182,13 +181,10 @@ class ReceiptApi:
         """Make the delivery note of an accepted receipt, of what its papers state."""
         return await self._act("document_receipt", number, body)
 
-    async def paper(self, number: Number, size: Annotated[PaperSize, Query()] = "A4") -> Response:
+    async def paper(self, number: Number, size: Size = "A4") -> Response:
         """The receipt record of one that is over, as PDF."""
-        found = await self._facts.receipt_paper(number, size)
-        if found is None:
-            raise Refused(404, f"there is no receipt {number} that was decided")
-        name = f'attachment; filename="receipt-{number}.pdf"'
-        return Response(found, media_type="application/pdf", headers={"Content-Disposition": name})
+        paper = await self._facts.receipt_paper(number, size)
+        return printed(paper, f"receipt-{number}", f"there is no receipt {number} that was decided")
 
     async def _act(self, name: str, number: int, body: _Body) -> Json:
         return await acted(self._facts, name, {"number": number, **body.model_dump()})
