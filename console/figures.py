@@ -44,7 +44,7 @@ def with_unit(column: str, value: float | None, *, signed: bool | None = None, d
     by = shown(column)
     if by.form == "feet":
         return feet_in_words(value * by.factor + by.offset)
-    return f"{written(column, value, signed=signed, decimals=decimals)}{NBSP}{by.unit}"
+    return f"{written(column, value, signed=signed, decimals=decimals)}{NBSP}{by.unit.replace(' ', NBSP)}"
 
 
 def trimmed(column: str, value: float | None, *, signed: bool = False) -> str:

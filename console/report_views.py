@@ -6,6 +6,8 @@ from zoneinfo import ZoneInfo
 
 from console.facts import Json
 from console.figures import NBSP, NOTHING, number
+from console.numbers import feet
+from console.units import BY_UNIT, Shown, units_now
 from console.words import MONTHS
 
 SCRIPT: Final = {
@@ -91,7 +93,14 @@ def period_words(report: Json) -> str:
 
 
 def head(column: Json) -> str:
-    return f"{column['head']} [{column['unit']}]" if column["unit"] else column["head"]
+    by = _shown(column)
+    unit = column["unit"] if by is None else by.unit
+    return f"{column['head']} [{unit}]" if unit else column["head"]
+
+
+def _shown(column: Json) -> Shown | None:
+    """How a figure is shown to a person of US units; None where as it is. Files and papers are made under no choice."""
+    return BY_UNIT.get(column["unit"]) if units_now() == "us" else None
 
 
 def texts(table: Json, row: Json, zone: ZoneInfo) -> list[str]:
@@ -104,6 +113,10 @@ def text_of(column: Json, value: float | str | None, zone: ZoneInfo) -> str:
     if value is None:
         return NOTHING if kind == "number" else ""
     if kind == "number":
+        by = _shown(column)
+        if by is not None:
+            told = float(value) * by.factor + by.offset
+            return feet(told) if by.form == "feet" else number(told, by.decimals, signed=column["signed"])
         decimals = column["decimals"] if column["shown"] is None else column["shown"]
         return number(float(value), decimals, signed=column["signed"])
     if kind == "time":

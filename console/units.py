@@ -142,6 +142,22 @@ VOLUMES: Final[Mapping[str, Shown]] = MappingProxyType(
 """Units that a paper may be in, whatever the person's own are; by the unit's name in the site file's way."""
 
 
+_PER_MM: Final = 1 / (1000 * INCH_M)
+BY_UNIT: Final[Mapping[str, Shown]] = MappingProxyType(
+    {
+        "m³": _GALLONS,
+        "m³/h": US["rate_m3_per_h"],
+        "m": _FEET,
+        "mm": Shown(_PER_MM, "in", 2),
+        "mm/m": Shown(12 / 1000, "in/ft", 4),
+        "°C": US["temperature_degC"],
+        "kg/m³": US["density_kgpm3"],
+        "kg": US["mass_kg"],
+    }
+)
+"""How a column of a report is shown in US units, by the unit that it has."""
+
+
 def for_script(*names: str) -> dict[str, Any]:
     """What a page's script needs to read and write figures of these kinds: each as shown, and as SI papers have it."""
     return {name: {"shown": shown(name)._asdict(), "si": SHOWN[name]._asdict()} for name in names}

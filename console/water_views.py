@@ -7,7 +7,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console.facts import Json
-from console.figures import NOTHING, moment, parse_time, plainly, with_unit, written
+from console.figures import NOTHING, moment, number, parse_time, plainly, with_unit, written
 from console.units import INCH_M, units_now
 from console.water_words import DUE, RESULTS, SOURCES, STATES, VERDICTS, WATER
 from console.words import MONTHS
@@ -110,7 +110,8 @@ def _chart(told: Json, name: str, zone: ZoneInfo) -> Json | None:
         "base": HEIGHT - BOTTOM,
         "end": WIDTH,
         "foot": HEIGHT - 6,
-        "highest": written("water_m", top / per_m),
+        "highest": number(top, 0 if top >= 1 else 2),
+        "unit": "in" if units_now() == "us" else "mm",
         "first": _day(told["from"]),
         "last": _day(told["to"]),
         "lines": _lines([cut for cut in cuts if cut["source"] == "signal"], x, y),

@@ -12,6 +12,7 @@ from console.facts import Facts, Json
 from console.figures import unit
 from console.lookup import ID_PATTERN, known_tank
 from console.model import Model
+from console.units import FEET_UNIT
 from console.yard import YardSetting
 
 Render = Callable[..., HTMLResponse]
@@ -73,7 +74,7 @@ class YardPages:
             yard=setting,
             tanks=[self._model.fixed(t["tank"]) for t in live["tanks"] if not tank or t["tank"] in tank],
             every=not tank,
-            shown_unit=unit(column),
+            shown_unit=unit(column) if unit(column) != FEET_UNIT else yard_words.FEET,
             label=label.format(unit=unit(column)),
             feed=f"/yard/feed{'?' if choice.query else ''}{choice.query}",
             words=yard_words.PAGE,

@@ -23,6 +23,9 @@ PAGE: Final[Mapping[str, str]] = MappingProxyType(
     }
 )
 
+FEET: Final = "ft-in"
+"""Behind a level in feet: what the sixteenths are stands at the head, and from afar nobody reads them."""
+
 SHOWN: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
     {
         "percent": ("volume_percent", "{unit} of volume"),

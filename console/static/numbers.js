@@ -54,5 +54,5 @@ export function written(value, by, style = undefined) {
 
 export function withUnit(value, by, style = undefined) {
   if (by.form === "feet") return feetInWords(value * by.factor + (by.offset ?? 0));
-  return `${written(value, by, style)}${NBSP}${by.unit}`;
+  return `${written(value, by, style)}${NBSP}${by.unit.replaceAll(" ", NBSP)}`;
 }

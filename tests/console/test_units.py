@@ -11,11 +11,11 @@ import pytest
 from console.chosen import Choice, Feeds, choice_of, chosen
 from console.figures import number, trimmed, with_unit, written
 from console.model import Model
-from console.units import FEET_UNIT, SHOWN, US, for_script, in_units, shown, unit
+from console.units import BY_UNIT, FEET_UNIT, SHOWN, US, for_script, in_units, shown, unit
 from gaugehouse.sitefile import quantities
 from tests.console.fake import FakeFacts
 
-UREG = pint.UnitRegistry()
+UREG: pint.UnitRegistry[float] = pint.UnitRegistry()
 SI = {
     "m3": "m**3", "m": "m", "kg": "kg", "degC": "degC", "m3_per_h": "m**3/hour", "kgpm3": "kg/m**3",
     "m_per_m": "m/m", "m_per_day": "m",
@@ -160,6 +160,26 @@ async def test_the_reference_temperature_stays_as_it_is(client: httpx.AsyncClien
     page = (await client.get("/stock", headers={"cookie": "units=us"})).text
     assert "US gal at 15 °C" in page
     assert "60 °F" not in page
+
+
+async def test_a_report_is_read_by_choice_and_its_files_are_the_sites(client: httpx.AsyncClient) -> None:
+    choice = {"cookie": "units=us; numbers=comma"}
+    page = (await client.get("/reports/stock", headers=choice)).text
+    assert "[US gal]" in page
+    assert not re.findall(r"\[(?:m³|m|mm|°C|kg|kg/m³)\]", page)
+    assert "The site's own paper is the PDF" in page
+    assert "[m³]" in (await client.get("/reports/stock")).text
+    for ending in ("csv", "json"):
+        address = f"/api/reports/stock.{ending}" if ending == "csv" else "/api/reports/stock"
+        assert (await client.get(address, headers=choice)).text == (await client.get(address)).text
+
+
+@pytest.mark.parametrize("unit_", sorted(BY_UNIT))
+def test_each_unit_of_a_report_is_that_of_pint(unit_: str) -> None:
+    one = BY_UNIT[unit_]
+    us = {"in/ft": "inch/foot", "in": "inch"}.get(one.unit) or PINT[one.unit]
+    si = unit_.replace("m³/h", "m**3/hour").replace("m³", "m**3").replace("°C", "degC")
+    assert 12.5 * one.factor + one.offset == pytest.approx(UREG.Quantity(12.5, si).to(us).magnitude, rel=1e-12)
 
 
 async def test_the_json_stays_as_it_is(client: httpx.AsyncClient) -> None:
