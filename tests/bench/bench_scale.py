@@ -1,9 +1,11 @@
 """Large farms on one machine: what a poll costs and how late it begins, with 200, 1,000 and 2,000 units at 1 Hz.
 
-`python -m tests.bench.bench_scale [--short] [--uvloop]`. Fifty TCP lines to a server of our own in another process
-(`unitserver`: nothing of the client library in it). For each number of units, each in a process of its own: a bare
-paced loop of the client library, the collector alone, and the daemon with everything on (core, alarms, movements,
-record book, store, live object, console). CPU is that of the process, per poll; ratios are to the bare loop beside it.
+`python -m tests.bench.bench_scale [--short] [--uvloop] [--realtime]`. Fifty TCP lines to a server of our own in another
+process (`unitserver`: nothing of the client library in it). For each number of units, each in a process of its own: a
+bare paced loop of the client library, the collector alone, and the daemon with everything on (core, alarms, movements,
+record book, store, live object). CPU is that of the process, per poll; ratios are to the bare loop beside it. Lateness
+is that of the machine as it is; `--realtime` (as root) keeps its other work out, and the longest turns of the event
+loop are told by their own CPU.
 """
 
 import argparse
@@ -28,7 +30,7 @@ from gaugehouse.daemon import Daemon, Options
 from gaugehouse.fastloop import runner, settle_memory
 from models.reading import Sample
 from tests.bench.scalefarm import LINES, farm_site, unit_server, units_of
-from tests.bench.scaleparts import Parts, resident_MB, thread_s
+from tests.bench.scaleparts import Parts, Turns, keep_others_out, resident_MB, thread_s, waited_s
 
 SIZES = (200, 1000, 2000)
 AIM, AIM_LATE_MS = 1.3, 50
@@ -115,20 +117,24 @@ async def alone(total: int, ports: Sequence[int], seconds: float, folder: Path) 
 
 async def whole(total: int, ports: Sequence[int], seconds: float, folder: Path) -> Told:
     """One daemon with everything on."""
+    begun = time.process_time()
     site = farm_site(folder, total, ports)
-    before_MB, late, parts = resident_MB(), Lateness(), Parts()
+    before_MB, late, parts, turns = resident_MB(), Lateness(), Parts(), Turns()
     daemon = Daemon(site, RealClock(), Options(build="bench", simulated=True, console=False))
     async with asyncio.TaskGroup() as group:
         group.create_task(daemon.run())
         await daemon.ready.wait()
+        start_s = time.process_time() - begun
         settle_memory(total)  # as `gaugehouse run` does
         await asyncio.sleep(WARM_S + 3)
         parts.clear()
         late.late_ms.clear()
+        turns.taken_s.clear()
+        idle_s = waited_s()
         polls, missed, threads = sum(daemon.collector.polls().values()), _missed(daemon.collector), thread_s()
         main, begun, started = time.thread_time(), time.process_time(), time.monotonic()
         await asyncio.sleep(seconds)
-        main, spent = time.thread_time() - main, time.process_time() - begun
+        main, spent, idle_s = time.thread_time() - main, time.process_time() - begun, waited_s() - idle_s
         took, done = time.monotonic() - started, sum(daemon.collector.polls().values()) - polls
         told = _told(done, spent, took, sorted(late.late_ms), _missed(daemon.collector) - missed)
         split = {part: own_s for part, own_s in parts.own_s.items()}
@@ -138,6 +144,8 @@ async def whole(total: int, ports: Sequence[int], seconds: float, folder: Path) 
                 split[f"thread {name}"] = cpu_s - threads.get(name, 0.0)
         told["split_us"] = {name: own_s * 1e6 / done for name, own_s in split.items()}
         told["longest_ms"] = {name: 1000 * own_s for name, own_s in parts.longest_s.items()}
+        told["turn_ms"] = [1000 * cut for cut in sorted(turns.taken_s)[-3:]] if turns.taken_s else []
+        told["waited"], told["start_ms_a_unit"] = idle_s / took, 1000 * start_s / total
         told["kB_a_unit"] = (resident_MB() - before_MB) * 1000 / total
         daemon.stop()
     return told
@@ -182,7 +190,10 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=30.0)
     parser.add_argument("--child", help=argparse.SUPPRESS)
     parser.add_argument("--ports", type=int, nargs="*", help=argparse.SUPPRESS)
+    parser.add_argument("--realtime", action="store_true", help="at real-time priority (as root)")
     args = parser.parse_args()
+    if args.realtime:
+        keep_others_out()
     if args.child:
         child(args.child, args.units[0], args.ports, args.seconds, args.uvloop)
         return
@@ -213,6 +224,12 @@ def main() -> None:
             told = "".join(f"{us:8.1f} {'' if ms is None else f'({ms:.0f})':>7}" for us, ms in cells)
             print(f"  {part:52}{told}")
     print(f"  {'memory, kB a unit':52}" + "".join(f"{d['kB_a_unit']:8.0f} {'':7}" for d in daemons))
+    print(f"  {'start, ms of CPU a unit':52}" + "".join(f"{d['start_ms_a_unit']:8.1f} {'':7}" for d in daemons))
+    print(
+        f"  {'waiting for a processor, share of the time':52}" + "".join(f"{d['waited']:8.3f} {'':7}" for d in daemons)
+    )
+    longest = ["/".join(f"{ms:.0f}" for ms in d["turn_ms"]) for d in daemons]
+    print(f"  {'three longest turns of the loop, ms of own CPU':52}" + "".join(f"{one:>16}" for one in longest))
 
 
 if __name__ == "__main__":

@@ -1,9 +1,9 @@
 """How much of a serial line is used: healthy units asked back to back at 9600 baud, against the wire's own limit.
 
-`python -m tests.bench.bench_serial [--short]`. The line (`linepacer`, a process of its own) holds each byte back to the
-baud rate; use is what a perfect master would have needed for the same requests (characters, and 3.5 characters of
-silence after each frame), as a share of what it took. Beside the collector, through the same line in the same run: a
-master that does nothing else, which shows how far the line itself keeps to its speed on this machine.
+`python -m tests.bench.bench_serial [--short] [--realtime]`. The line (`linepacer`, a process of its own) holds each
+byte back to the baud rate; use is what a perfect master would have needed for the same requests (characters, and 3.5
+characters of silence after each frame), as a share of what it took. Beside the collector, through the same line in the
+same run: a master that does nothing else, which shows how far the line itself keeps to its speed on this machine.
 """
 
 import argparse
@@ -27,6 +27,7 @@ from modbus.signals import RegisterSignal, RegisterType
 from models.reading import OK, Sample
 from tests.bench.bench_collector import FullSpeed
 from tests.bench.linepacer import crc, until
+from tests.bench.scaleparts import keep_others_out
 
 BAUD = 9600
 UNITS = 8
@@ -113,7 +114,11 @@ def plain_master(device: str, registers: int, exchanges: int) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0] if __doc__ else "")
     parser.add_argument("--short", action="store_true", help="40 exchanges a case instead of 200")
-    exchanges = 40 if parser.parse_args().short else 200
+    parser.add_argument("--realtime", action="store_true", help="at real-time priority (as root): no other work counts")
+    args = parser.parse_args()
+    if args.realtime:
+        keep_others_out()
+    exchanges = 40 if args.short else 200
     print(f"{UNITS} healthy units back to back at {BAUD} baud, {exchanges} exchanges a case; share of the wire's limit")
     for registers in (2, 10, 40):
         with paced_line() as plain:

@@ -4,7 +4,9 @@ Wraps the synchronous entry of each part; time spent in a part inside another co
 left of the main thread is the wire, the event loop and all that has no part of its own.
 """
 
+import asyncio
 import functools
+import os
 import threading
 import time
 from collections.abc import Callable
@@ -81,6 +83,33 @@ class Parts:
     def clear(self) -> None:
         for part in self.own_s:
             self.own_s[part] = self.longest_s[part] = 0.0
+
+
+class Turns:
+    """Own CPU of each turn of asyncio's own event loop: what everything else in the process has to wait for at the
+    most, whatever other work the machine has. Not told by uvloop, whose turns are made elsewhere."""
+
+    def __init__(self) -> None:
+        self.taken_s: list[float] = []
+        plain, clock, taken = asyncio.BaseEventLoop._run_once, time.thread_time, self.taken_s  # type: ignore[attr-defined]
+
+        def timed(loop: asyncio.BaseEventLoop) -> None:
+            begun = clock()
+            plain(loop)
+            taken.append(clock() - begun)
+
+        asyncio.BaseEventLoop._run_once = timed  # type: ignore[attr-defined]
+
+
+def waited_s() -> float:
+    """How long this process's main thread has waited for a processor. Source of the form: Linux, sched-stats."""
+    return int(Path("/proc/self/schedstat").read_text(encoding="ascii").split()[1]) / 1e9
+
+
+def keep_others_out() -> None:
+    """Give this process and those that it starts real-time priority, so that other work of the machine is not measured.
+    Raises PermissionError where that is not allowed."""
+    os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
 
 
 def thread_s() -> dict[str, float]:
