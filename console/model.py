@@ -46,23 +46,26 @@ class Model:
     def parts(self, live: Json, choice: Choice = AS_USUAL) -> Parts:
         """The message in the order in which it is sent. What has an entry for each tank, loop or line of the site is
         made as it is asked for, entry by entry: whoever sends it may let others have a turn in between."""
+        for name, value in _chosen(self._parts(live), choice):
+            yield name, _chosen(value, choice) if isinstance(value, Iterator) else value
+
+    def _parts(self, live: Json) -> Parts:
         now, zone, alarms, places = live["time"], self.zone, live["alarms"], self.places(live)
         names = {entry["tank"]: entry["name"] for entry in live["tanks"]}
-        with chosen(choice):
-            yield "seq", live["seq"]
-            yield "time", now
-            yield "clock", clock(now, zone)
-            yield "date", date(now, zone)
-            yield "head", alarm_views.head(alarms, places)
-            yield "rev", alarm_views.revision(alarms, live["tests"])
-            yield "sound", alarm_views.sounding(alarms)
-            yield "tanks", self._tanks(live)
-            yield "alarms", {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms}
-            yield "loops", ((one["instrument"], loop_views.view(one, names, now, zone)) for one in live["loops"])
-            yield "buses", ((one["bus"], bus_views.view(one, now, zone)) for one in live["buses"])
-            yield "checks", check_views.strip(live, places, zone)
-            yield "waits", waits(live)
-            yield "points", {entry["id"]: bus_views.point(entry) for entry in live["points"]}
+        yield "seq", live["seq"]
+        yield "time", now
+        yield "clock", clock(now, zone)
+        yield "date", date(now, zone)
+        yield "head", alarm_views.head(alarms, places)
+        yield "rev", alarm_views.revision(alarms, live["tests"])
+        yield "sound", alarm_views.sounding(alarms)
+        yield "tanks", self._tanks(live)
+        yield "alarms", {alarm["id"]: {"age": alarm_views.age(alarm["raised"], now)} for alarm in alarms}
+        yield "loops", ((one["instrument"], loop_views.view(one, names, now, zone)) for one in live["loops"])
+        yield "buses", ((one["bus"], bus_views.view(one, now, zone)) for one in live["buses"])
+        yield "checks", check_views.strip(live, places, zone)
+        yield "waits", waits(live)
+        yield "points", {entry["id"]: bus_views.point(entry) for entry in live["points"]}
 
     def _tanks(self, live: Json) -> Iterator[tuple[str, Json]]:
         now, zone = live["time"], self.zone
@@ -92,6 +95,16 @@ class Model:
     def alarms_of(live: Json, entry: Json) -> list[Json]:
         ids = set(entry["alarms"])
         return [alarm for alarm in live["alarms"] if alarm["id"] in ids]
+
+
+def _chosen(made: Parts, choice: Choice) -> Parts:
+    """Each part is made as it was chosen; whoever takes it is left with its own choice."""
+    while True:
+        with chosen(choice):
+            part = next(made, None)
+        if part is None:
+            return
+        yield part
 
 
 def _whole(parts: Parts) -> Json:

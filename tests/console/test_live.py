@@ -11,6 +11,7 @@ from console import live
 from console.chosen import Choice, chosen
 from console.live import Feed, dumps
 from console.model import Model
+from console.units import units_now
 from tests.console.fake import FakeFacts
 
 
@@ -140,6 +141,16 @@ async def test_others_have_a_turn_while_a_message_is_made(facts: FakeFacts, monk
         await asyncio.sleep(0)
         turns += 1
     assert turns > len(facts.live()["tanks"])
+
+
+async def test_a_message_that_nobody_waits_for_any_more_leaves_no_units_behind(facts: FakeFacts) -> None:
+    parts = Model(facts).parts(facts.live(), Choice("us"))
+    for name, value in parts:
+        if name == "tanks":
+            next(value)
+            break
+    assert units_now() == "metric"
+    await asyncio.to_thread(parts.close)  # type: ignore[attr-defined] # another context than that of the beginning
 
 
 async def test_who_asks_for_an_older_state_than_was_made_gets_the_newer_one(facts: FakeFacts) -> None:
