@@ -93,6 +93,10 @@ def _entries(entries: list[Json], now: str, zone: ZoneInfo) -> list[Json]:
     return shown
 
 
+LEAST_WATCHED_H: Final = 1.0
+"""Of less than that a share says nothing."""
+
+
 def figures(rows: list[Json]) -> list[Json]:
     """What is known of a loop over 30 and 90 days."""
     out = []
@@ -105,7 +109,7 @@ def figures(rows: list[Json]) -> list[Json]:
                 "watched": f"{number(row['watched_h'], 1)}{NBSP}h",
                 "lost": f"{number(row['lost_h'], 2)}{NBSP}h",
                 "availability": FAULT_PAGE["not_watched"]
-                if availability is None
+                if availability is None or row["watched_h"] < LEAST_WATCHED_H
                 else f"{number(availability, 2)}{NBSP}%",
                 "mean": FAULT_PAGE["no_mean"] if mean is None else f"{number(mean, 0)}{NBSP}h",
             }

@@ -141,8 +141,14 @@ def test_entries_are_newest_first_and_a_replaced_one_says_by_which(facts: FakeFa
 def test_a_mean_time_is_told_from_five_faults_on_and_a_loop_not_watched_says_so() -> None:
     row = {"instrument": "li", "days": 30, "faults": 2, "watched_h": 0.0, "lost_h": 0.0}
     (few,) = fault_views.figures([row | {"availability_percent": None, "mean_time_between_h": None}])
-    assert (few["availability"], few["mean"]) == ("not watched yet", "told from five faults on")
-    (many,) = fault_views.figures([row | {"availability_percent": 99.5, "mean_time_between_h": 240.0}])
+    assert (few["availability"], few["mean"]) == ("told from an hour on", "told from five faults on")
+    (begun,) = fault_views.figures(
+        [row | {"watched_h": 0.4, "availability_percent": 100.0, "mean_time_between_h": None}]
+    )
+    assert begun["availability"] == "told from an hour on"
+    (many,) = fault_views.figures(
+        [row | {"watched_h": 1200.0, "availability_percent": 99.5, "mean_time_between_h": 240.0}]
+    )
     assert (plain(many["availability"]), plain(many["mean"])) == ("99.50 %", "240 h")
 
 

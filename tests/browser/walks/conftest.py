@@ -27,7 +27,6 @@ PICTURES: Final = ROOT / "docs" / "pictures" / "guides"
 TAKING: Final = bool(os.environ.get("GAUGEHOUSE_PICTURES"))
 BEGIN: Final = "2026-03-10T07:00+00:00"
 WIDTH: Final = 1200
-PHONE: Final = {"width": 390, "height": 844}
 SLOW_MS: Final = 30_000
 USUAL_MS: Final = 5_000
 
@@ -37,7 +36,7 @@ class Farm(Console):
 
     def __init__(self, folder: Path, begin: str = BEGIN, days: int = 7) -> None:
         super().__init__()
-        self.folder, self.begin, self.days = folder, begin, days
+        self.folder, self.moment, self.days = folder, begin, days
         self.enter = ""
 
     @property
@@ -46,17 +45,21 @@ class Farm(Console):
         return self.folder / "site.toml"
 
     def start(self, build: str = "") -> None:
-        command = [sys.executable, "-m", "tests.browser.walks.serve"]
+        told = self.begin("tests.browser.walks.serve", str(self.port), str(self.folder), self.moment, str(self.days))
+        word, _, self.enter = told.partition(" ")
+        assert word == "ready", f"the farm did not start: {told}"
+
+    def begin(self, module: str, *words: str) -> str:
+        """Start a process that obeys; the first line that it says."""
         self.process = subprocess.Popen(
-            [*command, str(self.port), str(self.folder), self.begin, str(self.days)],
+            [sys.executable, "-m", module, *words],
             cwd=ROOT,
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
             env=os.environ | {"PYTHONPATH": str(ROOT)},
         )
-        word, _, self.enter = self._answer().partition(" ")
-        assert word == "ready", f"the farm did not start (exit {self.process.poll()})"
+        return self._answer()
 
     def kill(self) -> None:
         if self.process is not None and self.process.stdin is not None:

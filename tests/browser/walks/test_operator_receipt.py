@@ -146,6 +146,7 @@ def released(page: Page, farm: Farm) -> None:
 
 def test_a_delivery_from_the_gate_to_the_release(page: Page, farm: Farm) -> None:
     signed_in(page, farm, "Ben")
+    expect(page.locator("#row-north .next")).to_contain_text("High")  # it fills; its rate is not known at first
     farm.passes(6)
     at_the_gate(page, farm)
     before_flow(page)
