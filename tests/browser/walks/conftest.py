@@ -10,9 +10,10 @@ A walk's file may name its moment and its days of past: `BEGINS = "2026-03-10T07
 
 import json
 import os
+import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, Final
 
@@ -29,6 +30,7 @@ BEGIN: Final = "2026-03-10T07:00+00:00"
 WIDTH: Final = 1200
 SLOW_MS: Final = 30_000
 USUAL_MS: Final = 5_000
+MOST_TRIES: Final = 40
 
 
 class Farm(Console):
@@ -144,6 +146,18 @@ def signed_in(page: Page, farm: Farm, name: str) -> None:
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Sign in").click()
     expect(page.locator("#clock")).not_to_be_empty()
+
+
+def take_step(page: Page, point_mA: int, way: str, wait: Callable[[], object]) -> None:
+    """Take a step of a loop check: press until the current was steady for as long as the check wants."""
+    button = page.get_by_role("button", name=f"Take as found, {point_mA} mA, {way}")
+    for _ in range(MOST_TRIES):
+        with page.expect_response(re.compile("/check/step$")) as answer:
+            button.click()
+        if answer.value.ok:
+            return
+        wait()
+    raise AssertionError(page.locator("#said").inner_text())
 
 
 @pytest.fixture(scope="module")

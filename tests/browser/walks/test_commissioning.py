@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import ROOT, free_port, watched
-from tests.browser.walks.conftest import SLOW_MS, USUAL_MS, Camera, Farm
+from tests.browser.walks.conftest import SLOW_MS, USUAL_MS, Camera, Farm, take_step
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -20,7 +20,6 @@ WHOLE: Final = Path(__file__).with_name("commissioning.toml")
 LOOP: Final = "dune_loop"
 STEPS_MA: Final = (4, 8, 12, 16, 20, 20, 16, 12, 8, 4)
 NEEDS: Final = ("--by", "Eve")
-MOST_TRIES: Final = 40
 
 camera = Camera("commissioning")
 
@@ -148,18 +147,6 @@ def asked_once(new: NewFarm) -> None:
     assert "dune_loop" in new.says("loop", "budget", "site.toml")
 
 
-def take(page: Page, point: int, way: str) -> None:
-    """Press until the current was steady for as long as the check wants; each press waits for its own answer."""
-    button = page.get_by_role("button", name=f"Take as found, {point} mA, {way}")
-    for _ in range(MOST_TRIES):
-        with page.expect_response(re.compile("/check/step$")) as answer:
-            button.click()
-        if answer.value.ok:
-            return
-        page.wait_for_timeout(500)
-    raise AssertionError(page.locator("#said").inner_text())
-
-
 def the_loop_is_proven(new: NewFarm, page: Page) -> None:
     """With a phone at the instrument: five points up and down, then the paper."""
     page.set_viewport_size({"width": 390, "height": 844})
@@ -177,7 +164,7 @@ def the_loop_is_proven(new: NewFarm, page: Page) -> None:
         if i == 0:
             new.says("loop", "check", "step", "site.toml", LOOP, *NEEDS, "--wait", "30 s")
         else:
-            take(page, point, "upward" if i < 5 else "downward")
+            take_step(page, point, "upward" if i < 5 else "downward", lambda: page.wait_for_timeout(500))
         expect(page.locator("#now table.steps tbody tr")).to_have_count(i + 1)
         new.mend(LOOP)
     expect(page.locator("#now caption")).to_contain_text("within the limit")

@@ -6,7 +6,7 @@ from typing import Final
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.walks.conftest import Camera, Farm, signed_in
+from tests.browser.walks.conftest import Camera, Farm, signed_in, take_step
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -67,8 +67,7 @@ def loop_check(page: Page, farm: Farm) -> None:
     for i, point in enumerate(STEPS_MA):
         farm.breaks(LOOP, "saturated", float(point))
         farm.passes(STEADY_MIN)
-        way = "upward" if i < 5 else "downward"
-        page.get_by_role("button", name=f"Take as found, {point} mA, {way}").click()
+        take_step(page, point, "upward" if i < 5 else "downward", lambda: farm.passes(0.5))
         expect(page.locator("#said")).to_contain_text(f"{point} mA: shown")
         farm.mend(LOOP)
     expect(page.locator("#said")).to_contain_text("As found is whole")
