@@ -1,7 +1,7 @@
 """A farm and its daemon as one process to be killed: `python -m tests.fault.child FOLDER SPEED [INSTRUMENT KIND]`.
 
 Prints its address. What stands in FOLDER/more.toml is added to the site file. With an instrument and a kind of fault,
-that instrument is broken from the beginning on.
+that instrument is broken from the beginning on. Above 1000 times real time the farm moves in steps of 10 s.
 """
 
 import asyncio
@@ -13,7 +13,9 @@ from tests.gaugehouse.farms import running
 
 async def _main(folder: Path, speed: float, broken: list[str]) -> None:
     more = folder / "more.toml"
-    async with running(folder, speed=speed, more=more.read_text(encoding="utf-8") if more.exists() else "") as run:
+    text = more.read_text(encoding="utf-8") if more.exists() else ""
+    pace_ms = 10_000 if speed > 1000 else 0
+    async with running(folder, speed=speed, more=text, pace_ms=pace_ms) as run:
         if broken:
             run.farm.inject(*broken)
         print(run.daemon.url, flush=True)

@@ -55,15 +55,19 @@ async def running(
     changes: Mapping[str, Any] | None = None,
     clock: RealClock | None = None,
     edit: Callable[[str], str] = str,
+    pace_ms: int = 0,
 ) -> AsyncIterator[Running]:
     """Farm and daemon until the block is left; then the daemon is stopped as a signal would stop it.
 
     more: what else stands in the site file. changes: fields of the site that are set past it. clock: the daemon's own,
-    where it is not the farm's. edit: what is changed in the text of the site file.
+    where it is not the farm's. edit: what is changed in the text of the site file. pace_ms: coarser
+    steps of the farm, for a speed at which its own would take all of a core.
     """
     physics = RealClock(speed)
     clock = clock or physics
     farm = Farm(1, physics.now_ms())
+    if pace_ms:
+        farm.pace(pace_ms, look_ms=pace_ms)
     async with await serve(farm, physics.now_ms) as server:
         path = write_demo(folder, server.ports, period_of(speed))
         path.write_text(edit(path.read_text(encoding="utf-8")) + more, encoding="utf-8")

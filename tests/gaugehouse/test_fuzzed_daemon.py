@@ -59,7 +59,7 @@ async def campaign(tmp_path: Path, examples: int) -> None:
     folder = tmp_path / "farm"
     folder.mkdir()
     async with running(folder) as farm:
-        await farm.until(lambda live: all(tank["level_m"] is not None for tank in live["tanks"]))
+        await farm.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
         url = farm.daemon.url.rstrip("/")
         facts = farm.daemon.facts
         assert facts is not None

@@ -22,7 +22,7 @@ async def test_a_check_by_a_person_is_kept_and_told_by_the_next_daemon(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     async with running(tmp_path) as farm:
-        await farm.until(lambda live: all(tank["level_m"] is not None for tank in live["tanks"]))
+        await farm.until(lambda live: live["tanks"][0]["level_m"] is not None)
         facts = farm.daemon.facts
         assert facts is not None
         before = drains(await facts.due())
