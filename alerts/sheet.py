@@ -12,7 +12,14 @@ from typing import Final, NamedTuple
 
 from alerts.errors import BadSetup
 from alerts.lifecycle import PLAIN, Kind
-from alerts.spec import CONCERN_CONDITIONS, MOVEMENT_CONDITIONS, POINT_CONDITIONS, STATUS_CONDITIONS, Limit
+from alerts.spec import (
+    CONCERN_CONDITIONS,
+    LOSS_CONDITIONS,
+    MOVEMENT_CONDITIONS,
+    POINT_CONDITIONS,
+    STATUS_CONDITIONS,
+    Limit,
+)
 from alerts.watchtexts import WATCH_TEXTS
 
 NOT_INDEPENDENT: Final = "not independent"
@@ -23,7 +30,7 @@ def mark_of(condition: str) -> str:
     """Whether an alarm comes from the gauging instrument itself: when that fails, so does the alarm."""
     if condition in POINT_CONDITIONS:
         return INDEPENDENT
-    own = (*LIMIT_DEFAULTS, *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS)
+    own = (*LIMIT_DEFAULTS, *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS, *LOSS_CONDITIONS)
     return NOT_INDEPENDENT if condition in own else ""
 
 
@@ -96,6 +103,7 @@ WATCH_DEFAULTS: Final[Mapping[str, LimitDefaults]] = MappingProxyType(
         "receipt_divergence": LimitDefaults(None, 0, 0, 2),
         "issue_not_released": LimitDefaults(None, 10_000, 10_000, 1),
         "receipt_with_issue": LimitDefaults(None, 10_000, 10_000, 2),
+        "leak_suspected": LimitDefaults(None, 0, 0, 2),
         "level_deviation": LimitDefaults(None, 60_000, 60_000, 2),
         "water_high": LimitDefaults(0.005, 60_000, 60_000, 2),
         "water_rising": LimitDefaults(None, 0, 0, 3),
@@ -124,6 +132,7 @@ WATCH_UNITS: Final[Mapping[str, str]] = MappingProxyType(
         "receipt_divergence": "",
         "issue_not_released": "",
         "receipt_with_issue": "",
+        "leak_suspected": "",
         "level_deviation": "m",
         "water_high": "m",
         "water_rising": "m",

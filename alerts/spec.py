@@ -30,6 +30,9 @@ CONTENT_CONDITIONS: Final = (
 STATUS_CONDITIONS: Final = ("issue_not_released", "receipt_with_issue")
 """Conditions of fuel that flows where a tank's status does not let it."""
 
+LOSS_CONDITIONS: Final = ("leak_suspected",)
+"""Conditions that a signed test of a quiet tank tells."""
+
 POINT_CONDITIONS: Final = ("high_level_switch",)
 """Conditions that a point outside the gauging instruments tells."""
 
@@ -47,8 +50,8 @@ CHANNEL_CONDITIONS: Final = ("notification_failing",)
 """Conditions of the channels by which people are told."""
 
 WATCHED_CONDITIONS: Final = (
-    *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS, *CONTENT_CONDITIONS, *POINT_CONDITIONS,
-    *CHANNEL_CONDITIONS, *SYSTEM_CONDITIONS,
+    *CONCERN_CONDITIONS, *MOVEMENT_CONDITIONS, *STATUS_CONDITIONS, *LOSS_CONDITIONS, *CONTENT_CONDITIONS,
+    *POINT_CONDITIONS, *CHANNEL_CONDITIONS, *SYSTEM_CONDITIONS,
 )  # fmt: skip
 """Conditions that are judged outside the engine, which is told of them (`alerts.watched`)."""
 

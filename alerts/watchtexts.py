@@ -62,6 +62,15 @@ WATCH_TEXTS: Final[dict[str, tuple[str, str, str, str, str]]] = {
         "Stop the issue; line up another tank that is released; write down what the meters showed",
         "within minutes",
     ),
+    "leak_suspected": (
+        "Leak test found a loss",
+        "A leak of the tank or its pipes, a valve that lets fuel by, fuel that went out without a paper, or a "
+        "temperature or gauge that moved",
+        "Fuel is lost, and goes into the ground, the drains, or another tank",
+        "Stop issuing and receiving; look around the tank safely; tell those whom local rules name; then valves, "
+        "papers, thermometer, a dip; test again over whole days. A licensed tester decides",
+        "at once",
+    ),
     "level_deviation": (
         "The two gauges of the tank disagree",
         "One of them drifts, sticks, has lost its reference, or hangs in foam or vapour",

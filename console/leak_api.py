@@ -14,6 +14,7 @@ from console.printed import Size, on_paper, printed
 from console.problems import Refused, said
 
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
+Reason = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=500, pattern=PRINTABLE)]
 Number = Annotated[int, Path(ge=1, le=2**31, description="of the record")]
 LEAST_MS: Final = 3_600_000
 MOST_MS: Final = 31 * 86_400_000
@@ -32,6 +33,14 @@ class Sign(BaseModel):
     comment: Text = ""
 
 
+class Decide(BaseModel):
+    """Who decides that a suspected loss is none, or is dealt with, and why."""
+
+    model_config = ConfigDict(extra="forbid")
+    by: PersonName
+    reason: Reason
+
+
 class LeakApi:
     """The routes below /api/leak."""
 
@@ -44,10 +53,11 @@ class LeakApi:
         get("/tests/{number}/paper", responses=UNKNOWN | SILENT | PDF, response_class=Response)(self.paper)
         get("/{tank}", responses=UNKNOWN | SILENT)(self.one)
         self.router.post("/{tank}/sign", responses=UNREADABLE | UNKNOWN | NOT_SO | SILENT)(self.sign)
+        self.router.post("/{tank}/decide", responses=UNREADABLE | UNKNOWN | SILENT)(self.decide)
 
     async def all(self) -> list[Json]:
         """The newest quiet hours of every tank that the site names for tests."""
-        return [await self._facts.leak(tank, None, None) for tank in self._facts.leak_tanks()]
+        return [await self._found(tank, None, None) for tank in self._facts.leak_tanks()]
 
     async def one(
         self,
@@ -60,8 +70,12 @@ class LeakApi:
         if (start is None) != (end is None):
             raise Refused(422, "start and end go together; give both or neither")
         if start is None or end is None:
-            return await self._facts.leak(tank, None, None)
-        return await self._facts.leak(tank, *_span(start, end))
+            return await self._found(tank, None, None)
+        return await self._found(tank, *_span(start, end))
+
+    async def _found(self, tank: str, from_ms: int | None, to_ms: int | None) -> Json:
+        """The test, and beside it the signed one that found a loss, while that stands."""
+        return await self._facts.leak(tank, from_ms, to_ms) | {"suspected": self._facts.leak_suspected(tank)}
 
     async def sign(self, tank: TankId, body: Sign) -> Json:
         """A named person keeps the test of a time in the record book: it is made again, then written down."""
@@ -69,6 +83,11 @@ class LeakApi:
         result = await self._facts.leak(tank, *_span(body.start, body.end))
         fields = {"result": result, "by": body.by, "comment": body.comment}
         return await acted(self._facts, "sign_leak_test", fields)
+
+    async def decide(self, tank: TankId, body: Decide) -> Json:
+        """A named person says that the loss a signed test found is none, or is dealt with: the alarm ends."""
+        known_tank(self._facts.live(), tank)
+        return await acted(self._facts, "decide_leak", {"tank": tank, "by": body.by, "reason": body.reason})
 
     async def tests(self) -> list[Json]:
         """The tests that were signed, newest first."""

@@ -41,6 +41,7 @@ class LeakPages:
             live,
             tanks=[(entry["tank"], self._model.fixed(entry["tank"])["name"]) for entry in live["tanks"]],
             shown=shown,
+            suspected=leak_views.suspected(self._facts.leak_suspected(shown), now, zone),
             test=None if found is None else leak_views.sheet(found, now, zone),
             records=leak_views.signed_rows(records, now, zone),
             leak_words=leak_words.PAGE,

@@ -56,6 +56,18 @@ def _term(term: Json, u: float) -> Json:
     }
 
 
+def suspected(found: Json | None, now: str, zone: ZoneInfo) -> Json | None:
+    """The signed test that found a loss, while it stands."""
+    if found is None:
+        return None
+    window = f"{moment(found['from'], now, zone)} to {moment(found['to'], now, zone)}"
+    said = words.PAGE["suspected"].format(
+        loss=words.litres(found["loss_m3_per_h"]), window=window, by=found["by"],
+        signed=moment(found["signed"], now, zone),
+    )  # fmt: skip
+    return {"said": said}
+
+
 def signed_rows(records: list[Json], now: str, zone: ZoneInfo) -> list[Json]:
     """The list of signed tests, newest first."""
     return [

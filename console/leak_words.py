@@ -54,6 +54,14 @@ REFUSALS: Final[Mapping[str, str]] = MappingProxyType(
         "alone would not help: longer quiet hours would, or a gauge that the dry shell does not move.",
     }
 )
+ALARM: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "raised": "An alarm was raised: leak suspected.",
+        "stands": "The alarm of an earlier test stands: this one does not end it.",
+        "cleared": "It ends the alarm of an earlier test: it could have seen as large a loss, and saw none.",
+    }
+)
+"""What signing a test did to the tank's alarm."""
 TERMS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "fit": "Scatter about the line (neighbours' correlation allowed for)",
@@ -93,6 +101,11 @@ PAGE: Final[Mapping[str, str]] = MappingProxyType(
         "signed": "Signed tests",
         "none_signed": "No test was signed yet.",
         "sign": "Sign this test",
+        "suspected": "A loss of {loss} L/h is suspected, by the test of {window}, signed by {by} {signed}. An alarm "
+        "stands until a later signed test that could have seen as much sees none, or until a person decides.",
+        "decide": "Decide that it is no loss",
+        "reason": "Why it is none, or what was done",
+        "decided": "decided by {by} at {time}: {reason}",
         "chart": "Standard volume over the quiet hours: means, straight line, and the least fall told as a loss",
         "chart_key": "{unit} at the reference temperature, from the line's start. Dots: means of a stretch. Full line: "
         "the slope. Thin line: with the daily wave. Dashed: the least fall that would be told as a loss.",

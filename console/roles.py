@@ -36,14 +36,14 @@ _ACTS: Final[dict[str, tuple[str, ...]]] = {
         "return_to_service", "begin_alarm_test", "tell_alarm_test", "end_alarm_test", "start_loop_check",
         "take_loop_step", "finish_loop_check", "abort_loop_check", "fault_entry", "requalify", "remove_tank",
         "return_tank", "quarantine_tank", "add_dip", "withdraw_dip", "drain_check", "withdraw_drain_check",
-        "sign_leak_test", "hand_over", "take_over",
+        "sign_leak_test", "decide_leak", "hand_over", "take_over",
     ),
     STOCK_KEEPER: (
         "acknowledge", "add_document", "import_documents", "correct_document", "undo_document", "close_stock",
         "correct", "add_dip", "withdraw_dip", "add_density_sample", "plan_movement", "end_plan", "plan_receipt",
         "start_receipt", "check_receipt_line", "note_receipt_check", "sample_receipt", "forecast_receipt",
         "call_off_receipt", "decide_receipt", "document_receipt", "drain_check", "withdraw_drain_check",
-        "release_tank", "quarantine_tank", "lift_quarantine", "sign_leak_test", "hand_over", "take_over",
+        "release_tank", "quarantine_tank", "lift_quarantine", "sign_leak_test", "decide_leak", "hand_over", "take_over",
     ),
 }  # fmt: skip
 

@@ -40,6 +40,7 @@ CONDITIONS: Final = _table(
     receipt_divergence="Line and tank disagree on a receipt",
     issue_not_released="Issue from a tank that is not released",
     receipt_with_issue="Receipt and issue from one tank at once",
+    leak_suspected="Leak test found a loss",
     level_deviation="The two gauges disagree",
     water_high="High water",
     water_rising="Water rises",

@@ -34,6 +34,7 @@ from gaugehouse.keeper import FILLING, TankKeeper
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
+from gaugehouse.leakroom import LeakRoom
 from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementwork import MovementWork
 from gaugehouse.newest import POINT_AGE_MS, Signals
@@ -131,6 +132,7 @@ class Core:
         self.requalifying = Requalifying()
         self.movements = MovementWork(site, self.keepers, self.plans, self.faults.declared)
         self.receipts = Receipts()
+        self.leaks = LeakRoom(site.leak.tanks)
         self.receiving = ReceiptWork(self)
         self.status = StatusRoom(site, self.keepers, self.movements.flowing, self.newest)
         self._watchers = Watchers(site, self.plans, self.newest, self.samples.get, self.status)
@@ -152,6 +154,7 @@ class Core:
             "handover": self.handovers,
             "movement": self.movements,
             "receipt": self.receipts,
+            "leak": self.leaks,
             "dip": self.dips,
             "status": self.status,
         }
@@ -201,6 +204,8 @@ class Core:
                 self._reported.clear()
             if self.receipts or self.receiving.busy:
                 told = [*told, *self.receiving.tell()]
+            if self.leaks.news:
+                told = [*told, *self.leaks.tell()]
             plans_over = [plan_over(over, at) for over in ended]
             transitions = self.alarms.step(
                 at, facts, self.faults.declared(), told=told, points=self.signals.points_on()

@@ -13,4 +13,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--sign", action="store_true", help="keep the result in the record book; with --tank and --by")
     parser.add_argument("--by", metavar="NAME", help="who signs")
     parser.add_argument("--comment", default="", metavar="TEXT", help="what the record says beside it")
+    parser.add_argument(
+        "--decide",
+        metavar="REASON",
+        help="a loss that a signed test found is none, or is dealt with; with --tank, --by",
+    )
     parser.add_argument("--pdf", metavar="FILE.pdf", help="the newest signed test of --tank as a paper")

@@ -8,6 +8,7 @@ from typing import Any
 
 from console import leak_words as words
 from gaugehouse.acting import perform
+from gaugehouse.acts import Taken
 from gaugehouse.errors import CallError, CouldNot
 from gaugehouse.leakacts import leak_tests
 from gaugehouse.leakpaper import paper_of
@@ -28,6 +29,8 @@ def leak_command(args: Namespace) -> int:
     """0 when no loss was seen; 1 when one is suspected, or when nothing can be said of the tanks asked for."""
     site = load_site(Path(args.site))
     sources_of(site, args.tank)
+    if args.decide is not None:
+        return _decide(site, args)
     if args.pdf is not None or args.signed:
         return _signed(site, args)
     start, end = span_of(args, site)
@@ -72,7 +75,24 @@ def text_of(result: Json) -> str:
         lines += [f"  {words.PAGE['first']}:", *(f"  {k}. {text}" for k, text in enumerate(words.FIRST, 1))]
     if "by" in result:
         lines.append(f"  signed by {result['by']} at {result['signed']}")
+    if result.get("alarm") in words.ALARM:
+        lines.append(f"  {words.ALARM[result['alarm']]}")
     return "\n".join(lines)
+
+
+def _decide(site: Site, args: Namespace) -> int:
+    """A person's decision on a suspected loss: 0 when it is written, also when none was suspected."""
+    if args.tank is None or args.by is None:
+        raise CallError("--decide goes with --tank and --by: a person answers for it")
+    answer = perform(site, "decide_leak", {"tank": args.tank, "reason": args.decide, "by": args.by})
+    body = dict(answer.body)
+    if args.json:
+        print(as_json({"status": answer.status.value, **body}))
+    elif answer.status is Taken.ALREADY:
+        print(f"nothing to do: {answer.text}")
+    else:
+        print(f"{args.tank}: {words.PAGE['decided'].format(by=body['by'], time=body['time'], reason=body['reason'])}")
+    return 0
 
 
 def _signed(site: Site, args: Namespace) -> int:

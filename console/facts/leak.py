@@ -23,6 +23,11 @@ class LeakFacts(Protocol):
         """
         ...
 
+    def leak_suspected(self, tank: str) -> Json | None:
+        """The signed test that found a loss of a known tank, while it stands: `loss_m3_per_h`, `threshold_m3_per_h`,
+        `from`, `to`, `by`, `signed`."""
+        ...
+
     async def leak_tests(self, tank: str | None) -> list[Json]:
         """Signed leak tests, newest first: the keys of `leak` and `number`, `by`, `comment`, `signed`, `head`,
         `simulated`."""

@@ -4,7 +4,7 @@ import asyncio
 
 from console.facts import Json, PaperSize
 from gaugehouse.facts.asking import Asking
-from gaugehouse.leakacts import leak_tests
+from gaugehouse.leakacts import leak_tests, suspected_json
 from gaugehouse.leakpaper import paper_of as leak_paper_of
 from gaugehouse.leakwork import leak, outcome_json
 from gaugehouse.paper import pdf_of
@@ -20,6 +20,10 @@ class DaemonLeak(Asking):
         site, now_ms = self._core.site, self._now_ms()
         outcome = await self._ask(leak, site, self._store, self._book, tank, now_ms, from_ms, to_ms)
         return outcome_json(site, outcome)
+
+    def leak_suspected(self, tank: str) -> Json | None:
+        stands = self._core.leaks.get(tank)
+        return None if stands is None else suspected_json(stands)
 
     async def leak_tests(self, tank: str | None) -> list[Json]:
         records: list[Json] = await self._ask(leak_tests, self._book, tank)

@@ -61,6 +61,8 @@ def _of_tank(site: Site, tank: str) -> Iterator[Limit]:
     if site.settling is not None:
         yield _verdict("issue_not_released")
         yield _verdict("receipt_with_issue")
+    if tank in site.leak.tanks:
+        yield _verdict("leak_suspected")
     yield from site.watches[tank].limits
 
 

@@ -21,6 +21,7 @@ from alerts.spec import (
     CONCERN_CONDITIONS,
     LEVEL_HIGH_CONDITIONS,
     LEVEL_LOW_CONDITIONS,
+    LOSS_CONDITIONS,
     MOVEMENT_CONDITIONS,
     POINT_CONDITIONS,
     RATE_CONDITIONS,
@@ -47,6 +48,7 @@ def test_alarms_of_the_gauging_instrument_are_marked_not_independent() -> None:
         *CONCERN_CONDITIONS,
         *MOVEMENT_CONDITIONS,
         *STATUS_CONDITIONS,
+        *LOSS_CONDITIONS,
     }
     assert {c for c in BUILT_IN if mark_of(c) == INDEPENDENT} == set(POINT_CONDITIONS)
 

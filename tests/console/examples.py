@@ -98,6 +98,7 @@ ASKED = [
     post("/api/records/{n}/correct", {"n": 2}, text="it was Bo who was there"),
     get("/api/leak"), get("/api/leak/{tank}", TANK),
     post("/api/leak/{tank}/sign", TANK, start="2026-11-24T12:00:00.000Z", end="2026-11-25T12:00:00.000Z"),
+    post("/api/leak/{tank}/decide", TANK, reason="a drain valve let by; it was renewed and sealed"),
     get("/api/leak/tests"), get("/api/leak/tests/{number}/paper", {"number": 1}, size="A4"),
     asked("POST /api/receipts/check", body=RECEIPT), post("/api/receipts", **RECEIPT, note="DN-3", batch="B-1"),
     get("/api/receipts"), get("/api/receipts/{number}", {"number": 1}),

@@ -55,6 +55,25 @@ async def test_what_was_refused_cannot_be_signed(client: httpx.AsyncClient) -> N
     assert (await client.post("/api/leak/ostler-n/sign", json=body | {"end": body["start"]})).status_code == 422
 
 
+async def test_a_loss_that_was_signed_stands_on_its_page_until_a_person_decides(client: httpx.AsyncClient) -> None:
+    body = {"by": "Ada", "start": "2026-11-24T00:00:00Z", "end": "2026-11-25T00:00:00Z"}
+    assert (await client.get("/api/leak/ostler-s")).json()["suspected"] is None
+    assert (await client.post("/api/leak/ostler-s/sign", json=body)).status_code == 200
+    stands = (await client.get("/api/leak/ostler-s")).json()["suspected"]
+    assert (stands["by"], stands["loss_m3_per_h"]) == ("Ada", 0.0061)
+    page = (await client.get("/leak", params={"tank": "ostler-s"})).text
+    assert "A loss of 6.10 L/h is suspected" in page
+    assert 'id="decide"' in page
+    assert 'id="decide"' not in (await client.get("/leak", params={"tank": "ostler-n"})).text
+    decide = "/api/leak/ostler-s/decide"
+    assert (await client.post(decide, json={"by": "Bo", "reason": " "})).status_code == 422
+    assert (await client.post("/api/leak/nowhere/decide", json={"by": "Bo", "reason": "x"})).status_code == 404
+    said = await client.post(decide, json={"by": "Bo", "reason": "a ticket was missing"})
+    assert (said.status_code, said.json()["status"]) == (200, "done")
+    assert 'id="decide"' not in (await client.get("/leak", params={"tank": "ostler-s"})).text
+    assert (await client.post(decide, json={"by": "Bo", "reason": "again"})).json()["status"] == "already"
+
+
 async def test_start_and_end_go_together(client: httpx.AsyncClient) -> None:
     answer = await client.get("/api/leak/ostler-n", params={"start": "2026-11-24T00:00:00Z"})
     assert answer.status_code == 422

@@ -62,8 +62,15 @@ class FakeActs(FakeFarm):
             if fields["result"]["verdict"] == "refused":
                 return ActAnswer("refused", "there was no test, so there is nothing to sign")
             told = {**fields["result"], "by": fields["by"], "comment": fields["comment"], "signed": iso(self.now_ms)}
+            if told["verdict"] == "loss":
+                names = ("loss_m3_per_h", "threshold_m3_per_h", "from", "to", "by", "signed")
+                self.suspected[told["tank"]] = {name: told[name] for name in names}
             self.leaks.insert(0, told | {"number": len(self.leaks) + 1, "head": "1:abc", "simulated": True})
             return ActAnswer("done", "", told)
+        if name == "decide_leak":
+            stands = self.suspected.pop(fields["tank"], None)
+            text = "" if stands else f"tank {fields['tank']}: no loss is suspected"
+            return ActAnswer("done" if stands else "already", text, {**fields, "suspected": stands})
         if name == "fault_entry":
             return self.loopbook.write(fields, iso(self.now_ms))
         if name == "requalify":

@@ -36,6 +36,7 @@ class FakeFarm:
         self.plans: dict[str, Json] = {}
         self.rows: list[Json] = []
         self.leaks: list[Json] = []
+        self.suspected: dict[str, Json] = {}
         self.standing: dict[str, Json] = {}
         self.checks = FakeChecks()
         self.book = FakeBook()

@@ -74,6 +74,9 @@ class FakeStock(FakeLive):
         end_ms = self.now_ms if to_ms is None else to_ms
         return fake_leak(tank, iso(end_ms - LEAK_DAY_MS if from_ms is None else from_ms), iso(end_ms))
 
+    def leak_suspected(self, tank: str) -> Json | None:
+        return self.suspected.get(tank)
+
     async def leak_tests(self, tank: str | None) -> list[Json]:
         self._ask_store()
         return [one for one in self.leaks if tank in (None, one["tank"])]
