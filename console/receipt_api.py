@@ -89,9 +89,9 @@ class Sample(_Body):
 
 
 class LineFigure(_Body):
-    """What line or vehicle say has been delivered so far."""
+    """What line or vehicle say has been delivered so far; without a figure, what the line's own meters have counted."""
 
-    figure_m3: Annotated[float, Field(strict=True, ge=0, le=1e6, allow_inf_nan=False)]
+    figure_m3: Annotated[float, Field(strict=True, ge=0, le=1e6, allow_inf_nan=False)] | None = None
     comment: Text = ""
 
 

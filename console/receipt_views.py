@@ -8,7 +8,21 @@ from zoneinfo import ZoneInfo
 
 from console.facts import Json
 from console.figures import NBSP, NOTHING, duration, moment, number, until, with_unit, written
-from console.receipt_words import BASES, DUE, FITS, NOT_DONE, NOT_STATED, PAPER, PHASES, TEXT, TOPS, WATER
+from console.receipt_words import (
+    APART,
+    BASES,
+    DUE,
+    FITS,
+    METER,
+    NOT_DONE,
+    NOT_STATED,
+    PAPER,
+    PHASES,
+    TEXT,
+    THREE,
+    TOPS,
+    WATER,
+)
 from console.words import LIMITS
 
 OVER = ("accepted", "accepted with protest", "rejected", "called off")
@@ -173,6 +187,7 @@ def view(row: Json, now: str, zone: ZoneInfo) -> Json:
         },
         "live": _live(row, now, zone),
         "line": [_line(check, now, zone, degC) for check in reversed(row["line"])],
+        "meter": _meter(row.get("meter"), degC),
         "match": _match(row, degC),
         "why_not": row["why_not"],
         "notes": row["notes"],
@@ -364,4 +379,56 @@ def _match(row: Json, degC: str) -> Json | None:
     ]
     if error is not None and abs(error) >= 0.05:
         said.append(TEXT["paper_error"].format(percent=number(error, 2, signed=True)))
-    return {"rows": rows, "said": said}
+    return {"rows": rows, "said": said, "three": _three(found.get("three"), row.get("meter"), degC)}
+
+
+def _meter(found: Json | None, degC: str) -> Json | None:
+    """What the line's own meters say so far."""
+    if found is None:
+        return None
+    if found["why_not"]:
+        return {"so_far": METER["not_now"], "registers": []}
+    basis = "standard" if found["standard_m3"] is not None else "observed"
+    volume = sure(found[f"{basis}_m3"], found[f"{basis}_u95_m3"])
+    so_far = METER["so_far"].format(volume=volume, basis=BASES[basis].format(degC=degC))
+    return {"so_far": so_far, "registers": _registers(found)}
+
+
+def _registers(found: Json) -> list[str]:
+    told = []
+    for one in found["counts"]:
+        line = found["temperature_degC"]
+        how = METER["no_degC"] if line is None else METER["at"].format(degC=degrees(line))
+        told.append(
+            METER["register"].format(
+                name=one["name"], opening=litres(one["opening_m3"]), closing=litres(one["closing_m3"]),
+                factor=number(one["factor"], 4), how=METER["compensated"] if one["compensated"] else how,
+            )
+        )  # fmt: skip
+    return told
+
+
+def _three(found: Json | None, meter: Json | None, degC: str) -> Json | None:
+    """Tank, papers and line meter two and two, each with its own uncertainty."""
+    if found is None or meter is None:
+        return None
+    values = {one["of"]: one for one in found["figures"]}
+    rows = [
+        {
+            "name": f"{THREE[one['of']]} less {THREE[one['against']].lower()}",
+            "figures": f"{sure(values[one['of']]['m3'], values[one['of']]['u95_m3'])}; "
+            f"{sure(values[one['against']]['m3'], values[one['against']]['u95_m3'])}",
+            "difference": f"{litres(one['difference_m3'], signed=True)} ± {litres(one['u95_m3'])} "
+            f"({number(one['percent'], 2, signed=True)}{NBSP}%)",
+            "limit": f"± {litres(one['limit_m3'])}",
+            "verdict": one["verdict"],
+            "bad": one["verdict"] == "beyond the limit",
+        }
+        for one in found["pairs"]
+    ]
+    return {
+        "title": f"Tank, papers and line meter, {BASES[found['basis']].format(degC=degC)}",
+        "figures": [(THREE[one["of"]], sure(one["m3"], one["u95_m3"])) for one in found["figures"]],
+        "rows": rows,
+        "said": [*_registers(meter), *([APART[found["apart"]]] if found["apart"] else [])],
+    }

@@ -59,6 +59,28 @@ PAPER: Final = MappingProxyType(
 )  # fmt: skip
 """Fields of a delivery's paper, in their order."""
 
+THREE: Final = MappingProxyType({"tank": "Tank", "paper": "Papers", "meter": "Line meter"})
+APART: Final = MappingProxyType(
+    {
+        "tank": "Papers and line meter agree; the tank stands apart: look at its gauge, its table and what left it.",
+        "paper": "Tank and line meter agree; the papers stand apart.",
+        "meter": "Tank and papers agree; the line meter stands apart: look at its factor and when it was proved.",
+        "": "",
+    }
+)
+"""Which of the three differs from both others while these agree."""
+
+METER: Final = MappingProxyType(
+    {
+        "register": "{name}: {opening} to {closing} by its register, factor {factor}, {how}",
+        "compensated": "compensated",
+        "at": "not compensated, line at {degC}",
+        "no_degC": "not compensated, the line's temperature is not known",
+        "so_far": "{volume} so far, {basis}",
+        "not_now": "not to be had now",
+    }
+)
+
 NOT_STATED: Final = "not stated"
 NOT_DONE: Final = "not done"
 
@@ -106,6 +128,7 @@ SCRIPT: Final = MappingProxyType(
         "started": "started: the tank is watched from now on",
         "decided": "decided; the record is kept",
         "off": "called off",
+        "line_metered": "written down by the line's own meter; what the tank says stands above, under Line against tank",
         "line": "written down: {figure}; what the tank says stands above, under Line against tank",
         "document": "the delivery note is in the book as document {number}",
     }

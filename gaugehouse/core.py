@@ -31,10 +31,10 @@ from gaugehouse.documentroom import Documents
 from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.handoverroom import Handovers
 from gaugehouse.keeper import FILLING, TankKeeper
+from gaugehouse.leakroom import LeakRoom
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
 from gaugehouse.loopwork import LoopWork
-from gaugehouse.leakroom import LeakRoom
 from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementwork import MovementWork
 from gaugehouse.newest import POINT_AGE_MS, Signals

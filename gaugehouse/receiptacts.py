@@ -13,6 +13,7 @@ from gaugehouse.days import iso_ms
 from gaugehouse.documentacts import add_of
 from gaugehouse.planacts import PlanMovement, plan_over
 from gaugehouse.plans import BY_PERSON, RECEIPT
+from inventory.receiptmeter import Metered
 from inventory.receiptprogress import line_check
 from inventory.receipts import DeliveryPaper, DeliverySample, Done, Receipt, Stage
 from models.density import DensityMeter, base_density_of_sample, rebased_kgpm3
@@ -169,10 +170,13 @@ class StartReceipt(NamedTuple):
 
 
 class CheckLine(NamedTuple):
-    """The check of every 15 to 20 minutes: what line or vehicle say, against what the tank has gained."""
+    """The check of every 15 to 20 minutes: what line or vehicle say, against what the tank has gained.
+
+    figure_m3: None for what the line's own meters have counted.
+    """
 
     number: int
-    figure_m3: float
+    figure_m3: float | None
     by: str
     comment: str = ""
 
@@ -182,16 +186,23 @@ class CheckLine(NamedTuple):
             return _no_receipt(self.number)
         if receipt.stage is not Stage.STARTED:
             return refused(f"receipt {self.number} was not started; start it first")
+        line, figure_m3 = None, self.figure_m3
+        if figure_m3 is None:
+            line = work.line_of(core, receipt)
+            if line is None or line.why_not:
+                return refused(_no_meter(core, receipt, line))
+            figure_m3 = line.observed_m3 if line.observed_m3 is not None else line.standard_m3
+            assert figure_m3 is not None
         whole = receipt.paper.observed_m3 or receipt.paper.standard_m3 or 0.0
-        if self.figure_m3 > 2 * whole:
+        if figure_m3 > 2 * whole and line is None:
             text = (
-                f"{self.figure_m3:.3f} m3 are more than twice the {whole:.3f} m3 of the paper; the figure is what has "
+                f"{figure_m3:.3f} m3 are more than twice the {whole:.3f} m3 of the paper; the figure is what has "
                 "been delivered so far, not the reading of a totaliser"
             )
             return refused(text)
         check = line_check(
-            at.time_ms, self.by, self.figure_m3, work.received(core, receipt), receipt.paper,
-            work.product_of(core, receipt.tank), core.site.receipts, self.comment,
+            at.time_ms, self.by, figure_m3, work.received(core, receipt), receipt.paper,
+            work.product_of(core, receipt.tank), core.site.receipts, self.comment, line,
         )  # fmt: skip
         receipt.line.append(check)
         core.receipts.changed(receipt)
@@ -273,12 +284,22 @@ class CallOff(NamedTuple):
         return _over(core, at, receipt, Stage.OFF, self.by, self.reason, told.receipt_json(core, receipt))
 
 
+def _no_meter(core: "Core", receipt: Receipt, line: Metered | None) -> str:
+    """Why the line's own meters give no figure."""
+    if not work.meters_of(core, receipt.tank):
+        return f"no totaliser fills tank {receipt.tank}; write what line or vehicle say has been delivered so far"
+    said = "was not read when the receipt was started" if line is None else told.NOT_READ[line.why_not]
+    return f"receipt {receipt.number}: the line's meter {said}; write what line or vehicle say has been delivered so far"
+
+
 def _open(core: "Core", receipt: Receipt, at: Instant) -> None:
     """Gauge the tank before it: at rest, or as it stood before the flow that runs already."""
     receipt.opening, receipt.opening_ms = work.stand_of(core, receipt.tank), at.time_ms
     receipt.opening_air_degC = work.air_degC(core, receipt.tank)
+    receipt.meters = work.registers_of(core, receipt.tank)
     runs = core.movements.running(receipt.tank)
     if runs is not None and runs.sign > 0:
+        receipt.meters = {}  # what they counted before is not known
         receipt.opening, receipt.opening_ms, receipt.begun_ms = runs.start, runs.start_ms, runs.start_ms
         receipt.opening_air_degC = runs.ambient_degC[0]
         receipt.start_note += " It flowed already when it was started: counted from the start of that flow."

@@ -44,7 +44,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     sample.add_argument("--temperature", metavar='"27 degC"', help="of the delivery, as measured")
     way("start", "begins it: the tank is gauged, the movement is ordered and watched")
     line = way("line", "line or vehicle against the tank, now")
-    line.add_argument("figure", metavar='"12.4 m3"', help="what has been delivered so far")
+    line.add_argument(
+        "figure", metavar='"12.4 m3"', nargs="?", help="what has been delivered so far (default: the line's own meters)"
+    )
     line.add_argument("--comment", default="", metavar="TEXT")
     way("progress", "how far it is", by=False)
     reconcile = way(

@@ -206,6 +206,7 @@ def _state(row: Json, site: Site) -> str:
             ("Share", live["share"]),
             ("Rate", f"{live['rate']} L/min; {live['rate_note']}"),
             ("Still to come", live["left"]),
+            *([] if told["meter"] is None else [("Line meter", told["meter"]["so_far"])]),
             ("Finished", f"{live['finish']} ({live['finish_span'] or '-'}); {live['stop']}"),
         ]))  # fmt: skip
         out += [text for text in (live["due"], live["missed"], live["line"]) if text]
@@ -224,7 +225,13 @@ def _match(row: Json, site: Site) -> str:
     if told is None:
         return f"not held against the papers: {row['why_not']}"
     columns = ("name", "paper", "tank", "difference", "limit", "verdict")
-    return "\n".join([table(columns, told["rows"]), *told["said"]])
+    lines = [table(columns, told["rows"]), *told["said"]]
+    beside = told["three"]
+    if beside is not None:
+        values = "; ".join(f"{name} {value}" for name, value in beside["figures"])
+        lines += [f"{beside['title']}: {values}"]
+        lines += [table(("name", "difference", "limit", "verdict"), beside["rows"]), *beside["said"]]
+    return "\n".join(lines)
 
 
 def _pairs(rows: list[tuple[str, str]]) -> str:

@@ -15,6 +15,7 @@ from inventory.moved import Moved
 from inventory.movement import Stand
 from inventory.receiptcheck import Forecast
 from inventory.receiptmatch import Reconciliation, reconcile
+from inventory.receiptmeter import NO_READING, WENT_BACK, Metered, Three, three
 from inventory.receiptprogress import Progress, progress, prompt_of
 from inventory.receipts import DeliveryPaper, LineCheck, Receipt, Stage
 from models.density import density_objection
@@ -32,6 +33,8 @@ MADE, NOTED, STARTED, FLOW, LINE, DECIDED, OFF, DOCUMENTED = (
     "planned", "noted", "started", "flow seen", "line checked", "decided", "called off", "documented",
 )  # fmt: skip
 """What an entry tells, in `event`."""
+
+NOT_READ: Final = {NO_READING: "is not read now", WENT_BACK: "shows less than at the start and turns over nowhere"}
 
 CAUTION: Final = (
     "Watch every delivery in person and follow local codes. "
@@ -101,6 +104,7 @@ def receipt_json(core: "Core", receipt: Receipt) -> Json:
     if started:
         moved = work.received(core, receipt)
         found = None if moved is None else _progress(core, receipt, moved)
+    line = work.line_of(core, receipt)
     reconciled, why_not = _reconciliation(core, receipt, moved, phase)
     rules = core.site.receipts
     return {
@@ -129,6 +133,7 @@ def receipt_json(core: "Core", receipt: Receipt) -> Json:
         "closing": _stand(work.stand_of(core, receipt.tank)) if started else None,
         "progress": found,
         "prompt": _prompt(core, receipt, phase, now_ms),
+        "meter": None if line is None else meter_json(line),
         "line": [line_json(check) for check in receipt.line],
         "reconciliation": reconciled,
         "why_not": why_not,
@@ -183,6 +188,12 @@ def notes_of(core: "Core", receipt: Receipt) -> list[str]:
         notes.append("the level before it was not known: the tank cannot tell what it has gained")
     if receipt.started_ms is None:
         return notes
+    if receipt.stage is Stage.STARTED and work.meters_of(core, receipt.tank):
+        line = work.line_of(core, receipt)
+        if line is None:
+            notes.append("the line's meter was not read before the flow began: it does not stand beside the others")
+        elif line.why_not:
+            notes.append(f"the line's meter {NOT_READ[line.why_not]}: it does not stand beside the others now")
     for movement in core.movements.since(receipt.tank, receipt.started_ms):
         if movement.sign < 0:
             notes.append("fuel left the tank meanwhile: what it has gained is what came less what left")
@@ -265,7 +276,23 @@ def reconciliation_json(core: "Core", receipt: Receipt, moved: Moved | None) -> 
         found = reconcile(receipt.paper, work.product_of(core, receipt.tank), moved, receipt.sample, core.site.receipts)
     except OutOfRange:
         return None
-    return _matched(found, moved)
+    line = work.line_of(core, receipt)
+    beside = three(receipt.paper, work.product_of(core, receipt.tank), moved, line, core.site.receipts)
+    return _matched(found, moved) | {"three": None if beside is None else _three(beside)}
+
+
+def meter_json(line: Metered) -> Json:
+    """What the line's own meters say: the registers, and the volumes with their uncertainties."""
+    return line._asdict() | {"counts": [one._asdict() | {"counted_m3": one.counted_m3} for one in line.counts]}
+
+
+def _three(beside: Three) -> Json:
+    return {
+        "basis": beside.basis,
+        "figures": [one._asdict() for one in beside.figures],
+        "pairs": [one._asdict() | {"verdict": one.verdict.value} for one in beside.pairs],
+        "apart": beside.apart,
+    }
 
 
 def _matched(found: Reconciliation, moved: Moved | None) -> Json:

@@ -124,10 +124,20 @@ def _match(told: Json) -> list[Block]:
                Column("Measured less papers", 1.9, "right"), Column("Limit", 1, "right"),
                Column("Verdict", 1.7)]  # fmt: skip
     rows = [[r["name"], r["paper"], r["tank"], r["difference"], r["limit"], r["verdict"]] for r in found["rows"]]
-    return [
+    blocks: list[Block] = [
         Table(columns, rows, "Papers against tank (± expanded uncertainty, 95 %)", size_pt=8.0, together=True),
         Note(" ".join(found["said"]), strong=True),
     ]
+    beside = found["three"]
+    if beside is not None:
+        pairs = [Column("", 2), Column("Each ± its own", 2.6, "right"), Column("Difference", 2.2, "right"),
+                 Column("Limit", 1, "right"), Column("Verdict", 1.7)]  # fmt: skip
+        lines = [[r["name"], r["figures"], r["difference"], r["limit"], r["verdict"]] for r in beside["rows"]]
+        blocks += [
+            Table(pairs, lines, f"{beside['title']} (± expanded uncertainty, 95 %)", size_pt=8.0, together=True),
+            Note(" ".join(f"{text.rstrip('.')}." for text in beside["said"])),
+        ]
+    return blocks
 
 
 def _ms(text: str) -> int:

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Final
 from alerts.spec import LEVEL_HIGH_CONDITIONS
 from alerts.watched import Told
 from gaugehouse.keeper import FILLING, STILL
+from gaugehouse.site import MeterSpec
 from gaugehouse.sitefile.budget import budget_of
 from inventory.moved import Moved, moved
 from inventory.movement import Movement, Stand
 from inventory.movement import Stage as Moving
 from inventory.receiptcheck import Before, Bounds, Forecast, forecast
-from inventory.receipts import DeliveryPaper, Receipt
+from inventory.receiptmeter import Count, Metered, metered
+from inventory.receipts import DeliveryPaper, Receipt, Stage
 from models.quantity import Product
 from models.reading import EXACT, GOOD, Instant, Reading
 from models.stock_budget import AFTER_RECEIPT
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
     from gaugehouse.core import Core
 
 DIVERGENCE: Final = "receipt_divergence"
+METER_AGE_MS: Final = 60_000
+"""An older register is none (ours)."""
 AWAITS, RECEIVING, SETTLING, CALM, UNSEEN = "awaits flow", "receiving", "settling", "calm", "not seen"
 
 
@@ -114,6 +118,33 @@ def received(core: "Core", receipt: Receipt, now: Stand | None = None) -> Moved 
         ambient_degC=(receipt.opening_air_degC, air_degC(core, receipt.tank)),
     )  # fmt: skip
     return moved(movement, core.keepers[receipt.tank].stock, core.site.accuracy[receipt.tank])
+
+
+def registers_of(core: "Core", tank: str) -> dict[str, float]:
+    """What the totalisers show now that count into a tank, m3, by their ids; one that is not read is not there."""
+    shown = {meter.id: core.newest(meter.source, METER_AGE_MS).value for meter in meters_of(core, tank)}
+    return {name: value for name, value in shown.items() if value is not None}
+
+
+def meters_of(core: "Core", tank: str) -> list[MeterSpec]:
+    return [meter for meter in core.site.meters if meter.kind == "volume" and meter.fills == tank]
+
+
+def line_of(core: "Core", receipt: Receipt) -> Metered | None:
+    """What the line's own meters have counted since the receipt was started; None where there is none, or where not
+    all of them were read then."""
+    meters = meters_of(core, receipt.tank)
+    if receipt.stage is not Stage.STARTED or not meters or any(meter.id not in receipt.meters for meter in meters):
+        return None
+    shown = registers_of(core, receipt.tank)
+    counts = [
+        Count(
+            meter.id, meter.name, receipt.meters[meter.id], shown.get(meter.id), meter.factor, meter.compensated,
+            meter.rolls_over_at_m3, meter.u95_frac,
+        )
+        for meter in meters
+    ]  # fmt: skip
+    return metered(counts, receipt.paper, product_of(core, receipt.tank), receipt.sample)
 
 
 def bounds_of(core: "Core", tank: str) -> Bounds:

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from inventory.moved import Moved
+from inventory.receiptmeter import Metered
 from inventory.receiptrules import GRACE_MS, ReceiptRules
 from inventory.receipts import DeliveryPaper, LineCheck
 from models.errors import OutOfRange
@@ -95,29 +96,67 @@ def line_check(
     product: Product,
     rules: ReceiptRules,
     comment: str = "",
+    line: Metered | None = None,
 ) -> LineCheck:
     """The line's or vehicle's figure, at the paper's temperature, against what the tank has gained at that moment.
 
     Compared at the reference temperature where paper and tank both allow it: 10 degC between line and tank are nearly
     1 % of jet. Beyond the limit only when it is so beyond its own uncertainty: what the tank cannot see is no alarm.
+    line: the figure is that of the line's own meters, with their uncertainty and their own way to that temperature.
     """
+    if line is not None and line.standard_m3 is not None and (moved is None or moved.gsv_m3 is not None):
+        return _held(
+            time_ms,
+            by,
+            figure_m3,
+            "standard",
+            line.standard_m3,
+            line.standard_u95_m3 or 0.0,
+            moved,
+            rules,
+            comment,
+            True,
+        )
     factor = None
     if paper.temperature_degC is not None and moved is not None and moved.gsv_m3 is not None:
         factor = paper.ctl(product)(paper.temperature_degC)
-    line = figure_m3 if factor is None else figure_m3 * factor
+    told = figure_m3 if factor is None else figure_m3 * factor
+    share = rules.paper_u95_frac
+    if line is not None and line.observed_m3 and line.observed_u95_m3 is not None:
+        share = line.observed_u95_m3 / line.observed_m3
     basis = "observed" if factor is None else "standard"
-    limit = rules.divergence_frac * line
+    return _held(time_ms, by, figure_m3, basis, told, share * told, moved, rules, comment, line is not None)
+
+
+def _held(
+    time_ms: int,
+    by: str,
+    figure_m3: float,
+    basis: str,
+    line_m3: float,
+    line_u95_m3: float,
+    moved: Moved | None,
+    rules: ReceiptRules,
+    comment: str,
+    metered: bool,
+) -> LineCheck:
+    """A figure of the line against what the tank has gained, both of one basis."""
+    limit = rules.divergence_frac * line_m3
     if moved is None:
-        return LineCheck(time_ms, by, figure_m3, basis, line, None, None, None, limit, False, comment)
-    if factor is None:
+        return LineCheck(
+            time_ms, by, figure_m3, basis, line_m3, None, None, None, limit, False, comment, metered
+        )  # fmt: skip
+    if basis == "observed":
         tank = moved.tov_m3 if moved.gov_m3 is None else moved.gov_m3
         tank_u95 = moved.tov_u95_m3 if moved.gov_u95_m3 is None else moved.gov_u95_m3
     else:
         assert moved.gsv_m3 is not None and moved.gsv_u95_m3 is not None  # noqa: PT018 one fact
         tank, tank_u95 = moved.gsv_m3, moved.gsv_u95_m3
-    difference, u95 = tank - line, math.hypot(tank_u95, rules.paper_u95_frac * line)
+    difference, u95 = tank - line_m3, math.hypot(tank_u95, line_u95_m3)
     beyond = abs(difference) > max(limit, u95)
-    return LineCheck(time_ms, by, figure_m3, basis, line, tank, difference, u95, limit, beyond, comment)
+    return LineCheck(
+        time_ms, by, figure_m3, basis, line_m3, tank, difference, u95, limit, beyond, comment, metered
+    )  # fmt: skip
 
 
 def prompt_of(begun_ms: int | None, checked_ms: list[int], now_ms: int, flows: bool, rules: ReceiptRules) -> Prompt:

@@ -103,7 +103,7 @@ class LineCheck(NamedTuple):
     """What the line's meter or the vehicle said while it ran, and what the tank had gained by then.
 
     basis: "standard" or "observed": what the two were compared in; line_m3, tank_m3 and their difference (tank less
-    line) are of it. None where the tank could not tell.
+    line) are of it. None where the tank could not tell. metered: the line's own meters told it, not a person.
     """
 
     time_ms: int
@@ -117,6 +117,7 @@ class LineCheck(NamedTuple):
     limit_m3: float
     beyond: bool
     comment: str = ""
+    metered: bool = False
 
 
 class DeliverySample(NamedTuple):
@@ -134,6 +135,7 @@ class Receipt:
     """One receipt. opening: the tank at rest before it, None where that was not known; opening_air_degC beside it.
 
     begun_ms: when flow was first seen; done: by the words of the check. start_note: what was to be known at its start.
+    meters: registers of the line's totalisers when it was started, m3 as they show them, by their ids.
     """
 
     number: int
@@ -157,6 +159,7 @@ class Receipt:
     line: list[LineCheck] = field(default_factory=list)
     sender: str = ""
     stops: str = ""
+    meters: dict[str, float] = field(default_factory=dict)
 
     def json(self) -> dict[str, Any]:
         return asdict(self) | {

@@ -76,6 +76,7 @@ if (by) {
   form("line", (f) => {
     const figure_m3 = quantity(f.figure, "volume_m3");
     if (figure_m3 === null) {
+      if (now.querySelector("[data-metered]")) return send("line", { comment: f.comment.value }, words.line_metered);
       said.textContent = words.figure_first;
       return false;
     }

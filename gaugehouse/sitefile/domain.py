@@ -98,6 +98,7 @@ def build(draft: Draft, path: Path) -> facts.Site:
                 m.rolls_over_at,
                 m.fills,
                 m.draws_from,
+                m.uncertainty / 100,
             )
             for m in file.meter
         ),

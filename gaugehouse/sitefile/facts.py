@@ -114,7 +114,8 @@ class AlarmRules:
 class MeterSpec:
     """A flow meter. `source` gives m3 (kind "volume") or m3/s (kind "flow"), before the meter factor.
 
-    fills, draws_from: the tank that what it counts goes into, and the one that it comes from.
+    fills, draws_from: the tank that what it counts goes into, and the one that it comes from. u95_frac: expanded
+    uncertainty of what it counts; the default is what UFC 3-460-03, 10.3.12.2 lets a meter be off.
     """
 
     id: str
@@ -126,6 +127,7 @@ class MeterSpec:
     rolls_over_at_m3: float | None = None
     fills: str | None = None
     draws_from: str | None = None
+    u95_frac: float = 0.002
 
 
 @dataclass(frozen=True, slots=True)

@@ -312,6 +312,7 @@ class MeterTable(Table):
     rolls_over_at: f.Volume | None = None
     fills: str | None = None
     draws_from: str | None = None
+    uncertainty: f.Tolerance = 0.2
 
 
 ROLES: Final = {
