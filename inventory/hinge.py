@@ -1,4 +1,5 @@
-"""Where a line of points bends: flat first, then straight away from it. A movement's start; turned round, its end.
+"""Where a line of points bends: flat first, then straight away from it; turned round, a movement's end. Its start is
+first found so, then with a pump's ramp (`inventory.onset`).
 
 Knows points of time and value; refuses to know what they are of. Least squares over every place at which the bend can
 lie (a piecewise-linear fit with one joint): chosen over a CUSUM because that one only says that something has changed,
@@ -79,21 +80,9 @@ def turned(points: Sequence[Point]) -> list[Point]:
     return [(-t, v) for t, v in reversed(points)]
 
 
-def start_behind(points: Sequence[Point], lag: float, near: Bend) -> Bend:
-    """A bend from flat into a line, seen through a first-order filter of time constant `lag`, looked for about `near`.
-
-    The filter's answer to a ramp that begins at 0: s - lag (1 - exp(-s / lag)).
-    """
-
-    def shape(t: float, at: float) -> float:
-        s = t - at
-        return s + lag * math.expm1(-s / lag) if s > 0 else 0.0
-
-    return _through(points, lag, near, shape)
-
-
 def end_behind(points: Sequence[Point], lag: float, near: Bend) -> Bend:
-    """A bend from a line into flat behind the same filter: it trails the line by `lag`, then creeps up to the flat."""
+    """A bend from a line into flat, seen through a first-order filter of time constant `lag`, looked for about `near`:
+    it trails the line by `lag`, then creeps up to the flat."""
 
     def shape(t: float, at: float) -> float:
         s = t - at

@@ -14,8 +14,9 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 from typing import Any, Final, NamedTuple
 
-from inventory.hinge import Bend, bend, end_behind, start_behind, turned
+from inventory.hinge import Bend, bend, end_behind, turned
 from inventory.movement import Event, Movement, Stage, Stand, movement_of
+from inventory.onset import onset
 
 MEAN_MS: Final = 30_000
 WINDOW_MS: Final = 1_800_000
@@ -44,6 +45,8 @@ UNCLEAR_MS: Final = 600_000
 """Where nothing was seen for so long while it moved, nobody knows whether it was one movement."""
 FINE_MS: Final = 300_000
 FINEST: Final = 1500
+FLOW_MS: Final = 120_000
+"""So much of the flow is fitted for its start at least: a slow start and what comes after it."""
 STANDING: Final = 10
 """Means that make the level at rest before and after a movement: five minutes."""
 SAVED: Final = 24
@@ -245,7 +248,7 @@ class MovementTracker:
     def _begin(self, mean: Mean, sign: int) -> Sequence[Change]:
         self._past = 0
         self.made += 1
-        rough = self._start(mean)
+        rough = self._start(mean, sign)
         at_ms, u95_s = rough
         rest = [one for one in self._means if one.at_ms + MEAN_MS // 2 <= at_ms][-STANDING:]
         start = _stand(rest or [min(self._means, key=lambda one: abs(one.at_ms - at_ms))])
@@ -267,16 +270,20 @@ class MovementTracker:
         holes = [b - a for a, b in pairwise(times) if a - MEAN_MS <= at_ms <= b + MEAN_MS]
         return max(holes, default=0)
 
-    def _start(self, mean: Mean) -> tuple[int, float]:
+    def _start(self, mean: Mean, sign: int) -> tuple[int, float]:
         """Elapsed time of the start and its expanded uncertainty in s: first by the means, then by the samples."""
         means = [(float(one.at_ms), one.volume_m3) for one in self._means]
         found = bend(means) or Bend(means[0][0], means[0][1], 0.0, MEAN_MS)
         reach = max(BEND_M, STEPS * self._known_step_m) * self._area_m2(mean.level_m)
-        points = _till_beyond([p for p in self._fine if found.at - FINE_MS <= p[0]], found.flat, reach)
+        seen = [p for p in self._fine if found.at - FINE_MS <= p[0]]
+        points = _till_beyond(seen, found.flat, reach)
         fine = bend(points) if points and points[0][0] <= found.at - MEAN_MS else None
         if fine is None or abs(fine.at - found.at) > 4 * MEAN_MS + found.u95:
             return round(found.at - self._lag_ms), found.u95 / 1000
-        best = start_behind(points, self._lag_ms, fine) if self._lag_ms else fine
+        until = max(points[-1][0], fine.at + FLOW_MS + 3 * self._lag_ms)
+        noise = self._known_step_m / math.sqrt(12) * self._area_m2(mean.level_m)
+        fed = [p for p in seen if p[0] <= until]
+        best = onset(fed, self._lag_ms, fine, noise, slow_start=sign > 0) or fine
         return round(best.at), best.u95 / 1000
 
     # Moving: has it come to its end?

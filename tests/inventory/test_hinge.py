@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from inventory.hinge import bend, end_behind, start_behind, turned
+from inventory.hinge import bend, end_behind, turned
 
 
 def line(at: float, slope: float, noise: float = 0.0, seed: int = 1, step: float = 1.0) -> list[tuple[float, float]]:
@@ -54,17 +54,6 @@ def behind(lag: float, level: Callable[[float], float], noise: float, seed: int)
         if k % 100 == 0:
             points.append((k / 100, seen + chance.gauss(0, noise)))
     return points
-
-
-@pytest.mark.parametrize("lag", [3.0, 10.0, 30.0])
-def test_a_start_behind_a_filter_is_found_where_the_level_left_its_flat(lag: float) -> None:
-    points = [p for p in behind(lag, lambda s: 5.0 + 0.05 * max(0.0, s - 300), 0.05, 1) if p[0] < 380]
-    rough = bend(points)
-    assert rough is not None
-    found = start_behind(points, lag, rough)
-    assert found.at == pytest.approx(300, abs=2.5)
-    assert found.slope == pytest.approx(0.05, rel=0.1)
-    assert abs(found.at - 300) <= abs(rough.at - 300) + 0.5
 
 
 @pytest.mark.parametrize("lag", [3.0, 10.0, 30.0])
