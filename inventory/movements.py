@@ -278,7 +278,8 @@ class MovementTracker:
         seen = [p for p in self._fine if found.at - FINE_MS <= p[0]]
         points = _till_beyond(seen, found.flat, reach)
         fine = bend(points) if points and points[0][0] <= found.at - MEAN_MS else None
-        if fine is None or abs(fine.at - found.at) > 4 * MEAN_MS + found.u95:
+        slack = reach / 2 / max(1e-12, abs(found.slope))  # a slow one's means see the day's drift as well
+        if fine is None or abs(fine.at - found.at) > 4 * MEAN_MS + found.u95 + slack:
             return round(found.at - self._lag_ms), found.u95 / 1000
         until = max(points[-1][0], fine.at + FLOW_MS + 3 * self._lag_ms)
         noise = self._known_step_m / math.sqrt(12) * self._area_m2(mean.level_m)

@@ -27,7 +27,7 @@ MOST: Final = 300
 
 PLACES: Final = 16
 ROUNDS: Final = 4
-SURE: Final = 16.0
+SURE: Final = 36.0
 SURE_IN: Final = 8.0
 """By how many variances a second flow must better the fit to be believed (ours): sooner on the way in, where a slow
 start is the trade's custom (static electricity; API RP 2003, from memory)."""
