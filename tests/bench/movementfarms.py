@@ -1,13 +1,16 @@
 """A tank of the simulated farm and a core that reads it: what the benchmark of movements is measured on.
 
-The farm's physics is harder than what the tracker assumes and is none of ours (`simulator`). `drawn` gives each farm
-errors of its own, as large as the site file says they may be: a budget is judged by farms that it claims to describe.
+The farm's physics is harder than what the tracker assumes and is none of ours (`simulator`). A budget is judged twice:
+`Drawn.BUDGET` gives each farm errors as large as the site file says they may be, so that its arithmetic is tried;
+`Drawn.OUTSIDE` gives errors of sizes that texts outside the project name and the site file does not know, so that its
+assumptions are. Either is drawn anew by each seed.
 """
 
 import math
 import tempfile
 from collections.abc import Sequence
 from dataclasses import replace
+from enum import Enum
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
@@ -25,7 +28,7 @@ from simulator.farm import Farm
 from simulator.geometry import Upright
 from simulator.layout import STEP_MS, FarmLayout, Programme, TankLayout, UnitLayout
 from simulator.tank import Truth
-from simulator.weather import Sky
+from simulator.weather import Sky, Weather
 
 START_MS: Final = 1_700_000_000_000
 TANK: Final = "north"
@@ -41,6 +44,31 @@ _WAVE_M: Final = 0.001 * math.sqrt(2 / 3)  # a wave as spread as +-1 mm rectangu
 _INTERFACE_M: Final = 0.00032  # beside noise and step: sqrt(1 - 0.95) of +-3 mm rectangular a reading
 _SUPPLY_DEGC: Final = 2.6  # with the 1.5 that each load draws: 3 from the tank's own, an even half of which is 1.5
 _TOP_DEGC: Final = 2.4  # layers that put a low probe wrong by 0.5 (standard)
+
+# What others say, none of it in site.toml.
+_OLD_TABLE_FRAC: Final = 0.003
+"""What an old table and a new one may differ by before the old one is void. Source: French order of 8 July 2003, art.
+34; as a rectangle, of all courses alike in every other farm and of each by itself in the rest."""
+_PROBE_DEGC: Final = 0.30 + 0.005 * 30
+"""Class B of IEC 60751 at 30 degC, from memory; as a rectangle."""
+_POCKET_S: Final = (300.0, 1800.0)
+_HEIGHTS_M: Final = (0.6, 2.5)
+_LAYERED_DEGC: Final = 4.0
+_LOAD_DEGC: Final = 6.0
+"""Warmer at the top by up to so much; a load by so much warmer or colder than the tank: common practice, no source."""
+_CLASS_2_M: Final = 0.002
+"""How far a gauge may be out before it is mounted, as a slow wave over its range. Source: OIML R 85, class 2, from
+memory."""
+_PASTE_M: Final = 0.002
+_SWING_DEGC: Final = (3.0, 16.5)
+
+
+class Drawn(Enum):
+    """Which errors a farm has beside those that the simulator gives to every one (shell, tilt, gauge, mount)."""
+
+    NOTHING = "nothing"
+    BUDGET = "as large as the site file says"
+    OUTSIDE = "as large as texts outside the project say"
 
 
 class Found(NamedTuple):
@@ -89,21 +117,62 @@ def _drawn(tank: TankLayout, seed: int) -> TankLayout:
     )
 
 
+def _outside(tank: TankLayout, seed: int) -> TankLayout:
+    """The tank with errors of sizes that its site file does not know."""
+    chance = stream(seed, "outside")
+    shape = tank.shape
+    assert isinstance(shape, Upright)
+    alike = chance.random() < 0.5
+    common = chance.uniform(-1, 1)
+    courses = tuple(
+        replace(c, diameter_m=c.diameter_m * (1 + _OLD_TABLE_FRAC / 2 * (common if alike else chance.uniform(-1, 1))))
+        for c in shape.courses
+    )
+    return replace(
+        tank,
+        shape=replace(shape, courses=courses),
+        supply_degC=tank.temperature_degC + chance.uniform(-_LOAD_DEGC, _LOAD_DEGC),
+        top_warmer_degC=chance.uniform(0, _LAYERED_DEGC),
+    )
+
+
+def _gauged_outside(unit: UnitLayout, seed: int) -> UnitLayout:
+    chance = stream(seed, f"outside {unit.id}")
+    if unit.probe is not None:
+        probe = replace(
+            unit.probe, bias_degC=_PROBE_DEGC / math.sqrt(3), lag_s=chance.uniform(*_POCKET_S),
+            height_m=chance.uniform(*_HEIGHTS_M), wander_m=chance.uniform(0, _PASTE_M),
+        )  # fmt: skip
+        unit = replace(unit, probe=probe)
+    if unit.gauge is not None:
+        unit = replace(unit, gauge=replace(unit.gauge, wave_m=chance.uniform(0, _CLASS_2_M)))
+    return unit
+
+
+def sky_of(seed: int) -> Weather:
+    """Weather for a farm with errors from outside: a day's swing of its own."""
+    return Weather(stream(seed, "weather"), swing_degC=stream(seed, "swing").uniform(*_SWING_DEGC))
+
+
 def layout_of(
-    seed: int, name: str, level_m: float | None, damping_s: float | None, step_ms: int, *, drawn: bool = False
+    seed: int, name: str, level_m: float | None, damping_s: float | None, step_ms: int, drawn: Drawn = Drawn.NOTHING
 ) -> FarmLayout:
     """The demo's farm with one tank only, at a level."""
     tank = next(tank for tank in DEMO.tanks if tank.id == name)
     if level_m is not None:
         tank = replace(tank, level_m=level_m)
-    if drawn:
+    budget = drawn is Drawn.BUDGET
+    units = tuple(_gauged(unit, damping_s, step_ms, drawn=budget) for unit in DEMO.units if unit.tank == name)
+    if budget:
         tank = _drawn(tank, seed)
-    units = tuple(_gauged(unit, damping_s, step_ms, drawn=drawn) for unit in DEMO.units if unit.tank == name)
+    elif drawn is Drawn.OUTSIDE:
+        tank = _outside(tank, seed)
+        units = tuple(_gauged_outside(unit, seed) for unit in units)
     return replace(DEMO, tanks=(tank,), units=units, programme=Programme())
 
 
 class Watched:
-    """One tank of the demo and a core that reads it. drawn: with errors as large as the site file allows."""
+    """One tank of the demo and a core that reads it."""
 
     def __init__(
         self,
@@ -115,7 +184,7 @@ class Watched:
         step_ms: int = STEP_MS,
         *,
         tank: str = TANK,
-        drawn: bool = False,
+        drawn: Drawn = Drawn.NOTHING,
         start_ms: int = START_MS,
     ) -> None:
         with tempfile.TemporaryDirectory() as folder:
@@ -125,7 +194,7 @@ class Watched:
                 path.write_text(text.replace('damping = "2 s"', f'damping = "{damping_s:g} s"', 1), encoding="utf-8")
             site = load_site(path)
         self.core = core_of(site)
-        layout = layout_of(seed, tank, level_m, damping_s, step_ms, drawn=drawn)
+        layout = layout_of(seed, tank, level_m, damping_s, step_ms, drawn)
         self.farm = Farm(seed, start_ms, layout, weather, step_ms)
         self.tank, self.start_ms = tank, start_ms
         self._poll_s, self.second, self._seq = poll_s, 0, 0
