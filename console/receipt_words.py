@@ -128,7 +128,7 @@ SCRIPT: Final = MappingProxyType(
         "started": "started: the tank is watched from now on",
         "decided": "decided; the record is kept",
         "off": "called off",
-        "line_metered": "written down by the line's own meter; what the tank says stands above, under Line against tank",
+        "line_metered": "written down by the line's meter; what the tank says stands above, under Line against tank",
         "line": "written down: {figure}; what the tank says stands above, under Line against tank",
         "document": "the delivery note is in the book as document {number}",
     }

@@ -289,7 +289,7 @@ def _no_meter(core: "Core", receipt: Receipt, line: Metered | None) -> str:
     if not work.meters_of(core, receipt.tank):
         return f"no totaliser fills tank {receipt.tank}; write what line or vehicle say has been delivered so far"
     said = "was not read when the receipt was started" if line is None else told.NOT_READ[line.why_not]
-    return f"receipt {receipt.number}: the line's meter {said}; write what line or vehicle say has been delivered so far"
+    return f"receipt {receipt.number}: the line's meter {said}; write what line or vehicle say was delivered so far"
 
 
 def _open(core: "Core", receipt: Receipt, at: Instant) -> None:

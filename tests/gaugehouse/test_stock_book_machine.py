@@ -91,7 +91,7 @@ class Life(RuleBasedStateMachine):
 
     @staticmethod
     def _of(document: Any, tank: str) -> int:
-        litres = round(1000 * document.observed_m3)
+        litres: int = round(1000 * document.observed_m3)
         if document.tank == tank:
             return litres
         return -litres if document.details.get("to_tank") == tank else 0
@@ -141,7 +141,7 @@ class Life(RuleBasedStateMachine):
         end_ms = self._end_ms()
         start_ms, stop_ms = end_ms - 1_800_000, end_ms + 1_800_000
         m3 = litres / 1000 * (1 if way == "receipt" else -1)
-        told = {
+        told: dict[str, Any] = {
             "tank": tank, "start": iso_ms(start_ms), "end": iso_ms(stop_ms), "kind": way, "tov_m3": m3,
             "tov_u95_m3": 0.1, "gov_m3": m3, "gov_u95_m3": 0.1, "gsv_m3": m3, "gsv_u95_m3": 0.2, "number": 0,
             "level_start_m": 5.0, "level_end_m": 5.0 + m3 / AREA_M2, "ordered": "", "pair": "", "stage": "final",
