@@ -38,25 +38,31 @@ CALM_M: Final = 0.0015
 CALM_MS: Final = (180_000, WINDOW_MS)
 """The surface is calm when it stays within `CALM_M` for so long; the slower the movement was, the longer."""
 ROUGH_MS: Final = 7_200_000
+"""So long after its farthest a surface that does not become calm is taken as it is."""
 WAVE_MS: Final = 600_000
 """What is back where it was so soon was no movement of liquid through a pipe (ours)."""
 GAP_MS: Final = 90_000
+"""Without a sample for less than this there is no hole, however fast the polls are."""
 UNCLEAR_MS: Final = 600_000
 """Where nothing was seen for so long while it moved, nobody knows whether it was one movement."""
 FINE_MS: Final = 300_000
 FINEST: Final = 1500
+"""The start is looked for in the samples from so long before the one that the means tell; so many are kept."""
 FLOW_MS: Final = 120_000
 """So much of the flow is fitted for its start at least: a slow start and what comes after it."""
 STANDING: Final = 10
 """Means that make the level at rest before and after a movement: five minutes."""
 SAVED: Final = 24
+"""Means that outlive a restart."""
 BEND_M: Final = 0.002
+"""So far from the flat the start's line is fitted at least."""
 LAST_MS: Final = 60_000
 """The end is fitted to at least the last minute of flow: the tail that a damped gauge draws is none of it."""
 TAIL: Final = 5.0
 """So many time constants after the end a damped gauge still tells of it: 0.7 % is left then (computed)."""
 PEAK_M: Final = 0.005
 PEAK_MEANS: Final = 41
+"""The fastest rate is one over at least this much of movement, and over no more than so many means."""
 END_M: Final = 0.008
 END_STEPS: Final = 8.0
 """So far from the flat the end's line is fitted: some steps of the register, or its last one alone would tell."""
@@ -189,9 +195,7 @@ class MovementTracker:
         told = gsv_m3 / tov_m3
         if not self._ratio_known:  # the volumes so far were those of no temperature at all
             scale = told / self._ratio
-            self._means = deque(
-                m._replace(volume_m3=m.volume_m3 * scale) for m in self._means
-            )  # the same tank, said otherwise
+            self._means = deque(m._replace(volume_m3=m.volume_m3 * scale) for m in self._means)
             self._fine = deque(((t, v * scale) for t, v in self._fine), maxlen=FINEST)
             self._ratio, self._ratio_known = told, True
             return
@@ -248,8 +252,7 @@ class MovementTracker:
     def _begin(self, mean: Mean, sign: int) -> Sequence[Change]:
         self._past = 0
         self.made += 1
-        rough = self._start(mean, sign)
-        at_ms, u95_s = rough
+        at_ms, u95_s = self._start(mean, sign)
         rest = [one for one in self._means if one.at_ms + MEAN_MS // 2 <= at_ms][-STANDING:]
         start = _stand(rest or [min(self._means, key=lambda one: abs(one.at_ms - at_ms))])
         hole = self._gap_around(at_ms)
@@ -320,14 +323,14 @@ class MovementTracker:
         else:
             self._past = 0
         if len(self._means) > 2:
-            self._peak(movement, [*self._means][-PEAK_MEANS:])
+            self._peak(movement, list(self._means)[-PEAK_MEANS:])
             self._slowed(movement, mean)
         calm = self._calm(movement, mean)
         if calm:
             return self._finish(movement, calm, Event.CALM)
         if movement.stage is Stage.SETTLING and mean.at_ms - movement.extreme_at_ms > ROUGH_MS:
             movement.rough = True
-            return self._finish(movement, [one for one in self._means][-STANDING:], Event.ROUGH)
+            return self._finish(movement, list(self._means)[-STANDING:], Event.ROUGH)
         return ()
 
     def _mean_rate(self, movement: Movement) -> float:
