@@ -73,6 +73,31 @@ def test_the_metric_law_says_the_same_to_its_printed_digits(name: str, index: in
     assert per_sun == pytest.approx(coefficient(name), rel=3e-3)
 
 
+def test_the_metric_law_has_the_same_parts_of_air_and_bulk() -> None:
+    """Source: arrete of 3 October 2010, annex III; it is the metric form of the 2006 edition."""
+    by = COEFFICIENTS[Edition.Y2006]
+    assert by.air_range == coefficient("metric dTV: dTA")
+    assert by.air_surface == coefficient("metric TLS: TAM")
+    assert 1 - by.air_surface == pytest.approx(coefficient("metric TLS: TLM"), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("name", "index"),
+    [("check: 0.028 degR/(Btu/ft2) in K/(J/cm2)", 1), ("check: 0.0079 degR/(Btu/ft2) in K/(J/cm2)", 3)],
+)
+def test_the_coefficients_turned_into_metric_units(name: str, index: int) -> None:
+    """Computed rows: a conversion of units, to their printed digits."""
+    assert COEFFICIENTS[Edition.Y2006][index] * J_PER_CM2 == pytest.approx(coefficient(name), rel=2e-4)
+
+
+@pytest.mark.parametrize("absorptance", [0.17, 0.34, 0.68, 0.97])
+def test_the_metric_law_warms_a_bulk_that_nobody_measures_as_much(absorptance: float) -> None:
+    """Source: arrete of 3 October 2010, annex III: TLM - TAM = 3.33 alpha - 0.55 K, printed to two digits."""
+    row = next(row for row in rows("stock/breathing_coeffs.csv") if row["name"] == "metric TLM - TAM")
+    slope, _, offset = row["value"].partition("*alpha-")
+    assert bulk_degC(20.0, absorptance) - 20.0 == pytest.approx(float(slope) * absorptance - float(offset), abs=0.01)
+
+
 @pytest.mark.parametrize("row", cases("breathing_coeffs", lambda row: row["name"].startswith("alpha_solar")))
 def test_every_printed_paint_is_there_with_its_two_states(row: dict[str, str]) -> None:
     """Source: arrete of 3 October 2010, annex III."""
