@@ -51,6 +51,13 @@ def test_a_percentage_is_of_the_base_that_its_rule_names(name: RuleName, row: st
     assert allowance(rule, basis) == Allowance(pytest.approx(rule.percent / 100 * of), of)
 
 
+def test_the_dip_rule_has_the_guides_millimetres_and_percent_a_degree() -> None:
+    row, rule = ROWS["dip tolerance"], PUBLISHED[RuleName.DIPS]
+    millimetres, percent = map(float, row["expected"].split(";"))
+    assert (1000 * rule.dip_m, 100 * rule.per_degC) == pytest.approx((millimetres, percent))
+    assert row["source"] in rule.source
+
+
 def test_two_dips_of_a_ten_metre_tank_cannot_check_a_truck_to_half_a_percent() -> None:
     """2 mm of dip twice: UK HMRC HCOTEG152790. 314 L and 0.87 % of 36 m3 are computed, not published."""
     area_m2 = math.pi * 5**2

@@ -110,3 +110,17 @@ def test_a_table_that_breaks_its_rules_names_the_row(levels: list[float], volume
 def test_a_size_that_is_no_tank_is_refused() -> None:
     with pytest.raises(OutOfRange, match="diameter 1000 m"):
         UprightCylinder(1000, 10)
+
+
+PRACTICE = {row["what"]: row for row in rows("stock/inventory_control.csv")}
+
+
+def test_the_printed_rows_of_stick_readings_and_of_water_come_out() -> None:
+    """Source: Wisconsin tank training page (33 1/4 in between two rows); US Army QM5097 p. 51 (fuel less water)."""
+    inches = CapacityTable([33 * 0.0254, 34 * 0.0254], [337.0, 345.0])  # gallons stand for themselves
+    row = PRACTICE["interpolation"]
+    assert inches.volume_m3(33.25 * 0.0254) == pytest.approx(float(row["expected"]), abs=0.5)
+    whole = CapacityTable([0.0, 0.1, 1.0], [0.0, 255.6, 17181.4])
+    net = whole.volume_m3(1.0) - whole.volume_m3(0.1)
+    assert net == pytest.approx(float(PRACTICE["net gross volume"]["expected"]))
+    assert net * 0.9950 == pytest.approx(float(PRACTICE["standard volume"]["expected"]), abs=0.5)
