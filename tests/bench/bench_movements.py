@@ -10,6 +10,7 @@ does not know (`movementfarms.Drawn`). The first tells that the budget adds up, 
 import argparse
 import math
 import statistics
+import time
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from typing import Final, NamedTuple
@@ -182,6 +183,7 @@ def tell_quiet(seed: int, short: bool) -> None:
 def tell_year(seed: int, short: bool) -> None:
     print("year of Miami, poll 10 s: month, days, level m, false movements, level by night and day: median, most mm")
     false = days = 0
+    begun = time.process_time()
     for number in range(1, MONTHS + 1):
         if short and number not in (1, 6):
             continue
@@ -191,6 +193,7 @@ def tell_year(seed: int, short: bool) -> None:
         level = MONTH_LEVELS_M[number % len(MONTH_LEVELS_M)]
         print(f"  {number:2} {some:3} {level:5.1f} {one.false:3}   {one.day_mm:.1f} {one.most_mm:.1f}", flush=True)
     print(f"  {false} false movements in {days} tank-days: {false / days * 365:.1f} a tank-year", flush=True)
+    print(f"  ({time.process_time() - begun:.0f} s of a core)", flush=True)
 
 
 def tell_recall(seed: int, short: bool) -> None:
