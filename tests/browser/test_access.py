@@ -5,12 +5,12 @@ Pages are found by their links (`everypage`). Rules: axe-core's for WCAG 2.0 to 
 
 import re
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.browser.conftest import Console, watched
 from tests.browser.everypage import every_page
@@ -56,6 +56,7 @@ STOP = """() => {
 }"""
 WATCH = """() => {
   window.frozen = performance.now();
+  window.told = undefined;
   const banner = document.getElementById("silent");
   new MutationObserver(() => { window.told ??= banner.hasAttribute("data-off") ? undefined : performance.now(); })
     .observe(banner, { attributes: true });
@@ -175,7 +176,8 @@ def test_what_moves_stands_still_for_those_who_ask(
     assert moving == []
 
 
-def test_a_frozen_server_is_told_within_six_seconds_on_every_page(
+@pytest.mark.timeout(600)
+def test_a_frozen_and_a_killed_server_are_told_within_six_seconds_on_every_page_and_so_is_their_return(
     everywhere: BrowserContext, running: Console, pages: list[str]
 ) -> None:
     """By each page's own clock, all open at once. A page that says "not found" shows no figure that could age."""
@@ -183,13 +185,21 @@ def test_a_frozen_server_is_told_within_six_seconds_on_every_page(
     for path in pages:
         if path not in NOT_THERE:
             page = everywhere.new_page()
-            page.goto(running.url + path)
+            page.goto(running.url + path, timeout=60_000)
             opened.append((path, page))
+    assert late_of(opened, lambda: running.signal(signal.SIGSTOP), lambda: running.signal(signal.SIGCONT)) == []
+    assert late_of(opened, running.kill, running.start) == []
+    for _, page in opened:
+        page.close()
+
+
+def late_of(opened: list[tuple[str, Page]], silence: Callable[[], None], again: Callable[[], None]) -> list[str]:
+    """The pages that told of a silent server too late; all must hear it again afterwards."""
     for _, page in opened:
         page.evaluate(WATCH)
-    running.signal(signal.SIGSTOP)
+    silence()
+    late = []
     try:
-        late = []
         for path, page in opened:
             page.wait_for_function("() => window.told", timeout=20_000)
             took = page.evaluate("() => window.told - window.frozen")
@@ -197,7 +207,7 @@ def test_a_frozen_server_is_told_within_six_seconds_on_every_page(
                 late.append(f"{path} after {took:.0f} ms")
             assert page.title().startswith("NO DATA"), path
     finally:
-        running.signal(signal.SIGCONT)
-    for _, page in opened:
-        page.close()
-    assert late == []
+        again()
+    for path, page in opened:
+        expect(page.locator("#silent"), f"{path} hears it again").to_have_attribute("data-off", "", timeout=60_000)
+    return late

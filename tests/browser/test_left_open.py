@@ -53,7 +53,7 @@ def test_pages_left_open_for_simulated_weeks_hold_no_more_than_at_the_beginning(
     sessions = {}
     for path in PAGES:
         page = context.new_page()
-        page.goto(url + path)
+        page.goto(url + path, timeout=120_000)
         sessions[path] = page.context.new_cdp_session(page)
         sessions[path].send("Performance.enable")
     looks: dict[str, list[Held]] = {path: [] for path in PAGES}
