@@ -10,7 +10,7 @@ from functools import lru_cache
 from typing import Any, Final
 
 from console.facts import Json
-from console.figures import number, shown, with_unit
+from console.figures import number, shown, with_unit, written
 from console.words import CONDITIONS, LIMITS
 
 LYING_WIDTH: Final = 320
@@ -127,13 +127,18 @@ def notches(frame: Frame, limits: Sequence[Json], *, label_gap: float = 0.0) -> 
             "condition": limit["condition"],
             "at": frame.along(limit["at_m"]),
             "name": LIMITS.get(limit["condition"], limit.get("name") or CONDITIONS.get(limit["condition"], "")),
-            "height": with_unit("level_m", limit["at_m"]),
+            "height": _height(limit["at_m"]),
         }
         for limit in limits
     ]
     marks.sort(key=lambda mark: float(mark["at"]))
     places = spread([float(mark["at"]) for mark in marks], label_gap)
     return [{**mark, "label": place} for mark, place in zip(marks, places, strict=True)]
+
+
+def _height(at_m: float) -> str:
+    """A limit's height with its unit; in feet as on a ticket, since a tab stands beside it."""
+    return written("level_m", at_m) if shown("level_m").form == "feet" else with_unit("level_m", at_m)
 
 
 def spread(places: Sequence[float], gap: float) -> list[float]:
