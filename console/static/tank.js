@@ -61,7 +61,7 @@ order.addEventListener("submit", async (event) => {
   const answer = ends ? await act(`${path}/end`, { by }, words.offline) : await act(path, wanted, words.offline);
   const done = ends ? words.order_ended : words.ordered;
   orderSaid.textContent = answer.ok
-    ? [fill(done, { name: answer.body.by }), ends ? "" : both(wanted.quantity_m3, "volume_m3"), answer.body.note ?? ""].join(" ").trim()
+    ? [fill(done, { name: answer.body.by, amount: ends ? "" : both(wanted.quantity_m3, "volume_m3") }), answer.body.note ?? ""].join(" ").trim()
     : fill(words.failed, { why: answer.body.detail });
 });
 

@@ -238,7 +238,7 @@ def test_a_movement_is_ordered_by_name_and_ended(page: Page, console: Console) -
     order.get_by_label("How much").fill("20 000")
     order.get_by_label("Agreed rate").fill("1000")
     button.click()
-    expect(said).to_have_text("ordered by Ada")
+    expect(said).to_have_text("ordered by Ada: 20\u202f000\u00a0L")
     expect(page.locator(".state .plan")).to_contain_text(re.compile("receipt of 20.000.L ordered by Ada: not begun"))
     order.get_by_role("button", name="End the order").click()
     expect(said).to_have_text("ended; it was ordered by Ada")
