@@ -57,7 +57,7 @@ class DocumentPages:
             "documents.html",
             live,
             facts=facts,
-            form=document_views.form(facts),
+            form=document_views.form(facts, {one["tank"]: one["product"] for one in live["tanks"]}),
             units=words.UNITS,
             volumes={name: one._asdict() for name, one in VOLUMES.items()},
             document_caution=words.CAUTION,

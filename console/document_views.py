@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 from console import document_words as words
 from console.facts import Json
-from console.figures import NBSP, NOTHING, clock, moment, trimmed, unit, with_unit, written
+from console.figures import NBSP, NOTHING, clock, trimmed, unit, until, with_unit, written
 from console.words import DAYS as DAY_NAMES
 from console.words import MONTHS
 
@@ -29,7 +29,7 @@ def row(document: Json, names: Json, now: str, zone: ZoneInfo) -> Json:
         "temperature": written("temperature_degC", document["temperature_degC"]),
         "density": written("density_kgpm3", document["density_kg_m3"]),
         "by": document["by"],
-        "time": moment(document["time"], now, zone),
+        "time": until(document["time"], now, zone),
         "notes": "; ".join(notes(document, names)),
         "undone": undone is not None,
         "can_undo": document["open"],
@@ -103,7 +103,10 @@ def _day(day: str, found: list[Json], moves: list[Json], names: Json, now: str, 
     of = {number: key for key, one in checks.items() for number in one["documents"]}
     groups: dict[tuple[str, str], list[Json]] = {key: [] for key in checks}
     for document in papers:
-        groups.setdefault(of.get(document["number"], _place_of(document)), []).append(document)
+        key = of.get(document["number"], _place_of(document))
+        if key in checks and document["number"] not in of:  # it puts a paper of a closed day right
+            key = (key[0], "")
+        groups.setdefault(key, []).append(document)
     order = list(names)
     keys = sorted(groups, key=lambda key: (order.index(key[0]) if key[0] in order else -1, WAYS.index(key[1])))
     return {
@@ -120,7 +123,8 @@ WAYS: Final = ("in", "out", "")
 def _place_of(document: Json) -> tuple[str, str]:
     """Where a paper stands that answers to no movement: by its tank or place, and its way where it has one."""
     volume = document["standard_m3"] if document["standard_m3"] is not None else document["observed_m3"]
-    moves = document["kind"] in words.MOVING and document["undone"] is None and volume
+    mends = "reverses" in document["details"]
+    moves = document["kind"] in words.MOVING and document["undone"] is None and volume and not mends
     return document["tank"] or document["details"].get("place", ""), ("in" if volume > 0 else "out") if moves else ""
 
 
@@ -129,7 +133,8 @@ def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: 
     seen = {} if check is None else {
         one["document"]: _move(one, zone) for one in check["movements"] if one["document"] is not None
     }  # fmt: skip
-    total = "" if check is None else trimmed("paper_m3", check["paper_m3"], signed=True)
+    counted = check if check is not None and (papers or check["others"]) else None
+    total = "" if counted is None else trimmed("paper_m3", counted["paper_m3"], signed=True)
     rows = [row(one, names, now, zone) | {"seen": seen.get(one["number"], "")} for one in papers]
     return {
         "name": words.WAYS[way].format(where=names.get(tank, tank)) if tank else words.ELSEWHERE,
@@ -137,8 +142,8 @@ def _group(key: tuple[str, str], papers: list[Json], check: Json | None, names: 
         "others": "" if check is None or not check["others"] else words.OTHERS.format(
             numbers=", ".join(map(str, check["others"]))
         ),
-        "observed": "" if check is None or check["standard"] else total,
-        "standard": "" if check is None or not check["standard"] else total,
+        "observed": "" if counted is None or counted["standard"] else total,
+        "standard": "" if counted is None or not counted["standard"] else total,
         "gauge": "" if check is None else _gauge(check, zone),
         "mark": check["verdict"] if check is not None and check["verdict"] in ("apart", "no paper") else "",
         "rows": rows,
@@ -186,11 +191,14 @@ def span_title(shown: list[str], first: str, before: str) -> str:
     return words.SPAN.format(first=day_title(shown[-1]), last=day_title(shown[0]))
 
 
-def form(facts: Json) -> Json:
-    """The fields of the form with what may be chosen, and which of them a kind has."""
+def form(facts: Json, products: Json) -> Json:
+    """The fields of the form with what may be chosen, and which of them a kind has. products: names by tank."""
+    called = {one["product"]: products.get(one["id"], one["product"]) for one in facts["tanks"]}
     options: dict[str, list[tuple[str, str]]] = {
-        "tank": [(one["id"], f"{one['name']} · {one['product']}") for one in facts["tanks"]],
-        "place": [(one["id"], f"{one['name']} · {one['product']}") for one in facts["places"]],
+        "tank": [(one["id"], f"{one['name']} · {called[one['product']]}") for one in facts["tanks"]],
+        "place": [
+            (one["id"], f"{one['name']} · {called.get(one['product'], one['product'])}") for one in facts["places"]
+        ],
         "meter": [(one["id"], one["name"]) for one in facts["meters"]],
         "owner": [(one["id"], one["name"]) for one in facts["owners"]],
     }

@@ -112,6 +112,8 @@ SCRIPT: Final = MappingProxyType(
         "mistakes": "Nothing was written down. What to mend:",
         "asked": "Nothing was written down. Look at the paper again:",
         "correct": "Document {number}: what is to be other than it is",
+        "correct_closed": "Document {number} is of {day}, which is closed: it is put right on an open day, which takes "
+        "the old volumes out and writes the right ones beside",
         "add": "A paper to write down",
         "arm": "Press again to undo",
         "file_first": "choose a file first",

@@ -15,7 +15,7 @@ def forecast(rows: list[Json], names: dict[str, str], now: str, zone: ZoneInfo) 
 
 
 def _row(row: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
-    parts, several = row["parts"], len(row["parts"]) > 1
+    parts = row["parts"]
     of_parts = [note for part in parts for note in part["notes"]]
     why = [] if row["why"] == "; ".join(of_parts) else [row["why"]]
     told = [note for note in (*why, *row["notes"]) if note and note not in of_parts]
@@ -25,7 +25,7 @@ def _row(row: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> Json:
         "product": "1" if row["of"] == "product" else "",
         "usable": _cubic(row["usable_m3"]),
         "held": FORECAST["held"].format(m3=_cubic(row["held_m3"])) if row["held_m3"] else "",
-        "above": "; ".join(dict.fromkeys(_above(part, names, several) for part in parts)),
+        "above": _above(parts, names),
         "mean": _cubic(row["mean_m3_per_day"]),
         "weekdays": _weekdays(row["by_weekday_m3"]),
         "cover": _days(row["cover_days"], row, over=True),
@@ -58,9 +58,15 @@ def _of_part(part: Json, names: dict[str, str], now: str, zone: ZoneInfo) -> lis
     ]
 
 
-def _above(part: Json, names: dict[str, str], several: bool) -> str:
-    words = ABOVE.get(part["above"], str(part["above"]))
-    return FORECAST["of_tank"].format(what=words, tank=names.get(part["tank"], part["tank"])) if several else words
+def _above(parts: list[Json], names: dict[str, str]) -> str:
+    """What the stock is counted from: told once where it is the same of all tanks."""
+    kinds = [ABOVE.get(part["above"], str(part["above"])) for part in parts]
+    if len(set(kinds)) == 1:
+        return kinds[0] if len(kinds) == 1 else FORECAST["of_each"].format(what=kinds[0])
+    return ", ".join(
+        FORECAST["of_tank"].format(what=kind, tank=names.get(part["tank"], part["tank"]))
+        for kind, part in zip(kinds, parts, strict=True)
+    )
 
 
 def _cubic(m3: float | None) -> str:

@@ -7,12 +7,13 @@ from zoneinfo import ZoneInfo
 
 from console.facts import Json
 from console.figures import NOTHING, moment, number, plainly, with_unit, written
-from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, VERDICTS
-from console.words import DAYS, MONTHS
+from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, told_beyond, verdict_words
+from console.words import DAYS, MONTHS, REASONS
 
 
 def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
     """What the tanks hold at this moment: a line each, then the sums of the products."""
+    names = {line["tank"]: line["name"] for line in stock["tanks"]}
     return {
         "at": moment(stock["time"], now, zone),
         "tanks": [
@@ -22,7 +23,7 @@ def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
                 "product": line["product"],
                 "read": moment(line["time"], now, zone),
                 "uncertain": line["stock_quality"] == "Uncertain",
-                "why": line["why"],
+                "why": _reason(line["why"]),
                 **{name: written(name, line[name]) for name in ("level_m", "temperature_degC", "gov_m3", "gsv_m3")},
                 "u95": _within(line["gsv_u95_m3"]),
                 "mass_kg": written("mass_kg", line["mass_kg"]),
@@ -34,11 +35,17 @@ def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
                 "product": line["product"],
                 **{name: written(name, line[name]) for name in ("gov_m3", "gsv_m3", "mass_kg")},
                 "u95": _within(line["gsv_u95_m3"]),
-                "missing": ", ".join(line["missing"]),
+                "missing": ", ".join(names.get(one, one) for one in line["missing"]),
             }
             for line in stock["products"]
         ],
     }
+
+
+def _reason(why: str) -> str:
+    """Why a level is not known, in words where the core gives its sign: `level is Bad: BadNoCommunication`."""
+    _, colon, sign = why.rpartition(": ")
+    return REASONS[sign] if colon and sign in REASONS else why
 
 
 def _within(u95_m3: float | None) -> str:
@@ -59,6 +66,7 @@ def book(answer: Json, now: str, zone: ZoneInfo) -> Json:
         "title": _title(answer["period"]),
         "going": not answer["over"],
         "nav": _nav(answer["kind"], answer["period"]),
+        "paper": _paper(answer["kind"], answer["period"]),
         "rule": BOOK_PAGE["no_rule"] if rule is None else f"{rule['words']} ({rule['source']})",
         "ruled": rule is not None,
         "reference": number(answer["reference_degC"], 0 if answer["reference_degC"] == 15 else 2),
@@ -117,7 +125,7 @@ def _product(product: Json, kind: str, period: str, now: str, zone: ZoneInfo) ->
         ],
         "remarks": worded(product["remarks"]),
         "obstacles": worded(product["obstacles"]),
-        "beyond": any(one["whole"]["verdict"] == "beyond" for one in (product, *product["tanks"])),
+        "beyond": any(told_beyond(one["whole"]) for one in (product, *product["tanks"])),
         "closable": not product["obstacles"] and closed is None,
         "closed": "" if closed is None else BOOK_PAGE["closed"].format(
             by=closed["by"], time=moment(closed["time"], now, zone), entry=closed["entry"], head=closed["head"]
@@ -175,14 +183,14 @@ def _row(row: Json, name: str, worded: Callable[[list[str]], list[str]]) -> Json
         "u95": _within(row["variance_u95_m3"]),
         "gross_u95": _within(row["variance_gross_u95_m3"]),
         "source": SOURCES.get(row["physical_source"], row["physical_source"]),
-        "why": row["physical_why"],
+        "why": _reason(row["physical_why"]),
         "opened": OPENED[row["opening_from"]],
         "percent": NOTHING if percent is None else number(percent, 2, signed=True),
         "base": _litres(row["base_m3"], False),
         "allowed": _litres(row["allowed_m3"], False),
-        "verdict": VERDICTS[row["verdict"]],
+        "verdict": verdict_words(row),
         "verdict_why": row["verdict_why"],
-        "beyond": row["verdict"] == "beyond",
+        "beyond": told_beyond(row),
         "telling": TELLING[row["telling"]].format(
             difference=_with_unit(row["disputed_m3"]), u95=_with_unit(row["disputed_u95_m3"]),
             limit=_with_unit(row["allowed_m3"]),
@@ -246,6 +254,13 @@ def _nav(kind: str, period: str) -> list[Json]:
     before, after = first - timedelta(days=1), (first + timedelta(days=32)).replace(day=1)
     links = [(f"month={f'{one}'[:7]}", _title(f"{one}"[:7])) for one in (before, after)]
     return [*_links(links), {"href": "/stock", "name": BOOK_PAGE["today"]}]
+
+
+def _paper(kind: str, period: str) -> Json:
+    """The report of this period, which can be printed."""
+    if kind == "day":
+        return {"href": f"/reports/stock?day={period}", "name": BOOK_PAGE["sheet_paper"]}
+    return {"href": f"/reports/account?month={period}", "name": BOOK_PAGE["account_paper"]}
 
 
 def _links(links: list[tuple[str, str]]) -> list[Json]:

@@ -13,6 +13,19 @@ VERDICTS: Final[Mapping[str, str]] = MappingProxyType(
 )
 """A variance beside the rule's allowance."""
 
+UNTOLD: Final = "more than the rule allows, though less than the tank can tell"
+
+
+def verdict_words(row: Mapping[str, object]) -> str:
+    """A row's verdict; a variance beyond the rule that the tank itself cannot tell calls nobody out."""
+    return UNTOLD if row["verdict"] == "beyond" and not told_beyond(row) else VERDICTS[str(row["verdict"])]
+
+
+def told_beyond(row: Mapping[str, object]) -> bool:
+    """Whether a variance is beyond the rule, and the tank can tell it."""
+    return row["verdict"] == "beyond" and row["telling"] not in ("limit", "neither")
+
+
 TELLING: Final[Mapping[str, str]] = MappingProxyType(
     {
         "both": "the tank can tell: the difference of {difference} is larger than its own ± {u95}",
@@ -52,6 +65,8 @@ BOOK_PAGE: Final[Mapping[str, str]] = MappingProxyType(
     {
         "largest": "the day that tells most: {day}, {variance} {u95}",
         "papers": "its papers",
+        "account_paper": "Account on paper",
+        "sheet_paper": "Stock sheet on paper",
         "beyond": "What is known of the variance beyond the rule",
         "begun": "The book begins on {day}, with the opening balance.",
         "no_book": "There is no opening balance yet: the book has not begun.",

@@ -54,6 +54,7 @@ ABOVE: Final = {
 
 FORECAST: Final = {
     "of_tank": "{what} of {tank}",
+    "of_each": "{what} of each tank",
     "held": "not released: {m3}",
     "unknown": "The level of {tank} is not known now.",
     "silent": "{tank} was not measured since {time}.",

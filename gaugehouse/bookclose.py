@@ -48,7 +48,8 @@ def remarks(site: Site, account: Account) -> list[str]:
     """What whoever signs must know, though it stands in nobody's way."""
     said = off_from_signed(account) + list(account.whole.row.remarks)
     if account.by_tank:
-        said.append(f"{account.by_tank} papers state no temperature: their other volume was taken at the tank's own")
+        papers = "1 paper states" if account.by_tank == 1 else f"{account.by_tank} papers state"
+        said.append(f"{papers} no temperature: the other volume was taken at the tank's own")
     said += [f"{one.tank}: not measured: {one.whole.row.physical.why}" for one in account.tanks
              if not one.whole.row.physical.measured]  # fmt: skip
     for tank in account.tanks:

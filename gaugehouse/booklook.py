@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from console.stock_csv import book_csv
-from console.stock_words import OPENED, PARTS, TELLING, VERDICTS
+from console.stock_words import OPENED, PARTS, TELLING, verdict_words
 from gaugehouse.acting import perform, printed
 from gaugehouse.bookview import book_json, closing
 from gaugehouse.closeroom import DAY, MONTH
@@ -149,7 +149,7 @@ def _judgement(name: str, row: Json) -> Iterator[str]:
         difference=f"{_fixed(row['disputed_m3'])} m3", u95=f"{_fixed(row['disputed_u95_m3'])} m3",
         limit=f"{_fixed(row['allowed_m3'])} m3",
     )  # fmt: skip
-    yield f"{name}: {VERDICTS[row['verdict']]}{why}{allowed}; {telling}"
+    yield f"{name}: {verdict_words(row)}{why}{allowed}; {telling}"
 
 
 def _fixed(value: float | None) -> str | None:

@@ -21,6 +21,7 @@ from simulator.weather import DAY_MS
 CALM_MS: Final = 360_000
 """So long after a pump has stopped its paper is written: the line has drained by then."""
 
+LOOKS_EVERY_MS: Final = 180_000
 METER_SD: Final = 0.0004
 LOAD_M3: Final = 12.0
 """Of an aircraft or a truck, about."""
@@ -150,7 +151,9 @@ class Papers:
         }  # fmt: skip
 
     def _day(self, flow: Flow) -> str:
-        return self._days.at(flow.began_ms if flow.stopped_ms is None else flow.stopped_ms).date
+        """When the pump was last seen to run: one that stopped just before midnight is of the day before."""
+        ran_ms = flow.began_ms if flow.stopped_ms is None else max(flow.began_ms, flow.stopped_ms - LOOKS_EVERY_MS)
+        return self._days.at(ran_ms).date
 
     def _metered(self, volume_m3: float) -> float:
         return volume_m3 * (1 + self._chance.gauss(0, METER_SD))

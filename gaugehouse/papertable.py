@@ -39,21 +39,26 @@ class Letters:
 
     def __init__(self, advance: dict[int, float]) -> None:
         self._advance = advance
-        self._broken: dict[tuple[str, float], Broken] = {}
+        self._broken: dict[tuple[str, float, bool], Broken] = {}
 
     def width(self, text: str) -> float:
         return sum(self._advance[ord(sign)] for sign in text)
 
-    def broken(self, text: str, most: float) -> Broken:
-        """The lines of a text, none wider than `most`: parted at spaces and line ends, a longer word where it must."""
-        key = text, most
+    def broken(self, text: str, most: float, *, whole: bool = False) -> Broken:
+        """The lines of a text, none wider than `most`: parted at spaces and line ends, a longer word where it must.
+
+        whole: such a word stays in one piece, and is wider.
+        """
+        key = text, most, whole
         found = self._broken.get(key)
         if found is None:
-            lines = [line for part in text.replace(SOFT_HYPHEN, "").split("\n") for line in self._lines(part, most)]
+            lines = [
+                line for part in text.replace(SOFT_HYPHEN, "").split("\n") for line in self._lines(part, most, whole)
+            ]
             found = self._broken[key] = Broken(tuple(lines), tuple(map(self.width, lines)))
         return found
 
-    def _lines(self, text: str, most: float) -> list[str]:
+    def _lines(self, text: str, most: float, whole: bool) -> list[str]:
         if self.width(text) <= most:
             return [text]
         lines: list[str] = []
@@ -65,8 +70,8 @@ class Letters:
                 continue
             if line:
                 lines.append(line)
-            *whole, line = self._cut(word, most)
-            lines += whole
+            *full, line = [word] if whole else self._cut(word, most)
+            lines += full
         return [*lines, line]
 
     def _cut(self, word: str, most: float) -> list[str]:
@@ -144,11 +149,12 @@ class LetteredSheet(FPDF):
         return found
 
     def row_of(self, cells: Sequence[str], places: Sequence[Place], size_pt: float, *, bold: bool) -> list[Broken]:
-        """A row's cells as lines in their columns."""
+        """A row's cells as lines in their columns. A figure is never parted: where it has no room it is set smaller."""
         letters = self._lettering["B" if bold else ""]
         unit_mm = size_pt * PT_MM / 1000
         return [
-            letters.broken(self.clean(text), place.wide / unit_mm) for text, place in zip(cells, places, strict=True)
+            letters.broken(self.clean(text), place.wide / unit_mm, whole=place.align == "right")
+            for text, place in zip(cells, places, strict=True)
         ]
 
     def table_of(
@@ -202,8 +208,12 @@ class LetteredSheet(FPDF):
                 if not line:
                     continue
                 spare = place.wide - width * unit_mm
+                if spare < 0:
+                    self.set_font_size(size_pt * place.wide / (width * unit_mm))
+                    spare = 0.0
                 left = place.left + {"left": 0.0, "right": spare, "center": spare / 2}[place.align]
                 self.text(left, base + number * line_mm, line)
+                self.set_font_size(size_pt)
 
 
 def height_of(row: Sequence[Broken]) -> int:

@@ -91,10 +91,16 @@ WAYS: Final = (True, False)
 
 
 def checked(documents: Iterable[Document], seen: Iterable[SeenMove]) -> list[Checked]:
-    """Every tank's day with a paper or a movement, by day, tank and way, what came before what went."""
+    """Every tank's day with a paper or a movement, by day, tank and way, what came before what went.
+
+    What takes a paper of a closed day out again, and the right one beside it, answer to no movement of their own day.
+    """
     papers: dict[tuple[str, str, bool], list[_Told]] = {}
+    documents = list(documents)
+    taken_out = {document.details["reverses"] for document in documents if "reverses" in document.details}
     for document in documents:
-        if document.kind in MOVES and booked(document):
+        mends = "reverses" in document.details or document.corrects in taken_out
+        if document.kind in MOVES and booked(document) and not mends:
             for tank, told in _told(document):
                 size = told.standard_m3 if told.standard_m3 is not None else told.gross_m3
                 if size:

@@ -185,21 +185,26 @@ function clear() {
   fields.kind.disabled = false;
 }
 
-function correct(number, what) {
+const figure = (value) => String(value).replace(".", marks()[1]);
+
+// A closed day takes nothing any more: there the paper is put right on an open day, today unless another is chosen.
+function correct(number, what, open) {
   clear();
   correcting = number;
   fields.kind.value = what.kind;
   fields.kind.disabled = true;
-  fields.day.value = what.day;
-  fields.unit.value = "m3";
+  fields.day.value = open ? what.day : fields.day.max;
+  const litres = what.kind !== "meter totaliser";
+  fields.unit.value = litres ? "L" : "m3";
   show();
   for (const name of kinds[what.kind]) {
     const known = what[SI[name] ?? name];
     if (!(name in fields) || name === "meter_factor") continue;
     if (fields[name].type === "checkbox") fields[name].checked = Boolean(known);
-    else fields[name].value = typeof known === "number" ? String(known).replace(".", marks()[1]) : (known ?? "");
+    else if (litres && VOLUMES.includes(name) && known) fields[name].value = figure(Number((1000 * known).toFixed(1)));
+    else fields[name].value = typeof known === "number" ? figure(known) : (known ?? "");
   }
-  title.textContent = fill(words.correct, { number });
+  title.textContent = fill(open ? words.correct : words.correct_closed, { number, day: what.day });
   leave.hidden = false;
   say(paper.querySelector("output"), "", false);
   table(paper.querySelector(".wrong"), [], paper);
@@ -254,7 +259,7 @@ list.addEventListener("click", (event) => {
   if (!button) return;
   const number = Number(button.closest("tr").dataset.number);
   if (button.dataset.do === "undo") undo(number, button);
-  else correct(number, JSON.parse(button.dataset.said));
+  else correct(number, JSON.parse(button.dataset.said), button.closest("tr").hasAttribute("data-open"));
 });
 show();
 rememberName(by);

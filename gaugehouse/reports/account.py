@@ -1,7 +1,9 @@
 """The account of a month as it is signed at its end: products, tanks, days, what the variance is made of, owners."""
 
 from typing import Any, Final
+from zoneinfo import ZoneInfo
 
+from console.report_views import moment
 from console.stock_words import PARTS
 from gaugehouse.bookview import book_json
 from gaugehouse.reports.bookcolumns import DAY, SUMS, by_product, remarks_of, row_of, rule_field
@@ -56,7 +58,7 @@ def report(sources: Sources, period: Period) -> Report:
     bearing = bearing_of(sources)
     answer = book_json(site, sources.readings, sources.book, sources.now_ms, "month", period.name)
     products = answer["products"]
-    signed = [_closed(product) for product in products]
+    signed = [_closed(product, ZoneInfo(site.zone)) for product in products]
     return Report(
         "account", TITLE, bearing, period,
         [
@@ -70,17 +72,18 @@ def report(sources: Sources, period: Period) -> Report:
             Field("±", "expanded uncertainty, 95 %"),
         ],
         [text for product in products for text in _not_done(product, period)],
-        remarks_of(products),
+        remarks_of(sources, products),
         [Signature("Stock keeper", bearing.made_by), Signature("Checked by")],
     )  # fmt: skip
 
 
-def _closed(product: Json) -> str:
+def _closed(product: Json, zone: ZoneInfo) -> str:
     closed = product["closed"]
     if closed is None:
         return ""
     return (
-        f"by {closed['by']}, {closed['time']}, entry {closed['entry']} of the record book, made from {closed['head']}"
+        f"by {closed['by']}, {moment(closed['time'], zone)}, entry {closed['entry']} of the record book, "
+        f"made from {closed['head']}"
     )
 
 

@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from typing import Any, Final
 
-from console.stock_words import SOURCES, TELLING, VERDICTS
+from console.stock_words import SOURCES, TELLING, verdict_words
 from gaugehouse.reports.model import Column, Field, Kind, Table, identity, number, table, volume
+from gaugehouse.reports.sources import Sources
 
 Json = dict[str, Any]
 
 SUMS: Final = ("receipts", "issues", "transfers", "draws", "adjustments")
+LARGE: Final = ("receipts", "issues")
 HEADS: Final = ("Receipts", "Issues", "Transfers", "Drawn off", "Adjust-\nments")
 
 
@@ -16,17 +18,20 @@ def book_columns(first: Sequence[Column], *, daily: bool = False) -> tuple[Colum
     """daily: without the verdict on paper, as a rule is of a month.
 
     Standard volumes for people; those as measured beside them in files."""
-    standard = [volume(f"{name}_standard_m3", head, signed=True) for name, head in zip(SUMS, HEADS, strict=True)]
+    standard = [
+        volume(f"{name}_standard_m3", head, signed=True, share=1.2 if name in LARGE else 0.9)
+        for name, head in zip(SUMS, HEADS, strict=True)
+    ]
     gross = [
         volume(f"{name}_gross_m3", f"{name.capitalize()} as measured", signed=name not in STANDS, wide=True)
         for name in ("opening", *SUMS, "book", "physical", "variance", "cumulative")
     ]
     return (
         *first,
-        volume("opening_standard_m3", "Opening"),
+        volume("opening_standard_m3", "Opening", share=1.2),
         *standard,
-        volume("book_standard_m3", "= Book"),
-        volume("physical_standard_m3", "Physical"),
+        volume("book_standard_m3", "= Book", share=1.2),
+        volume("physical_standard_m3", "Physical", share=1.2),
         volume("variance_standard_m3", "Variance", signed=True),
         volume("variance_u95_m3", "±", share=0.8),
         volume("cumulative_standard_m3", "Cumu-\nlative", signed=True),
@@ -38,7 +43,7 @@ def book_columns(first: Sequence[Column], *, daily: bool = False) -> tuple[Colum
         volume("allowed_m3", "Allowed", wide=True),
         Column("verdict", "Verdict", share=1.7, wide=daily),
         Column("telling", "Can the tank tell", wide=True),
-        Column("missing", "Missing", share=1.5),
+        Column("missing", "Missing", share=1.0 if not daily else 1.5),
     )
 
 
@@ -55,7 +60,7 @@ def row_of(row: Json, name: str) -> Json:
     return row | {
         "name": name,
         "source": SOURCES.get(row["physical_source"], row["physical_source"]),
-        "verdict": f"{VERDICTS[row['verdict']]}{why}",
+        "verdict": f"{verdict_words(row)}{why}",
         "telling": _telling(row),
         "missing": row["missing"] or ("" if row["complete"] else "book incomplete"),
     }
@@ -76,8 +81,8 @@ def rule_field(rule: Json | None) -> Field:
     return Field("Rule of tolerance", "none is named" if rule is None else f"{rule['words']} ({rule['source']})")
 
 
-def remarks_of(products: Sequence[Json]) -> list[str]:
-    return [f"{product['name']}: {text}" for product in products for text in product["remarks"]]
+def remarks_of(sources: Sources, products: Sequence[Json]) -> list[str]:
+    return [f"{product['name']}: {sources.named(text)}" for product in products for text in product["remarks"]]
 
 
 def _telling(row: Json) -> str:

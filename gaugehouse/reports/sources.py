@@ -56,6 +56,11 @@ class Sources(NamedTuple):
         products = {one.id: one.name for one in self.site.products}
         return (products | {one.id: one.name for one in self.site.tanks}).get(tank, tank)
 
+    def named(self, text: str) -> str:
+        """A sentence that begins with a tank's id and a colon, with its name."""
+        tank, colon, rest = text.partition(": ")
+        return f"{self.name_of(tank)}: {rest}" if colon else text
+
     def reading_at(self, tank: str, at_ms: int) -> Reading | None:
         """The newest reading up to a moment that still says what was there then."""
         last = deque(self.readings.read(tank, at_ms - NEWEST_AGE_MS, at_ms + 1), maxlen=1)

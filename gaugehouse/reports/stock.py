@@ -82,7 +82,7 @@ def report(sources: Sources, period: Period) -> Report:
             Field("±", "expanded uncertainty, 95 %; of a sum its tanks taken as independent"),
         ],
         missed,
-        remarks_of(answer["products"]),
+        remarks_of(sources, answer["products"]),
         [Signature("Made by", bearing.made_by), Signature("Checked by")],
     )  # fmt: skip
 

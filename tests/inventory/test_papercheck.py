@@ -100,3 +100,13 @@ def test_a_paper_that_was_written_before_the_fuel_moved_is_not_of_that_movement(
     late = moved(1, -5.0)._replace(start_ms=10, end_ms=20)
     assert only([early], [late]).moves[0].document == 0
     assert only([replace(early, time_ms=15)], [late]).moves[0].document == 1
+
+
+def test_what_puts_a_paper_of_a_closed_day_right_answers_to_no_movement() -> None:
+    out = paper(8, 5.0, day=NEXT, corrects=1, details={"reverses": 1})
+    right = paper(9, -4.9, day=NEXT, corrects=1)
+    (found,) = checked([paper(1, -5.0), out, right], [moved(1, -5.0)])
+    assert (found.day, found.documents, found.verdict) == (DAY, (1,), Beside.AGREE)
+    # one of an open day takes the place of the old one, which is undone and not among them
+    (found,) = checked([paper(2, -4.9, corrects=1)], [moved(1, -5.0)])
+    assert (found.documents, found.verdict) == ((2,), Beside.AGREE)
