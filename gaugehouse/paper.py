@@ -27,6 +27,8 @@ GREY: Final = 95
 LINE_OF_PT: Final = 0.46
 """Millimetres of a line of a table for each point of its letters."""
 HAIRLINE_MM: Final = 0.15
+GUTTER: Final = 5.0
+"""mm between a field and the label of the one beside it."""
 LONG: Final = 900
 """Signs from which on a field's value is set as a paragraph, which a page's end may part."""
 _PAGES: Final = "\ufdd0"  # stands for a digit of the number of pages until it is known; no text can hold it
@@ -296,8 +298,9 @@ class _Sheet(LetteredSheet):
         ) as table:
             for at in range(0, len(fields), beside):
                 row = table.row()
-                for one in fields[at : at + beside]:
-                    row.cell(self.clean(one.label), style=label, border=CellBordersLayout.NONE)
+                for place, one in enumerate(fields[at : at + beside]):
+                    padding = (0.6, 1.5, 0.6, GUTTER) if place else None
+                    row.cell(self.clean(one.label), style=label, border=CellBordersLayout.NONE, padding=padding)
                     row.cell(self.clean(one.value) or " ", border=CellBordersLayout.BOTTOM)
                 for _ in range(beside - len(fields[at : at + beside])):
                     row.cell("", border=CellBordersLayout.NONE)
