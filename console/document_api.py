@@ -1,9 +1,10 @@
 """The HTTP API of documents: papers of the stock book, listed, written down, undone, put right, in and out as files."""
 
+from datetime import date
 from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Response
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
 from console.acted import ACTED, NOT_ACTED
 from console.api import PRINTABLE, REFUSED, SILENT, UNREADABLE, Comment, PersonName
@@ -15,13 +16,26 @@ from console.problems import Refused, said
 DAY: Final = r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"
 LONGEST_FILE: Final = 900_000
 
+
+def real_day(text: str) -> str:
+    """A day of the calendar that a paper can have, or none at all. Raises ValueError for 30 February and the year 0."""
+    if text:
+        try:
+            year = date.fromisoformat(text).year
+        except ValueError:
+            raise ValueError(f"{text} is no day of the calendar") from None
+        if not 1900 <= year <= 2999:
+            raise ValueError(f"{text} is no day of these times; give one from 1900 to 2999")
+    return text
+
+
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
 Paper = Annotated[str, StringConstraints(strip_whitespace=True, max_length=60, pattern=PRINTABLE)]
 Id = Annotated[str, StringConstraints(max_length=32)]
 Written = Annotated[str, StringConstraints(strip_whitespace=True, max_length=40, pattern=PRINTABLE)]
 Volume = Annotated[float, Field(strict=True, ge=-1e6, le=1e6, allow_inf_nan=False)]
 Number = Annotated[int, Path(ge=1, le=2**31, description="of the document")]
-Day = Annotated[str, Query(pattern=DAY, description="a day of the site, YYYY-MM-DD")]
+Day = Annotated[str, Query(pattern=DAY, description="a day of the site, YYYY-MM-DD"), AfterValidator(real_day)]
 TankFilter = Annotated[str | None, Query(pattern=ID_PATTERN, description="documents that touch one tank")]
 KindFilter = Annotated[str | None, Query(max_length=32, description='such as "delivery note"')]
 

@@ -10,11 +10,11 @@ from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
-from pydantic import BaseModel, Field
+from pydantic import AfterValidator, BaseModel, Field
 
 from console import document_views
 from console import document_words as words
-from console.document_api import DAY, question
+from console.document_api import DAY, question, real_day
 from console.facts import Facts, Json
 from console.model import Model
 from console.units import VOLUMES
@@ -31,8 +31,8 @@ Render = Callable[..., HTMLResponse]
 class Filter(BaseModel):
     """What the list is to show, as a form sends it: empty for all."""
 
-    first: Annotated[str, Field(pattern=f"^$|{DAY}")] = ""
-    before: Annotated[str, Field(pattern=f"^$|{DAY}")] = ""
+    first: Annotated[str, Field(pattern=f"^$|{DAY}"), AfterValidator(real_day)] = ""
+    before: Annotated[str, Field(pattern=f"^$|{DAY}"), AfterValidator(real_day)] = ""
     tank: str = ""
     kind: str = ""
     undone: bool = False

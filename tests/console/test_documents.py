@@ -125,3 +125,13 @@ def test_the_form_has_a_name_for_every_field():
 @pytest.mark.parametrize(("value", "text"), [(36.0, "+36 000"), (-0.0105, "−10.5"), (None, "– – –"), (0.0, "0")])
 def test_volumes_are_litres_with_their_sign(value, text):
     assert trimmed("paper_m3", value, signed=True).replace("\N{NARROW NO-BREAK SPACE}", " ") == text
+
+
+@pytest.mark.parametrize("day", ["0000-10-08", "0001-01-01", "2026-02-30", "9999-12-31"])
+@pytest.mark.parametrize("name", ["from", "to"])
+async def test_a_day_that_is_in_no_calendar_of_ours_is_no_question(client, day, name):
+    answer = await client.get("/api/documents", params={name: day})
+    assert answer.status_code == 422
+    assert day in answer.text
+    page = await client.get("/documents/list", params={"first" if name == "from" else "before": day})
+    assert page.status_code == 422
