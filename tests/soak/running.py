@@ -1,6 +1,7 @@
 """Farm and mishaps in this process, the daemon in its own, real Modbus TCP between them, pages asked meanwhile."""
 
 import asyncio
+import contextlib
 import json
 import signal
 import sys
@@ -160,7 +161,8 @@ async def _ask(url: str, done: Soaked) -> None:
 
 
 async def _listen(url: str, done: Soaked) -> None:
-    """A page stays open."""
-    async with websockets.connect(url.replace("http", "ws") + "feed", origin=url.rstrip("/")) as feed:
-        async for _ in feed:
-            done.heard += 1
+    """A page stays open, and comes back where a machine that is held up cut it off."""
+    async for feed in websockets.connect(url.replace("http", "ws") + "feed", origin=url.rstrip("/")):
+        with contextlib.suppress(websockets.ConnectionClosed):
+            async for _ in feed:
+                done.heard += 1
