@@ -263,8 +263,8 @@ def _live(row: Json, now: str, zone: ZoneInfo) -> Json | None:
         why = TEXT["no_level"] if row["phase"] == "not seen" else TEXT["no_opening"]
         return said | {
             "gross": NOTHING, "gross_u95": TEXT["unseen"].format(why=why), "standard": NOTHING, "share": NOTHING,
-            "permille": 0, "left": NOTHING, "rate": NOTHING, "rate_note": "", "finish": NOTHING, "finish_span": "",
-            "stop": _stop(row), "quality": "bad",
+            "permille": 0, "left": NOTHING, "beyond": "", "rate": NOTHING, "rate_note": "",
+            "finish": NOTHING, "finish_span": "", "stop": _stop(row), "quality": "bad",
         }  # fmt: skip
     share = found["share_frac"]
     return said | {
@@ -274,6 +274,7 @@ def _live(row: Json, now: str, zone: ZoneInfo) -> Json | None:
         "share": f"{number(100 * share, 1)}{NBSP}%",
         "permille": min(1000, max(0, round(1000 * share))),
         "left": litres(found["left_m3"]),
+        "beyond": TEXT["beyond_paper"] if found["beyond_paper"] else "",
         "rate": written(RATE, found[RATE]),
         "rate_note": _rate_note(row, found),
         "finish": _finish(found),

@@ -108,6 +108,7 @@ TEXT: Final = MappingProxyType(
         "not_passed": "not passed, {room} below it in the end",
         "paper_error": "the paper's own two quantities differ by {percent} % from its temperature and density",
         "made": "planned by {name}",
+        "beyond_paper": "MORE HAS COME THAN THE PAPERS STATE: stop, find out what flows",
         "diverges": "LINE AND TANK DISAGREE: stop, check the line-up, walk the line",
         "beyond": "beyond the limit",
         "agrees": "line and tank agree within the site's limit",

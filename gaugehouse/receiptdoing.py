@@ -207,9 +207,10 @@ def _state(row: Json, site: Site) -> str:
             ("Rate", f"{live['rate']} L/min; {live['rate_note']}"),
             ("Still to come", live["left"]),
             *([] if told["meter"] is None else [("Line meter", told["meter"]["so_far"])]),
-            ("Finished", f"{live['finish']} ({live['finish_span'] or '-'}); {live['stop']}"),
+            ("Finished", f"{live['finish']} ({live['finish_span'] or '-'})"),
+            ("All in at level", f"{live['stop']} mm"),
         ]))  # fmt: skip
-        out += [text for text in (live["due"], live["missed"], live["line"]) if text]
+        out += [text for text in (live["beyond"], live["due"], live["missed"], live["line"]) if text]
     for check in told["line"][:1]:
         out.append(
             f"line {check['line']}, tank {check['tank']} ({check['basis']}): {check['difference']}, "

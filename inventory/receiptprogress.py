@@ -36,7 +36,8 @@ class Prompt(NamedTuple):
 
 
 class Progress(NamedTuple):
-    """share_frac: of the paper's quantity; left_m3: as it would fill the tank now. rate_off_frac: measured rate against
+    """share_frac: of the paper's quantity; left_m3: as it would fill the tank now. beyond_paper: more has come than the
+    paper states, by more than the site's limit and what the tank leaves in doubt. rate_off_frac: measured rate against
     the agreed one, None while it is not judged (slow start, no rate). finish: times from now."""
 
     gross_m3: float
@@ -46,6 +47,7 @@ class Progress(NamedTuple):
     basis: str
     share_frac: float
     left_m3: float
+    beyond_paper: bool
     rate_off_frac: float | None
     slow_start: bool
     finish: TimeTo | None
@@ -74,6 +76,7 @@ def progress(
     else:
         share = gross / whole
     left = max(0.0, (1 - share) * whole)
+    beyond = (share - 1) * whole > max(gross_u95, rules.quantity_limit_frac * whole)
     slow = since_begin_ms is None or since_begin_ms < rules.slow_start_ms
     off = None
     if agreed_m3_per_s is not None and rate_m3_per_s is not None and not slow:
@@ -82,8 +85,8 @@ def progress(
     if rate_m3_per_s is not None and since_begin_ms is not None:
         finish = time_to(left, rate_m3_per_s, rate_sd_m3_per_s)
     return Progress(
-        gross, gross_u95, moved.gsv_m3, moved.gsv_u95_m3, basis, share, left, off, slow and since_begin_ms is not None,
-        finish,
+        gross, gross_u95, moved.gsv_m3, moved.gsv_u95_m3, basis, share, left, beyond, off,
+        slow and since_begin_ms is not None, finish,
     )  # fmt: skip
 
 

@@ -133,6 +133,16 @@ def gained(m3: float, u95_m3: float = 0.3) -> Moved:
     return Moved(m3, u95_m3, m3, u95_m3, m3 * factor, u95_m3)
 
 
+def test_more_than_the_paper_states_is_told_once_the_tank_can_tell_it():
+    def found(m3: float, u95_m3: float) -> bool:
+        return progress(gained(m3, u95_m3), jet(), JET, 25.0, 0.02, 0.001, 0.018, 30 * MINUTE, RULES).beyond_paper
+
+    assert not found(36.0, 0.3)
+    assert not found(36.25, 0.3)  # within what the tank leaves in doubt
+    assert not found(36.15, 0.01)  # within the site's limit, 0.5 % of it
+    assert found(36.4, 0.3)
+
+
 def test_half_of_it_is_in():
     found = progress(gained(18.0), jet(), JET, 25.0, 0.02, 0.001, 0.018, 30 * MINUTE, RULES)
     assert (found.basis, found.share_frac) == ("standard", pytest.approx(0.5))
