@@ -185,7 +185,7 @@ function clear() {
   fields.kind.disabled = false;
 }
 
-const figure = (value) => String(value).replace(".", marks()[1]);
+const spelled = (value) => String(value).replace(".", marks()[1]);
 
 // A closed day takes nothing any more: there the paper is put right on an open day, today unless another is chosen.
 function correct(number, what, open) {
@@ -201,8 +201,8 @@ function correct(number, what, open) {
     const known = what[SI[name] ?? name];
     if (!(name in fields) || name === "meter_factor") continue;
     if (fields[name].type === "checkbox") fields[name].checked = Boolean(known);
-    else if (litres && VOLUMES.includes(name) && known) fields[name].value = figure(Number((1000 * known).toFixed(1)));
-    else fields[name].value = typeof known === "number" ? figure(known) : (known ?? "");
+    else if (litres && VOLUMES.includes(name) && known) fields[name].value = spelled(Number((1000 * known).toFixed(1)));
+    else fields[name].value = typeof known === "number" ? spelled(known) : (known ?? "");
   }
   title.textContent = fill(open ? words.correct : words.correct_closed, { number, day: what.day });
   leave.hidden = false;

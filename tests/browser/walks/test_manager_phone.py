@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from gaugehouse.demousers import PASSWORD
-from tests.browser.walks.conftest import PHONE, Camera, Farm
+from tests.browser.walks.conftest import Camera, Farm
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -20,7 +20,7 @@ camera = Camera("manager")
 
 @pytest.fixture
 def phone(page: Page) -> Page:
-    page.set_viewport_size({"width": PHONE["width"], "height": PHONE["height"]})
+    page.set_viewport_size({"width": 390, "height": 844})
     return page
 
 
