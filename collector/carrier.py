@@ -46,8 +46,6 @@ _NUMBER: Final = 2
 """Bytes of the transaction number, the first of a TCP frame. Source: Messaging on TCP/IP V1.0b, 3.1.3."""
 _HAIR_S: Final = 0.0005
 """A timer may fire so much early."""
-_NONE_HELD: Final = bytes(4)
-"""The system's count of unread bytes, an int, when there are none. Source: Linux, FIONREAD (ioctl_tty(2))."""
 _PSEUDO: Final = range(136, 144)
 """Major numbers of pseudo-terminals. Source: Linux, admin-guide/devices.txt."""
 _SET_UP_S: Final = 1.0
@@ -89,7 +87,6 @@ class Carrier:
         self._up = asyncio.Event()
         self._fault: tuple[int | None, str] = (None, "")
         self._numbered = False
-        self._descriptor = -1
         self._write_now: Callable[[], None] | None = None
 
     async def open(self, timeout_s: float) -> str:
@@ -119,9 +116,6 @@ class Carrier:
             self.close()
             return f"{self.name} was lost while it was opened ({error or 'no answer of the system'})"
         transport: Any = client.ctx.transport
-        port = getattr(transport, "sync_serial", None)
-        held = port if port is not None else transport and transport.get_extra_info("socket")
-        self._descriptor = -1 if held is None else held.fileno()
         self._write_now = getattr(transport, "intern_write_ready", None)
         self.is_open = client.connected
         return "" if self.is_open else f"{self.name} was lost while it was opened"
@@ -194,19 +188,9 @@ class Carrier:
         if self._waiting is not None and not self._waiting.done():
             self._waiting.set_result(None)
 
-    def unread(self) -> bool:
-        """Whether the system holds bytes that nobody has read yet."""
-        if self._descriptor < 0:
-            return False
-        try:
-            held: bytes = fcntl.ioctl(self._descriptor, termios.FIONREAD, _NONE_HELD)
-        except OSError:
-            return False  # gone: whoever asks next learns of it
-        return held != _NONE_HELD
-
     def close(self) -> None:
         self.is_open = False
-        self._descriptor, self._write_now = -1, None
+        self._write_now = None
         if self._deadline is not None:
             self._deadline.cancel()
             self._deadline = None

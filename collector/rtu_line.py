@@ -29,8 +29,6 @@ _MOST_KEPT: Final = 4 * MAX_RTU_ADU
 """Bytes that are looked through; of a line that babbles on, the newest."""
 
 
-_JUST_S: Final = 0.005
-"""So soon after the silence that ends an answer, it was the silence before the next request too."""
 _GRAIN_S: Final = 0.001
 """An event loop sleeps in whole ms and rounds up: of a silence of 4.01 ms (9600 baud) it made 5."""
 _AWAKE_S: Final = 0.0003
@@ -132,20 +130,14 @@ class RtuLine:
             wait_s = self._free_from_s(request) - loop.time()
             if wait_s > 0:
                 await asyncio.sleep(wait_s)
-            if not self._just_judged() or self._carrier.unread():
-                # What is on its way through the system was there before the question: let the loop bring it first.
-                await asyncio.sleep(0)
-                await asyncio.sleep(0)
+            # What lies unread in the system's buffer was there before the question: let the loop bring it first.
+            await asyncio.sleep(0)
+            await asyncio.sleep(0)
             if self._free_from_s(request) <= loop.time():
                 return True
             if loop.time() > give_up_s:
                 return False
         return True  # lost: the caller looks
-
-    def _just_judged(self) -> bool:
-        """The silence after a good answer has just been watched to its end: nothing else can be on its way."""
-        silent_s = asyncio.get_running_loop().time() - self._last_byte_s - self._silence_s
-        return self._last_answered is not None and silent_s < _JUST_S
 
     def _free_from_s(self, request: Request) -> float:
         free_s = max(self._quiet_until_s, self._last_byte_s + self._silence_s)
