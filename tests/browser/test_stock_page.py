@@ -28,7 +28,7 @@ def test_what_blocks_a_close_and_where_papers_are_missing_is_said(page: Page, co
     page.goto(f"{console.url}/stock?month=2026-11")
     expect(page.locator(".obstacles")).to_contain_text("book incomplete")
     expect(page.locator("form.close")).to_have_count(0)
-    days = page.locator("details").first
+    days = page.locator("main details").first
     days.locator("summary").click()
     expect(days.locator("tbody tr").nth(13)).to_contain_text("book incomplete")
     expect(days.locator("tbody tr").nth(13)).to_contain_text("– – –")
