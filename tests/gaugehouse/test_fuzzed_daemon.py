@@ -77,7 +77,7 @@ async def campaign(tmp_path: Path, examples: int) -> None:
                     == 0
                 )
             done = await book_of(facts)
-            assert len(done) == 1
+            assert done, "before there are users, whoever stands at the machine acts"
             assert (await client.post("/sign-in", data={"name": "Ben", "password": PASSWORD})).status_code == 303
             cookie = {"Cookie": f"gaugehouse={client.cookies['gaugehouse']}"}
             after = await asyncio.to_thread(fuzz, document, url, examples, cookie)
