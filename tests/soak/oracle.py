@@ -27,11 +27,13 @@ NEAR_FRAC: Final = {"north": 0.01, "palm": 0.01, "ridge": 0.01, "finch": 0.015, 
 FLAT: Final = frozenset({FaultKind.FROZEN, FaultKind.HELD, FaultKind.SATURATED, FaultKind.CEILING})
 """What a verdict "frozen" may come of; so may the end of it."""
 FLAT_MS: Final = 3_600_000
-PROBE_MS: Final = 630_000
-"""A temperature or water is used for ten minutes (docs/site-file.md, `max_age`), and may have come a poll earlier."""
+PROBE_MS: Final = 600_000
+"""A temperature or water is used for ten minutes (docs/site-file.md, `max_age`), from when its poll ended."""
 MOST_PROBES: Final = 60
+HONEST: Final = (mishaps.LATE, mishaps.REFUSED)
+"""What was sent is true, and may have come in time: a reply that a busy machine waited for, or the last of a line."""
 COMMUNICATION: Final = (Reason.NO_COMMUNICATION, Reason.COMMUNICATION_ERROR)
-FAILED: Final = {fate: (Reason.NO_COMMUNICATION,) for fate in (SILENT, mishaps.DROPPED, mishaps.REFUSED, mishaps.LATE)}
+FAILED: Final = {fate: (Reason.NO_COMMUNICATION,) for fate in (SILENT, mishaps.DROPPED)}
 """What a request without an answer must be stored as; all others are a wrong reply, or none where it came too late."""
 
 LEVEL_OF: Final = {
@@ -52,10 +54,13 @@ PROBE: Final = {unit.tank: unit.id for unit in DEMO.units if unit.probe}
 
 
 class Judge:
-    """Judges one tank's readings in order. `wrong`: what may not be; `counts`: how many of which kind there were."""
+    """Judges one tank's readings in order. late_ms: how long an answer may be under way, on the site's clock.
 
-    def __init__(self, tank: str, served: Iterable[Served]) -> None:
-        self.tank = tank
+    `wrong`: what may not be; `counts`: how many of which kind there were.
+    """
+
+    def __init__(self, tank: str, served: Iterable[Served], late_ms: float) -> None:
+        self.tank, self._late_ms = tank, late_ms
         self.wrong: list[str] = []
         self.counts: Counter[str] = Counter()
         self.farthest_m = 0.0
@@ -63,7 +68,7 @@ class Judge:
         of_all = sorted(served, key=lambda row: row.at_ms)
         self._of_level = [row for row in of_all if row.instrument == INSTRUMENT[tank]]
         self._of_probe = [
-            row for row in of_all if row.instrument == PROBE[tank] and row.fate in (ANSWERED, mishaps.LATE)
+            row for row in of_all if row.instrument == PROBE[tank] and row.fate in (ANSWERED, *HONEST) and row.values
         ]
         self._place = self._probe_place = 0
         self._faulty_ms = self._flat_ms = -CALM_MS * 1000
@@ -86,9 +91,9 @@ class Judge:
         """Why a reading may not be what it is, "" where it may."""
         if row is None:
             self.counts["no request, the line was down"] += 1
-            return "" if _nothing(reading, (Reason.NO_COMMUNICATION,)) else "a value although nothing was asked"
-        if row.fate == mishaps.LATE and reading.current_mA is not None:
-            self.counts["answered late, and a machine held up waited as long"] += 1
+            return "" if _nothing(reading, COMMUNICATION) else "a value although nothing was asked"
+        if row.fate in HONEST and reading.current_mA is not None:
+            self.counts["answered late or just before the line went, and it came in time"] += 1
         elif row.fate != ANSWERED:
             self.counts[f"not answered: {row.fate}"] += 1
             return "" if _nothing(reading, FAILED.get(row.fate, COMMUNICATION)) else f"a value of an answer {row.fate}"
@@ -137,7 +142,7 @@ class Judge:
         some = [
             row.values
             for row in self._of_probe[max(0, self._probe_place - MOST_PROBES) : self._probe_place]
-            if reading.time_ms - row.at_ms <= PROBE_MS
+            if reading.time_ms - row.at_ms <= PROBE_MS + self._late_ms
         ]
         if reading.temperature_degC is not None and not any(
             abs(reading.temperature_degC - values["temperature"]) < 1e-3 for values in some
