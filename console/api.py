@@ -291,9 +291,13 @@ class Api:
         """From <= t < to in UTC ms; without an end, up to the newest entry (which may be newer than the live state)."""
         to_ms = NO_END_MS if to is None else time_ms(to)
         if from_ is not None:
-            return time_ms(from_), to_ms
+            return max(EARLIEST_MS, time_ms(from_)), to_ms
         newest = self._facts.live()["time"] if to is None else to
-        return 0 if newest is None else time_ms(newest) - 30 * DAY_MS, to_ms
+        return 0 if newest is None else max(EARLIEST_MS, time_ms(newest) - 30 * DAY_MS), to_ms
+
+
+EARLIEST_MS: Final = -62_135_596_800_000
+"""0001-01-01T00:00:00Z: no time before it can be written down."""
 
 
 def iso(time_ms_: int) -> str:
