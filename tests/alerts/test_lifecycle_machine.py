@@ -9,6 +9,7 @@ import json
 from dataclasses import dataclass, replace
 from typing import Any
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -316,4 +317,9 @@ class Life(RuleBasedStateMachine):
 
 
 TestLife = Life.TestCase
-TestLife.settings = settings(max_examples=400, stateful_step_count=60, deadline=None)
+TestLife.settings = settings(max_examples=150, stateful_step_count=60, deadline=None)
+
+
+@pytest.mark.soak
+class TestManyLives(Life.TestCase):
+    settings = settings(max_examples=2000, stateful_step_count=60, deadline=None)

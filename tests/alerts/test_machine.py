@@ -7,6 +7,7 @@ are 0 in its limits, so that a restart may change nothing at all. A third one ge
 import json
 from typing import Any
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -217,4 +218,9 @@ class Alarms(RuleBasedStateMachine):
 
 
 TestAlarms = Alarms.TestCase
-TestAlarms.settings = settings(max_examples=150, stateful_step_count=40, deadline=None)
+TestAlarms.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
+
+
+@pytest.mark.soak
+class TestManyAlarms(Alarms.TestCase):
+    settings = settings(max_examples=1000, stateful_step_count=40, deadline=None)
