@@ -16,18 +16,18 @@ $(STAMP): pyproject.toml
 demo: $(STAMP)
 	$(BIN)/gaugehouse demo $(ARGS)
 
-# Most tests wait more than they work, so several run at once; then browsers, which need a core each, in the order of
-# their files, of which the first takes longest; then those that judge the wire by the clock, alone. A pass that fails
+# Most tests wait more than they work, so several run at once; then browsers, fewer, in the order of their
+# files, of which the first takes longest; then those that judge the wire by the clock, alone. A pass that fails
 # keeps none of the others from running.
-WORKERS ?= 6
+WORKERS ?= 4
 BROWSER := tests/browser
 WIRE := tests/collector tests/service_wire
 
 test: $(STAMP)
 ifeq ($(strip $(ARGS)),)
 	@failed=; \
-	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%) || failed="$$failed rest"; \
-	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(BROWSER) || failed="$$failed browser"; \
+	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%) || failed="$$failed rest"; \
+	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder $(BROWSER) || failed="$$failed browser"; \
 	$(BIN)/python -m pytest $(WIRE) || failed="$$failed wire"; \
 	test -z "$$failed" || { echo "passes that failed:$$failed" >&2; exit 1; }
 else

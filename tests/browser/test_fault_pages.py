@@ -14,6 +14,7 @@ def open_fault(page: Page, console: Console, name: str) -> None:
     page.goto(f"{console.url}/loops/LI-fennock")
     page.locator("#faults").get_by_role("link", name=name).last.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(name)
+    page.wait_for_load_state()  # its scripts have run: a form sent before would be the browser's own
 
 
 def write(page: Page, **fields: str) -> None:
