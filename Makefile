@@ -27,7 +27,7 @@ test: $(STAMP)
 ifeq ($(strip $(ARGS)),)
 	@failed=; \
 	$(BIN)/python -m pytest -n $(WORKERS) --dist loadfile --no-loadscope-reorder $(BROWSER:%=--ignore=%) $(WIRE:%=--ignore=%) || failed="$$failed rest"; \
-	$(BIN)/python -m pytest -n 3 --dist loadfile --no-loadscope-reorder $(BROWSER) || failed="$$failed browser"; \
+	$(BIN)/python -m pytest -n 2 --dist loadfile --no-loadscope-reorder $(BROWSER) || failed="$$failed browser"; \
 	$(BIN)/python -m pytest $(WIRE) || failed="$$failed wire"; \
 	test -z "$$failed" || { echo "passes that failed:$$failed" >&2; exit 1; }
 else

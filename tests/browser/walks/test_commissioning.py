@@ -14,7 +14,11 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from tests.browser.conftest import ROOT, free_port, watched
 from tests.browser.walks.conftest import SLOW_MS, USUAL_MS, Camera, Farm, take_step
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.soak,
+    pytest.mark.timeout(300),
+]  # a minute of commands; each has tests of its own
 
 WHOLE: Final = Path(__file__).with_name("commissioning.toml")
 LOOP: Final = "dune_loop"
