@@ -1,24 +1,30 @@
 """A headless browser and a console to look at: the server is a process of its own, so that it can be killed and frozen.
 
-`Console` is the one place that knows how the server is started; point `COMMAND` elsewhere to drive another one.
+`Console` is the one place that knows how the server is started: forked from a process that has imported it once, since
+importing it takes longer than most tests.
 """
 
 import contextlib
+import multiprocessing
 import os
 import signal
 import socket
 import subprocess
-import sys
 from collections.abc import Iterator
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
 
+from tests.browser.everypage import every_page
+from tests.browser.serve import serve
 from tests.services import need
 
 ROOT = Path(__file__).parents[2]
-COMMAND = [sys.executable, "-m", "tests.browser.serve"]
+NURSERY = multiprocessing.get_context("forkserver")
+NURSERY.set_forkserver_preload(["tests.browser.serve"])
+STARTS_WITHIN_S = 60
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -37,38 +43,54 @@ def free_port() -> int:
         return int(listener.getsockname()[1])
 
 
-class Console:
-    """A console in a process of its own, always on the same port."""
+class Server:
+    """Something that serves pages on a port of its own, in a process of its own."""
 
-    def __init__(self, password: str = "") -> None:
+    def __init__(self) -> None:
         self.port = free_port()
-        self.password = password
-        self.process: subprocess.Popen[str] | None = None
+        self.process: BaseProcess | subprocess.Popen[str] | None = None
 
     @property
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
-    def start(self, build: str = "7") -> None:
-        """Start it and wait until it listens."""
-        command = [*COMMAND, str(self.port), build, self.password]
-        self.process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
-        assert self.process.stdout is not None
-        line = self.process.stdout.readline()
-        assert line.startswith("ready"), f"the console did not start (exit {self.process.poll()})"
-
     def signal(self, number: signal.Signals) -> None:
         assert self.process is not None
+        assert self.process.pid is not None
         os.kill(self.process.pid, number)
 
     def kill(self) -> None:
         """End it at once, frozen or not."""
-        if self.process is not None:
-            self.process.kill()
-            self.process.wait(10)
-            assert self.process.stdout is not None
-            self.process.stdout.close()
-            self.process = None
+        match self.process:
+            case BaseProcess() as forked:
+                forked.kill()
+                forked.join(10)
+                forked.close()
+            case subprocess.Popen() as program:
+                program.kill()
+                program.wait(10)
+                for stream in (program.stdin, program.stdout, program.stderr):
+                    if stream is not None:
+                        stream.close()
+        self.process = None
+
+
+class Console(Server):
+    """The console with a fake farm. password: that of its user Ana (empty: it has no users)."""
+
+    def __init__(self, password: str = "") -> None:
+        super().__init__()
+        self.password = password
+
+    def start(self, build: str = "7") -> None:
+        """Start it and wait until it listens."""
+        hears, says = NURSERY.Pipe(duplex=False)
+        self.process = NURSERY.Process(target=serve, args=(self.port, build, self.password, says.send), daemon=True)
+        self.process.start()
+        says.close()
+        with hears:
+            assert hears.poll(STARTS_WITHIN_S), "the console did not start"
+            assert hears.recv() == self.port
 
 
 @pytest.fixture
@@ -77,6 +99,21 @@ def console() -> Iterator[Console]:
     made.start()
     yield made
     made.kill()
+
+
+@pytest.fixture(scope="module")
+def running() -> Iterator[Console]:
+    """One console for all tests of a file: for those that change nothing in it."""
+    made = Console()
+    made.start()
+    yield made
+    made.kill()
+
+
+@pytest.fixture(scope="module")
+def pages(running: Console) -> list[str]:
+    """The addresses of all its pages."""
+    return every_page(running.url)
 
 
 @pytest.fixture(scope="module")
@@ -95,7 +132,7 @@ def context(browser: Browser, console: Console) -> Iterator[BrowserContext]:
 
 
 @contextlib.contextmanager
-def watched(browser: Browser, console: Console) -> Iterator[BrowserContext]:
+def watched(browser: Browser, console: Server) -> Iterator[BrowserContext]:
     """A browser whose every request is watched: one that leaves the console, or any script error, fails the test."""
     opened = browser.new_context(viewport={"width": 1366, "height": 768})
     elsewhere: list[str] = []

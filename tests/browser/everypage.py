@@ -9,10 +9,11 @@ from urllib.parse import urljoin, urlsplit
 
 import httpx
 
+NOT_THERE: Final = ("/tank/nobody", "/nowhere")
 BESIDE: Final = (
     "/tank/ostler-n", "/tank/harrowmead", "/tank/fennock", "/loops/LI-fennock", "/loops/LI-fennock/check",
     "/loops/LI-fennock/faults/1", "/loops/LI-fennock/faults/2", "/dips/ostler-n", "/leak?tank=ostler-s",
-    "/status?tank=ostler-s", "/tank/nobody", "/nowhere",
+    "/status?tank=ostler-s", *NOT_THERE,
 )  # fmt: skip
 """A lost level, a level beyond the range, a fault with its trace, a suspected loss, an address that is not."""
 NEEDED: Final = {
@@ -48,7 +49,7 @@ def every_page(url: str) -> list[str]:
             seen.add(kind)
             asked.add(path)
             answer = client.get(path)
-            if path not in ("/tank/nobody", "/nowhere"):
+            if path not in NOT_THERE:
                 assert answer.status_code == 200, f"a link leads to {path}, which answers {answer.status_code}"
             if not answer.headers["content-type"].startswith("text/html") or "<html" not in answer.text:
                 continue

@@ -1,13 +1,13 @@
 """The console with a fake farm, as a process of its own: what the browser tests start, kill, freeze and start again.
 
-Says ``ready`` on stdout when it listens. Arguments: the port, the build that it says it is, and the
-password of its user Ana (without: it has no users).
+By hand: `python -m tests.browser.serve PORT [BUILD [PASSWORD]]` serves until a signal.
 """
 
 import asyncio
 import signal
 import socket
 import sys
+from collections.abc import Callable
 
 from console.app import create_app
 from console.roles import OPERATOR
@@ -18,7 +18,9 @@ from tests.console.fake import FakeFacts
 STEP_MS = 1000
 
 
-async def main(port: int, build: str, password: str) -> None:
+async def main(port: int, build: str, password: str, on_ready: Callable[[int], None]) -> None:
+    """Serve at a port; build: what it says it is; password: that of its user Ana (empty: it has no users);
+    on_ready: called with the port when it listens."""
     facts = FakeFacts(build=build)
     if password:
         facts.people.users = {"Ana": (hasher.hash(password), (OPERATOR,))}
@@ -37,9 +39,13 @@ async def main(port: int, build: str, password: str) -> None:
     async with asyncio.TaskGroup() as group:
         group.create_task(server.serve(sockets=[listener]))
         group.create_task(run())
-        print("ready", listener.getsockname()[1], flush=True)
+        on_ready(listener.getsockname()[1])
+
+
+def serve(port: int, build: str, password: str, on_ready: Callable[[int], None]) -> None:
+    asyncio.run(main(port, build, password, on_ready))
 
 
 if __name__ == "__main__":
     given = dict(enumerate(sys.argv))
-    asyncio.run(main(int(sys.argv[1]), given.get(2, "7"), given.get(3, "")))
+    serve(int(sys.argv[1]), given.get(2, "7"), given.get(3, ""), lambda port: print("ready", port, flush=True))

@@ -1,19 +1,18 @@
-"""Every page, by everyone: by axe, by keyboard, on every screen and in every light, and told when the server is silent.
+"""Every page, by everyone: by axe, by keyboard, on every screen and in every light.
 
 Pages are found by their links (`everypage`). Rules: axe-core's for WCAG 2.0 to 2.2 A and AA and its own best practice.
 """
 
 import re
-import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, Final
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.browser.conftest import Console, watched
-from tests.browser.everypage import every_page
+from tests.browser.everypage import NOT_THERE
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -25,9 +24,7 @@ SCREENS: Final = {
 RULES: Final = {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
 BY_COLOUR: Final = {"type": "rule", "values": ["color-contrast", "link-in-text-block"]}
 """All that another light changes: its rules set colours and the width of lines, and hide nothing."""
-SAYS_SO_MS: Final = 6_000
 MOST_STOPS: Final = 60
-NOT_THERE: Final = ("/tank/nobody", "/nowhere")
 
 LOOK = """() => {
   const root = document.documentElement;
@@ -54,26 +51,6 @@ STOP = """() => {
     at: [...document.querySelectorAll("*")].indexOf(e),
   };
 }"""
-WATCH = """() => {
-  window.frozen = performance.now();
-  window.told = undefined;
-  const banner = document.getElementById("silent");
-  new MutationObserver(() => { window.told ??= banner.hasAttribute("data-off") ? undefined : performance.now(); })
-    .observe(banner, { attributes: true });
-}"""
-
-
-@pytest.fixture(scope="module")
-def running() -> Iterator[Console]:
-    made = Console()
-    made.start()
-    yield made
-    made.kill()
-
-
-@pytest.fixture(scope="module")
-def pages(running: Console) -> list[str]:
-    return every_page(running.url)
 
 
 @pytest.fixture(scope="module")
@@ -176,40 +153,3 @@ def test_what_moves_stands_still_for_those_who_ask(
             moving.append(path)
     page.close()
     assert moving == []
-
-
-@pytest.mark.timeout(600)
-def test_a_frozen_and_a_killed_server_are_told_within_six_seconds_on_every_page_and_so_is_their_return(
-    everywhere: BrowserContext, running: Console, pages: list[str]
-) -> None:
-    """By each page's own clock, all open at once. A page that says "not found" shows no figure that could age."""
-    opened = []
-    for path in pages:
-        if path not in NOT_THERE:
-            page = everywhere.new_page()
-            page.goto(running.url + path, timeout=60_000)
-            opened.append((path, page))
-    assert late_of(opened, lambda: running.signal(signal.SIGSTOP), lambda: running.signal(signal.SIGCONT)) == []
-    assert late_of(opened, running.kill, running.start) == []
-    for _, page in opened:
-        page.close()
-
-
-def late_of(opened: list[tuple[str, Page]], silence: Callable[[], None], again: Callable[[], None]) -> list[str]:
-    """The pages that told of a silent server too late; all must hear it again afterwards."""
-    for _, page in opened:
-        page.evaluate(WATCH)
-    silence()
-    late = []
-    try:
-        for path, page in opened:
-            page.wait_for_function("() => window.told", timeout=20_000)
-            took = page.evaluate("() => window.told - window.frozen")
-            if took > SAYS_SO_MS:
-                late.append(f"{path} after {took:.0f} ms")
-            assert page.title().startswith("NO DATA"), path
-    finally:
-        again()
-    for path, page in opened:
-        expect(page.locator("#silent"), f"{path} hears it again").to_have_attribute("data-off", "", timeout=60_000)
-    return late

@@ -12,7 +12,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import ROOT, Console, watched
+from tests.browser.conftest import ROOT, Server, watched
 
 pytestmark = pytest.mark.browser
 
@@ -20,14 +20,14 @@ SAYS_SO_MS = 6_000
 RECOVERS_MS = 15_000
 
 
-class Demo(Console):
+class Demo(Server):
     """`gaugehouse demo` on a port of its own, at three times real speed so that alarms come soon."""
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
         self.folder = folder
 
-    def start(self, build: str = "") -> None:
+    def start(self) -> None:
         command = [sys.executable, "-m", "gaugehouse.cli", "demo", "--bare", "--port", str(self.port), "--speed", "3"]
         self.process = subprocess.Popen(
             [*command, "--dir", str(self.folder)],
@@ -42,11 +42,6 @@ class Demo(Console):
             if self.url in line:
                 return
         raise AssertionError(f"the demo did not start (exit {self.process.poll()})")
-
-    def kill(self) -> None:
-        if self.process is not None and self.process.stderr is not None:
-            self.process.stderr.close()
-        super().kill()
 
 
 @pytest.fixture

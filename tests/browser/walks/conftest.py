@@ -21,7 +21,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from gaugehouse.demousers import PASSWORD
-from tests.browser.conftest import ROOT, Console, watched
+from tests.browser.conftest import ROOT, Server, watched
 from tests.browser.walks.smaller import smaller
 
 PICTURES: Final = ROOT / "docs" / "pictures" / "guides"
@@ -33,7 +33,7 @@ USUAL_MS: Final = 5_000
 MOST_TRIES: Final = 40
 
 
-class Farm(Console):
+class Farm(Server):
     """The demo, steered: `tests.browser.walks.serve` in a process of its own."""
 
     def __init__(self, folder: Path, begin: str = BEGIN, days: int = 7) -> None:
@@ -46,7 +46,7 @@ class Farm(Console):
         """The site file, for commands."""
         return self.folder / "site.toml"
 
-    def start(self, build: str = "") -> None:
+    def start(self) -> None:
         told = self.begin("tests.browser.walks.serve", str(self.port), str(self.folder), self.moment, str(self.days))
         word, _, self.enter = told.partition(" ")
         assert word == "ready", f"the farm did not start: {told}"
@@ -63,20 +63,15 @@ class Farm(Console):
         )
         return self._answer()
 
-    def kill(self) -> None:
-        if self.process is not None and self.process.stdin is not None:
-            self.process.stdin.close()
-        super().kill()
-
     def _answer(self) -> str:
-        assert self.process is not None
+        assert isinstance(self.process, subprocess.Popen)
         assert self.process.stdout is not None
         line = self.process.stdout.readline().rstrip("\n")
         assert line, f"the farm has ended (exit {self.process.poll()})"
         return line
 
     def _do(self, what: str, **said: Any) -> dict[str, float]:
-        assert self.process is not None
+        assert isinstance(self.process, subprocess.Popen)
         assert self.process.stdin is not None
         self.process.stdin.write(json.dumps({"do": what, **said}) + "\n")
         self.process.stdin.flush()

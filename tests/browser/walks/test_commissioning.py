@@ -36,7 +36,7 @@ class NewFarm(Farm):
         self.daemon: subprocess.Popen[str] | None = None
         self.line_port = 0
 
-    def start(self, build: str = "") -> None:
+    def start(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         word, _, ports = self.begin("tests.browser.walks.lines").partition(" ")
         assert word == "ready"
