@@ -80,49 +80,53 @@ def create_app(
         """What the pages listen to."""
         await page_feeds.serve(socket)
 
-    app.include_router(api.router)
-    app.include_router(AlarmApi(facts).router)
-    app.include_router(RecordApi(facts).router)
-    app.include_router(CheckApi(facts).router)
-    app.include_router(LeakApi(facts).router)
-    app.include_router(FaultApi(facts).router)
-    app.include_router(ReceiptApi(facts).router)
-    app.include_router(DipApi(facts).router)
-    app.include_router(HistoryApi(facts).router)
-    app.include_router(TrendApi(facts).router)
-    app.include_router(DocumentApi(facts).router)
-    app.include_router(StockApi(facts).router)
-    app.include_router(ReportApi(facts).router)
-    app.include_router(VitalsApi(facts).router)
-    app.include_router(StatusApi(facts).router)
-    app.include_router(WaterApi(facts).router)
-    app.include_router(assets.router)
-    app.include_router(pages.router)
-    app.include_router(AlarmPages(facts, model, pages.render).router)
-    app.include_router(DocumentPages(facts, model, pages.render).router)
-    app.include_router(CheckPages(facts, model, pages.render).router)
-    app.include_router(LeakPages(facts, model, pages.render).router)
-    app.include_router(ReceiptPages(facts, model, pages.render).router)
-    app.include_router(DipPages(facts, model, pages.render).router)
-    app.include_router(LoopPages(facts, model, pages.render, pages.chart).router)
-    app.include_router(StockPages(facts, model, pages.render).router)
-    app.include_router(ReportPages(facts, model, pages.render).router)
-    app.include_router(StatusPages(facts, model, pages.render).router)
-    app.include_router(WaterPages(facts, model, pages.render).router)
-    app.include_router(TrendPages(facts, model, pages.render, pages.chart).router)
     settings = SettingsPages(facts, model, pages.render)
-    app.include_router(settings.router)
-    app.include_router(settings.api)
-    app.include_router(HelpPages(facts, pages.render).router)
-    app.include_router(YardPages(facts, model, pages.render, build).router)
-    app.add_api_websocket_route("/feed", feed)
-    # No page holds a secret that a compressed length could give away: a session is in a cookie only.
     signing = SignInPages(facts.people, pages.apart, tuple(proxies))
-    app.include_router(signing.router)
-    app.include_router(WhoApi().router)
+    for router in (
+        api.router,
+        AlarmApi(facts).router,
+        RecordApi(facts).router,
+        CheckApi(facts).router,
+        LeakApi(facts).router,
+        FaultApi(facts).router,
+        ReceiptApi(facts).router,
+        DipApi(facts).router,
+        HistoryApi(facts).router,
+        TrendApi(facts).router,
+        DocumentApi(facts).router,
+        StockApi(facts).router,
+        ReportApi(facts).router,
+        VitalsApi(facts).router,
+        StatusApi(facts).router,
+        WaterApi(facts).router,
+        assets.router,
+        pages.router,
+        AlarmPages(facts, model, pages.render).router,
+        DocumentPages(facts, model, pages.render).router,
+        CheckPages(facts, model, pages.render).router,
+        LeakPages(facts, model, pages.render).router,
+        ReceiptPages(facts, model, pages.render).router,
+        DipPages(facts, model, pages.render).router,
+        LoopPages(facts, model, pages.render, pages.chart).router,
+        StockPages(facts, model, pages.render).router,
+        ReportPages(facts, model, pages.render).router,
+        StatusPages(facts, model, pages.render).router,
+        WaterPages(facts, model, pages.render).router,
+        TrendPages(facts, model, pages.render, pages.chart).router,
+        settings.router,
+        settings.api,
+        HelpPages(facts, pages.render).router,
+        YardPages(facts, model, pages.render, build).router,
+        signing.router,
+        WhoApi().router,
+    ):
+        # As they are: each has its prefix and its defaults, and `include_router` would build every route once more.
+        app.router.routes.extend(router.routes)
+    app.add_api_websocket_route("/feed", feed)
     describe(app)
     app.add_middleware(Chosen)
     app.add_middleware(Steady, now=lambda: now_of(facts))
+    # No page holds a secret that a compressed length could give away: a session is in a cookie only.
     app.add_middleware(GZipMiddleware, minimum_size=2000, compresslevel=5)
     app.add_middleware(Shares, address=partial(address_of, proxies=tuple(proxies)), local=from_this_machine)
     app.add_middleware(SignedIn, people=facts.people, refuse=refuse)

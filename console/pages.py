@@ -11,7 +11,8 @@ from typing import Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import BytecodeCache, Environment, FileSystemLoader, StrictUndefined
+from jinja2.bccache import Bucket
 from markupsafe import Markup
 
 from console import bus_views, figures, movement_views, tank_views, units, words
@@ -67,6 +68,24 @@ def typed(*kinds: str) -> Json:
     return {"kinds": units.for_script(*kinds), "words": dict(words.TYPED)}
 
 
+class Compiled(BytecodeCache):
+    """Templates compiled once a process, however many applications it makes. Keyed by a template's source."""
+
+    def __init__(self) -> None:
+        self._compiled: dict[tuple[str, str], bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        found = self._compiled.get((bucket.key, bucket.checksum))
+        if found is not None:
+            bucket.bytecode_from_string(found)
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self._compiled[bucket.key, bucket.checksum] = bucket.bytecode_to_string()
+
+
+COMPILED: Final = Compiled()
+
+
 class Pages:
     """Renders the site's pages. One instance an application."""
 
@@ -79,6 +98,7 @@ class Pages:
             undefined=StrictUndefined,
             trim_blocks=True,
             lstrip_blocks=True,
+            bytecode_cache=COMPILED,
         )
         self._env.globals.update(
             site=facts.site,

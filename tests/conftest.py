@@ -1,6 +1,14 @@
 """What holds for every test."""
 
+import gc
+
 from hypothesis import settings
 
 settings.register_profile("house", deadline=None)  # a busy machine is no finding; pytest-timeout bounds a test
 settings.load_profile("house")
+
+
+def pytest_collection_finish() -> None:
+    """What was loaded to collect the tests stays: each full collection of garbage would look through all of it again."""
+    gc.collect()
+    gc.freeze()

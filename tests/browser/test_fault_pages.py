@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.conftest import Console
 
@@ -14,7 +14,6 @@ def open_fault(page: Page, console: Console, name: str) -> None:
     page.goto(f"{console.url}/loops/LI-fennock")
     page.locator("#faults").get_by_role("link", name=name).last.click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(name)
-    page.wait_for_load_state()  # its scripts have run: a form sent before would be the browser's own
 
 
 def write(page: Page, **fields: str) -> None:
@@ -53,6 +52,22 @@ def test_the_fault_trace_is_drawn_and_read_out_by_keys(page: Page, console: Cons
     page.keyboard.press("+")
     page.keyboard.press("0")
     page.wait_for_function(drawn)
+
+
+def test_a_form_sent_before_the_pages_scripts_have_come_waits_for_them(page: Page, console: Console) -> None:
+    kept: list[Route] = []
+    page.route(re.compile(r"/fault\.js"), lambda route: kept.append(route))
+    page.goto(f"{console.url}/loops/LI-fennock", wait_until="commit")
+    address = page.locator("#faults").get_by_role("link", name="no answer").last.get_attribute("href")
+    page.goto(f"{console.url}{address}", wait_until="commit")
+    page.get_by_label("Your name").fill("Ada")
+    page.get_by_label("Cause", exact=True).fill("loose terminal")
+    page.get_by_role("button", name="Write it down").click()
+    assert kept, "the script is still on its way"
+    expect(page.get_by_label("Cause", exact=True)).to_have_value("loose terminal")
+    for one in kept:
+        one.continue_()
+    expect(page.locator("#entry output")).to_contain_text("entry 1 written by Ada")
 
 
 def test_an_entry_is_written_corrected_and_the_fault_closed(page: Page, console: Console) -> None:
