@@ -72,23 +72,25 @@ def test_the_newest_good_reading_lies_before_the_stretch(store: Store, from_s: i
     assert store.latest_good("T-1") is None
 
 
-# Buckets of 1 s, of whole minutes and of whole hours: single readings, minutes, hours.
-@pytest.mark.parametrize(("span_ms", "points"), [(600_000, 600), (3 * HOUR_MS, 60), (40 * HOUR_MS, 20)])
-@pytest.mark.parametrize("quantity", ["level_m", "current_mA"])
 @pytest.mark.parametrize("quality", [BAD, UNCERTAIN])
-def test_a_trend_is_that_of_the_readings_as_they_are_told(
-    store: Store, span_ms: int, points: int, quantity: str, quality: Quality
-) -> None:
-    store.append(run(7300))
+def test_trends_are_those_of_the_readings_as_they_are_told(store: Store, quality: Quality) -> None:
+    """Buckets of 1 s, of whole minutes and of whole hours: from single readings, from minutes, from hours."""
+    readings = run(7300)
     found = Requalified({"T-1": [stretch(150.5, 170, quality), stretch(3500, 3700.2, quality), stretch(7250, 7290)]})
-    before = store.trend("T-1", quantity, NOON_MS, span_ms, points)
-    store.requalify(found)
     told = MemoryStore()
-    told.append([found.reading(one) for one in run(7300)])
-    assert store.trend("T-1", quantity, NOON_MS, span_ms, points) == told.trend(
-        "T-1", quantity, NOON_MS, span_ms, points
-    )
-    assert store.trend("T-1", quantity, NOON_MS, span_ms, points) != before
+    told.append([found.reading(one) for one in readings])
+    asked = [
+        ("T-1", quantity, NOON_MS, span_ms, points)
+        for quantity in ("level_m", "current_mA")
+        for span_ms, points in ((600_000, 600), (3 * HOUR_MS, 60), (40 * HOUR_MS, 20))
+    ]
+    store.append(readings)
+    before = [store.trend(*one) for one in asked]
+    store.requalify(found)
+    for one, stood in zip(asked, before, strict=True):
+        now = store.trend(*one)
+        assert now == told.trend(*one), one
+        assert now != stood, one
 
 
 def test_columns_tell_the_same_as_rows(tmp_path: Path) -> None:
