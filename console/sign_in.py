@@ -9,6 +9,7 @@ import hashlib
 import secrets
 import time
 from collections.abc import Callable
+from functools import cache
 from typing import Final
 from urllib.parse import parse_qs, quote, urlsplit
 
@@ -33,8 +34,12 @@ LONGEST_PASSWORD: Final = 1024
 
 hasher: Final = PasswordHasher()
 """Argon2id with the library's own parameters (RFC 9106, second recommended option)."""
-_NOBODYS: Final = hasher.hash(secrets.token_urlsafe(16))
-"""Checked where there is no such user, so that the time it takes tells nothing."""
+
+
+@cache
+def _nobodys() -> str:
+    """Checked where there is no such user, so that the time it takes tells nothing."""
+    return hasher.hash(secrets.token_urlsafe(16))
 
 
 def hashed_of(secret: str) -> str:
@@ -157,7 +162,7 @@ class SignInPages:
         known = self._people.password_of(name)
         async with self._checking:
             right = await asyncio.to_thread(
-                _right, _NOBODYS if known is None else known[1], password[:LONGEST_PASSWORD]
+                _right, _nobodys() if known is None else known[1], password[:LONGEST_PASSWORD]
             )
         if not right or known is None:
             self._attempts.failed(keys, time.monotonic())
@@ -196,9 +201,9 @@ class SignInPages:
         return answer
 
 
-def _right(kept: str, password: str) -> bool:
+def _right(kept: str | None, password: str) -> bool:
     try:
-        return hasher.verify(kept, password)
+        return hasher.verify(_nobodys() if kept is None else kept, password)
     except (VerificationError, InvalidHashError):
         return False
 

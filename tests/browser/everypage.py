@@ -62,3 +62,11 @@ def every_page(url: str) -> list[str]:
     missing = NEEDED - set(found.values())
     assert not missing, f"no link leads to {sorted(missing)}"
     return list(found)
+
+
+def templates_of(pages: list[str]) -> list[str]:
+    """Of pages that differ in their words only, as those of the help do, the first."""
+    first: dict[str, str] = {}
+    for path in pages:
+        first.setdefault("/help/*" if path.startswith("/help/") else path, path)
+    return list(first.values())

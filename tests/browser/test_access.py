@@ -12,7 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.browser.conftest import Console, watched
-from tests.browser.everypage import NOT_THERE
+from tests.browser.everypage import NOT_THERE, templates_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
@@ -121,7 +121,7 @@ def test_tab_goes_through_every_page_with_a_ring_that_is_seen(
     page = everywhere.new_page()
     page.set_viewport_size({"width": 1366, "height": 768})
     wrong: list[str] = []
-    for path in pages:
+    for path in templates_of(pages):
         page.goto(running.url + path)
         before = -1
         for _ in range(MOST_STOPS):
@@ -146,7 +146,7 @@ def test_what_moves_stands_still_for_those_who_ask(
     page = everywhere.new_page()
     page.emulate_media(reduced_motion="reduce")
     moving: list[str] = []
-    for path in pages:
+    for path in templates_of(pages):
         page.goto(running.url + path)
         count = page.evaluate("() => document.getAnimations().filter((a) => a.playState === 'running').length")
         if count:

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import Console, watched
-from tests.browser.everypage import NOT_THERE
+from tests.browser.everypage import NOT_THERE, templates_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
@@ -37,7 +37,7 @@ def test_a_frozen_and_a_killed_server_are_told_within_six_seconds_on_every_page_
 ) -> None:
     """A page that says "not found" shows no figure that could age."""
     late: list[str] = []
-    alive = [path for path in pages if path not in NOT_THERE]
+    alive = [path for path in templates_of(pages) if path not in NOT_THERE]
     for first in range(0, len(alive), AT_ONCE):
         with watched(browser, running) as context:
             opened = [(path, context.new_page()) for path in alive[first : first + AT_ONCE]]
