@@ -49,13 +49,13 @@ def test_the_routes_are_found() -> None:
 
 
 @pytest.mark.parametrize("route", page_routes())
-async def test_every_page_leads_to_its_own_help(client: httpx.AsyncClient, route: str) -> None:
+async def test_every_page_leads_to_its_own_help(looker: httpx.AsyncClient, route: str) -> None:
     """A new page without an entry in console/help.py fails here; a part of a page has no head and needs none."""
     path = route
     if path.startswith("/receipts/{"):  # the fake farm waits for none before one is announced
-        await client.post("/api/receipts", json=DELIVERY | {"by": "Ada"})
+        await looker.post("/api/receipts", json=DELIVERY | {"by": "Ada"})
         path = path.replace("{number}", "1")
-    answer = await client.get(sample(path))
+    answer = await looker.get(sample(path))
     assert answer.status_code in (200, 422), "give the address a sample above"
     if answer.headers["content-type"].startswith("text/html") and answer.status_code == 200 and "<html" in answer.text:
         key = key_of(sample(path))
@@ -63,7 +63,7 @@ async def test_every_page_leads_to_its_own_help(client: httpx.AsyncClient, route
         assert route in BY_KEY[key].paths
         if route != "/sign-in":  # who is not signed in yet may not open the help: that page explains itself
             assert f'href="/help/{key}"' in answer.text
-        help_page = await client.get(f"/help/{key}")
+        help_page = await looker.get(f"/help/{key}")
         assert help_page.status_code == 200
         assert BY_KEY[key].about[0] in unescape(help_page.text)
 
@@ -88,16 +88,16 @@ def test_a_standard_is_named_as_the_guides_name_it() -> None:
         assert not term.standard or term.standard.startswith(DOCS_SAY), term.name
 
 
-async def test_the_whole_help_has_every_page_and_term_once(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/help")).text
+async def test_the_whole_help_has_every_page_and_term_once(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/help")).text
     for page in PAGES:
         assert text.count(f'<section id="{page.key}">') == 1
     assert len(re.findall(r"<tr><th scope=\"row\">[^<]+</th><td>[^<]+</td><td>", text)) == len(TERMS)
     assert "Shift + Tab" in text
 
 
-async def test_an_unknown_help_says_where_all_of_it_is(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/help/nothing")
+async def test_an_unknown_help_says_where_all_of_it_is(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/help/nothing")
     assert answer.status_code == 404
     assert "/help has all of it" in answer.text
 

@@ -43,8 +43,8 @@ class Page(HTMLParser):
 
 
 @pytest.mark.parametrize("path", PATHS)
-async def test_a_page_has_all_that_every_page_has(client: httpx.AsyncClient, path: str) -> None:
-    text = (await client.get(path)).text
+async def test_a_page_has_all_that_every_page_has(looker: httpx.AsyncClient, path: str) -> None:
+    text = (await looker.get(path)).text
     for piece in ("Marrowfield airfield", "SIMULATED", "Harrowmead: High-high level", "and 3 more", "12:00:00",
                   "not an overfill prevention system", 'href="/alarms"', 'href="/loops"', 'value="sun"'):  # fmt: skip
         assert piece in text
@@ -56,8 +56,8 @@ async def test_a_real_site_has_no_simulated_banner() -> None:
 
 
 @pytest.mark.parametrize("path", PATHS + PARTS)
-async def test_nothing_is_inline_and_nothing_comes_from_elsewhere(client: httpx.AsyncClient, path: str) -> None:
-    text = (await client.get(path)).text
+async def test_nothing_is_inline_and_nothing_comes_from_elsewhere(looker: httpx.AsyncClient, path: str) -> None:
+    text = (await looker.get(path)).text
     for tag, attrs in Page(text).tags:
         assert "style" not in attrs
         assert tag != "style"
@@ -75,12 +75,12 @@ def test_scripts_and_styles_name_no_other_host() -> None:
 
 @pytest.mark.parametrize("path", [path for path in PATHS if path not in ("/alarms/every", "/alarms/performance")])
 async def test_first_values_and_later_messages_are_the_same(
-    client: httpx.AsyncClient, facts: FakeFacts, path: str
+    looker: httpx.AsyncClient, untouched: FakeFacts, path: str
 ) -> None:
     """Each moving text of the page equals what the feed's message holds at the path that it names."""
-    first, *rows = re.split(r'data-in="', (await client.get(path)).text)
+    first, *rows = re.split(r'data-in="', (await looker.get(path)).text)
     text = first + "".join(row.replace('"./', f'"{row.partition(chr(34))[0]}/') for row in rows)
-    message = Model(facts).message(facts.live())
+    message = Model(untouched).message(untouched.live())
     found = re.findall(r'data-(?:text|fig)="([^"]+)"[^>]*>([^<]*)<', text)
     assert len(found) >= 4  # the head of every page alone: the first alarm, how many more, clock and date
     for where, shown in found:

@@ -11,8 +11,8 @@ BODY = {"occurrence": 1, "by": "Ada"}
 
 
 @pytest.mark.parametrize("path", ["/", "/api/tanks", "/nothing", "/tank/ostler-n"])
-async def test_every_answer_bears_the_strict_policy(client: httpx.AsyncClient, path: str) -> None:
-    headers = (await client.get(path)).headers
+async def test_every_answer_bears_the_strict_policy(looker: httpx.AsyncClient, path: str) -> None:
+    headers = (await looker.get(path)).headers
     policy = headers["content-security-policy"]
     assert "default-src 'none'" in policy
     assert "script-src 'self';" in policy
@@ -33,8 +33,8 @@ async def test_a_refusal_bears_it_too(facts: FakeFacts) -> None:
     "host",
     ["127.0.0.1:8600", "localhost:8600", "LocalHost:8600", "[::1]:8600", "fuel.example:8600"],
 )
-async def test_our_own_names_are_answered(client: httpx.AsyncClient, host: str) -> None:
-    assert (await client.get("/api/site", headers={"host": host})).status_code == 200
+async def test_our_own_names_are_answered(looker: httpx.AsyncClient, host: str) -> None:
+    assert (await looker.get("/api/site", headers={"host": host})).status_code == 200
 
 
 @pytest.mark.parametrize(
@@ -44,8 +44,8 @@ async def test_our_own_names_are_answered(client: httpx.AsyncClient, host: str) 
         "localhost:8600@evil.example", "[::1", "localhost:86000000", "", "127.0.0.1:8600/x",
     ],
 )  # fmt: skip
-async def test_foreign_names_get_nothing(client: httpx.AsyncClient, host: str) -> None:
-    answer = await client.get("/api/tanks", headers={"host": host})
+async def test_foreign_names_get_nothing(looker: httpx.AsyncClient, host: str) -> None:
+    answer = await looker.get("/api/tanks", headers={"host": host})
     assert answer.status_code == 400
     assert "ostler" not in answer.text
 
@@ -71,8 +71,8 @@ async def test_this_machine_is_answered_by_any_of_its_loopback_addresses(facts: 
 
 
 @pytest.mark.parametrize("header", ["X-Forwarded-For", "Forwarded", "X-Real-IP", "X-Forwarded-Host"])
-async def test_what_a_proxy_passed_on_counts_as_from_elsewhere(client: httpx.AsyncClient, header: str) -> None:
-    assert (await client.get("/api/tanks", headers={header: "127.0.0.1"})).status_code == 403
+async def test_what_a_proxy_passed_on_counts_as_from_elsewhere(looker: httpx.AsyncClient, header: str) -> None:
+    assert (await looker.get("/api/tanks", headers={header: "127.0.0.1"})).status_code == 403
 
 
 @pytest.mark.parametrize(
@@ -87,9 +87,9 @@ async def test_what_a_proxy_passed_on_counts_as_from_elsewhere(client: httpx.Asy
     ],
 )
 async def test_a_page_of_another_site_changes_nothing(
-    client: httpx.AsyncClient, facts: FakeFacts, headers: dict[str, str]
+    looker: httpx.AsyncClient, facts: FakeFacts, headers: dict[str, str]
 ) -> None:
-    answer = await client.post(ACT, json=BODY, headers=headers)
+    answer = await looker.post(ACT, json=BODY, headers=headers)
     assert answer.status_code == 403
     assert facts.standing["ostler-n.high"]["state"] == "unacknowledged"
 
@@ -103,26 +103,26 @@ async def test_a_page_of_another_site_changes_nothing(
         {"origin": "http://127.0.0.1:8600"},
     ],
 )
-async def test_our_own_pages_and_programs_may(client: httpx.AsyncClient, headers: dict[str, str]) -> None:
-    assert (await client.post(ACT, json=BODY, headers=headers)).status_code == 200
+async def test_our_own_pages_and_programs_may(looker: httpx.AsyncClient, headers: dict[str, str]) -> None:
+    assert (await looker.post(ACT, json=BODY, headers=headers)).status_code == 200
 
 
-async def test_reading_from_another_page_is_the_browsers_business(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/api/tanks", headers={"origin": "http://evil.example"})
+async def test_reading_from_another_page_is_the_browsers_business(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/api/tanks", headers={"origin": "http://evil.example"})
     assert answer.status_code == 200
     assert "access-control-allow-origin" not in answer.headers
 
 
-async def test_a_body_that_is_too_long_is_refused_at_its_length(client: httpx.AsyncClient) -> None:
+async def test_a_body_that_is_too_long_is_refused_at_its_length(looker: httpx.AsyncClient) -> None:
     body = {**BODY, "comment": "x" * 70_000}
-    assert (await client.post(ACT, json=body)).status_code == 413
+    assert (await looker.post(ACT, json=body)).status_code == 413
 
 
-async def test_a_long_body_without_a_length_is_cut_off(client: httpx.AsyncClient, facts: FakeFacts) -> None:
+async def test_a_long_body_without_a_length_is_cut_off(looker: httpx.AsyncClient, facts: FakeFacts) -> None:
     async def drip():
         for _ in range(200):
             yield b" " * 1024
 
-    answer = await client.post(ACT, content=drip(), headers={"content-type": "application/json"})
+    answer = await looker.post(ACT, content=drip(), headers={"content-type": "application/json"})
     assert answer.status_code >= 400
     assert facts.standing["ostler-n.high"]["state"] == "unacknowledged"
