@@ -113,16 +113,16 @@ async def test_servers_killed_and_started_again_lose_nothing_and_hear_nothing_tw
             more += hooking(folder, web.port, 'token_env = "HOOK_TOKEN"')
             more += '\n[[notify]]\nid = "bus"\nkind = "mqtt"\n'
             async with running(folder, speed=SPEED, more=more) as run:
-                await until(lambda: post.taken and web.taken)
+                channels = run.daemon.facts.channels  # type: ignore[union-attr]
+                await until(lambda: post.taken and web.taken and not any(c["waiting"] for c in channels()))
                 post.kill()
                 web.kill()
                 broker.kill()
-                await until(lambda: all(c["failing"] for c in run.daemon.facts.channels()), 60)  # type: ignore[union-attr]
+                await until(lambda: all(c["failing"] for c in channels()), 60)
                 await until(lambda: state_of(run, "notify-mail.notification_failing") == "unacknowledged")
                 post.start()
                 web.start()
                 await broker.start()
-                channels = run.daemon.facts.channels  # type: ignore[union-attr]
                 await until(lambda: not any(c["failing"] or c["waiting"] for c in channels()), 60)
                 await until(lambda: state_of(run, "notify-mail.notification_failing") != "unacknowledged")
                 async with httpx.AsyncClient(base_url=run.daemon.url) as client:
@@ -137,11 +137,14 @@ async def test_servers_killed_and_started_again_lose_nothing_and_hear_nothing_tw
         kept = waiting(site, channel)
         assert set(occurrences) | kept == wanted - own, channel
         assert [one for one, times in Counter(occurrences).items() if times > 1] == []
-    # What the other sides took is what the book says, each once. (Killed between messages, not within one.)
-    assert sorted(heard(web)) == sorted(told["hook"][0])
+    # What the other sides took is what the book says, each once. (Killed between messages, not within one.) But for
+    # one message whose answer came when the daemon ended: it is in the kept state, to come again under its name.
+    assert Counter(told["hook"][0]) - Counter(heard(web)) == Counter()
+    assert set(Counter(heard(web)) - Counter(told["hook"][0])) <= waiting(site, "hook")
     ids = [re.sub(r"[<>]|@.*", "", taken["headers"]["Message-ID"]) for taken in post.taken]
     alive = [taken for taken in post.taken if "alive" in taken["headers"]["Subject"]]
-    assert len(ids) == len(set(ids)) == len(told["mail"][1]) + len(alive)
+    assert len(ids) == len(set(ids))
+    assert len(ids) - len(told["mail"][1]) - len(alive) in ((0, 1) if waiting(site, "mail") else (0,))
     assert set(told["mail"][1]) <= set(ids)
     assert len(alive) >= 2
     assert all(taken["headers"]["Subject"].startswith("SIMULATED") for taken in post.taken)
@@ -155,7 +158,7 @@ async def test_servers_killed_and_started_again_lose_nothing_and_hear_nothing_tw
     assert main(["alarms", str(site.path), "--told", "--json"]) == 0
     rows = json.loads(capsys.readouterr().out)
     names = [spread(row["alarms"].split()) for row in rows if row["channel"] == "hook"]
-    assert [one for message in names for one in message] == heard(web)
+    assert [one for message in names for one in message] == [one for one in heard(web) if one in told["hook"][0]]
     assert {row["answer"] for row in rows if row["channel"] == "mail"} == {"2.0.0 kept as number 7"}
 
 
