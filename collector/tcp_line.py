@@ -1,11 +1,15 @@
 """Modbus TCP: cuts what comes into frames and judges each against the request under way.
 
 The transaction number ties a reply to its request, so a late one is told from a right one and nothing has to be waited
-out. Bytes that cannot be cut into frames leave the stream without a way back into step: the connection is closed.
+out. Bytes that cannot be cut into frames leave the stream without a way back into step: the connection is closed. So is
+it where an answer was cut short and the late reply to an earlier request filled its place: the frame looks whole then,
+and its registers are another reply's head.
 """
 
 import time
+from collections import deque
 from collections.abc import Callable
+from typing import Final
 
 from collector.carrier import tcp_carrier
 from modbus.frames import MBAP_HEADER, Request, read_mbap
@@ -52,7 +56,7 @@ class TcpLine:
         try:
             await self._carrier.ask(request, patience_ms / 1000)
         finally:
-            judge.request = None
+            judge.settle()
             self.took_ms = (time.monotonic() - began_s) * 1000.0
         if judge.verdict is not None:
             return judge.verdict
@@ -68,6 +72,20 @@ class TcpLine:
         self._carrier.close()
 
 
+RECENT: Final = 16
+"""Requests of a connection whose replies may still come."""
+_SWALLOWED: Final = "reply cut short, and another reply begins within it"
+
+
+_TO_LENGTH: Final = 5
+"""Transaction, protocol and the upper byte of the length, which is 0 in every frame."""
+
+
+def _refusing(sent: bytes) -> bytes:
+    """Unit and function of an exception in reply to a request."""
+    return bytes((sent[6], sent[7] | 0x80))
+
+
 def _nothing() -> None:
     """Nobody waits yet."""
 
@@ -81,8 +99,8 @@ class _Judge:
     """
 
     __slots__ = (
-        "_kept", "_sent", "_transaction", "end_waiting", "gone", "late", "out_of_step", "partial", "request", "strange",
-        "verdict",
+        "_kept", "_recent", "_sent", "_transaction", "_unsettled", "end_waiting", "gone", "late", "out_of_step",
+        "partial", "request", "strange", "verdict",
     )  # fmt: skip
 
     def __init__(self) -> None:
@@ -100,6 +118,8 @@ class _Judge:
         self.gone = False
         self._transaction = 0
         self._sent = b""
+        self._recent: deque[bytes] = deque(maxlen=RECENT)
+        self._unsettled = 0
         self._kept = bytearray()
 
     def expect(self, request: Request) -> None:
@@ -109,6 +129,14 @@ class _Judge:
         self.partial = 0
         self._kept.clear()
 
+    def settle(self) -> None:
+        """Nobody waits for the request any more; without a verdict its reply may still come."""
+        self.request = None
+        if self.verdict is None:
+            self._unsettled = RECENT
+        elif self._unsettled:
+            self._unsettled -= 1
+
     def lost(self) -> None:
         self.gone = True
 
@@ -117,6 +145,7 @@ class _Judge:
             raise AssertionError(f"function {frame[MBAP_HEADER]} was about to be sent; only reading ever is")
         self._sent = frame
         self._transaction = int.from_bytes(frame[:2], "big")
+        self._recent.append(frame)
         self._kept.clear()
 
     def received(self, data: bytes) -> None:
@@ -125,7 +154,7 @@ class _Judge:
         if request is None or self.verdict is not None or self.out_of_step:
             return
         kept = self._kept
-        if not kept and self._is_whole_answer(data):
+        if not kept and not self._unsettled and self._is_whole_answer(data):
             self.verdict = check(request, request.unit, data[MBAP_HEADER:])
             self.end_waiting()
             return
@@ -138,6 +167,10 @@ class _Judge:
                 return
             if len(kept) - at < header.size:
                 break
+            if self._swallowed(kept, at, at + header.size):
+                self.strange, self.out_of_step = _SWALLOWED, True
+                self.end_waiting()
+                return
             pdu = bytes(kept[at + MBAP_HEADER : at + header.size])
             at += header.size
             if header.transaction != self._transaction:
@@ -155,6 +188,15 @@ class _Judge:
         """The usual case told in one look: just one frame, with transaction, protocol and unit of the request."""
         sent, size = self._sent, len(data)
         return size > MBAP_HEADER and data[:4] == sent[:4] and data[4] << 8 | data[5] == size - 6 and data[6] == sent[6]
+
+    def _swallowed(self, stream: bytearray, begin: int, end: int) -> bool:
+        """Whether the reply to a recent request begins within a frame: transaction, protocol, unit and function of it,
+        seven bytes that registers do not hold by chance."""
+        for sent in self._recent:
+            at = stream.find(sent[:_TO_LENGTH], begin + 1, end + _TO_LENGTH - 1)
+            if at >= 0 and stream[at + _TO_LENGTH + 1 : at + MBAP_HEADER + 1] in (sent[6:8], _refusing(sent)):
+                return True
+        return False
 
     def _foreign(self, transaction: int) -> None:
         """A number that was used before on this connection is a late reply, which is no fault of the frame."""

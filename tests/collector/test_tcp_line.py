@@ -134,6 +134,47 @@ async def test_a_late_reply_is_never_the_answer_to_the_next_request() -> None:
         line.close()
 
 
+@pytest.mark.parametrize("at_once", [True, False])
+@pytest.mark.parametrize("refused", [True, False])
+@pytest.mark.parametrize("left", range(7, 13))
+async def test_a_late_reply_that_fills_the_place_of_a_cut_one_is_no_value(
+    left: int, refused: bool, at_once: bool
+) -> None:
+    """The frame looks whole: its registers are the head of the reply that unit 21 owed."""
+    late = b"\x83\x0b" if refused else RIGHT
+
+    def script(transaction: int, unit: int, pdu: bytes) -> list[Act]:
+        if transaction == 1:
+            return [None]
+        cut, other = right(transaction, unit)[:left], tcp_frame(1, 21, late)
+        return [cut + other] if at_once else [cut, other]
+
+    async with scripted(script) as port:
+        line = TcpLine("127.0.0.1", port, TIMEOUT_MS)
+        await line.open()
+        assert isinstance(await line.exchange(21, 3, 10, 2, 20), Failure)
+        result = await line.exchange(1, 3, 10, 2)
+        assert isinstance(result, Failure)
+        assert (result.kind, line.is_open) == (WRONG, False), "the stream has no way back into step"
+        line.close()
+
+
+async def test_registers_that_look_a_little_like_a_reply_are_taken() -> None:
+    """After a silence, too: transaction and zeros, as counters may hold them."""
+    words = b"\x03\x08\x00\x02\x00\x00\x00\x07\x01\x04"  # all of a reply's head but the function
+
+    def script(transaction: int, unit: int, pdu: bytes) -> Act | list[Act]:
+        return [None] if transaction == 1 else tcp_frame(transaction, unit, words)
+
+    async with scripted(script) as port:
+        line = TcpLine("127.0.0.1", port, TIMEOUT_MS)
+        await line.open()
+        assert isinstance(await line.exchange(1, 3, 10, 4, 20), Failure)
+        for _ in range(3):
+            assert await line.exchange(1, 3, 10, 4) == (2, 0, 7, 0x104)
+        line.close()
+
+
 async def test_mangled_replies_by_the_hundred_give_right_values_or_failures() -> None:
     """Everything but the data bytes is mangled: those have no check of their own in Modbus TCP."""
     chance = random.Random(20260101)

@@ -6,6 +6,7 @@ collector counted.
 """
 
 import asyncio
+import ctypes
 import gc
 import json
 import os
@@ -40,12 +41,29 @@ def say(**what: Any) -> None:
     print(json.dumps(what), flush=True)
 
 
+def library(name: str, where: str) -> ctypes.CDLL | None:
+    """A library that this process has loaded, by the beginning of its file's name; None where it has no such function,
+    as on a system with another allocator."""
+    maps = Path("/proc/self/maps")
+    paths = {line.split()[-1] for line in maps.read_text().splitlines()} if maps.exists() else set()
+    for path in paths:
+        if Path(path).name.startswith(where):
+            found = ctypes.CDLL(path)
+            return found if hasattr(found, name) else None
+    return None
+
+
 async def look(clock: RealClock, every_s: float) -> None:
     """Tasks, descriptors, threads, live objects and memory of this process, again and again."""
     own = psutil.Process()
+    libc, sqlite = library("malloc_trim", "libc.so"), library("sqlite3_memory_used", "libsqlite3.so")
+    if sqlite is not None:
+        sqlite.sqlite3_memory_used.restype = ctypes.c_int64
     while True:
         await asyncio.sleep(every_s)
         gc.collect()
+        if libc is not None:
+            libc.malloc_trim(0)
         say(
             now_ms=clock.now_ms(),
             tasks=len(asyncio.all_tasks()),
@@ -53,6 +71,7 @@ async def look(clock: RealClock, every_s: float) -> None:
             threads=threading.active_count(),
             objects=len(gc.get_objects()),
             rss_mb=own.memory_info().rss / 2**20,
+            sqlite_mb=0.0 if sqlite is None else sqlite.sqlite3_memory_used() / 2**20,
         )
 
 

@@ -16,6 +16,14 @@ class Look(NamedTuple):
     threads: int
     objects: int
     rss_mb: float
+    """Resident, after the allocator gave back what it held free."""
+    sqlite_mb: float
+    """Of which SQLite's: the pages that its connections keep."""
+
+    @property
+    def own_mb(self) -> float:
+        """Resident memory without SQLite's."""
+        return self.rss_mb - self.sqlite_mb
 
 
 class Growth(NamedTuple):
