@@ -9,6 +9,6 @@ settings.load_profile("house")
 
 
 def pytest_collection_finish() -> None:
-    """What was loaded to collect the tests stays: each full collection of garbage would look through all of it again."""
+    """What was loaded to collect the tests stays; each full collection of garbage would look through it again."""
     gc.collect()
     gc.freeze()
