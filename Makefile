@@ -3,6 +3,8 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.ready
+# Tests start many processes: each would compile what the one before it compiled.
+export PYTHONDONTWRITEBYTECODE :=
 
 .PHONY: demo test lint types imports check bench soak sbom audit clean
 
