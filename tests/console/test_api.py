@@ -15,27 +15,27 @@ async def get(client: httpx.AsyncClient, path: str, **query: str | int) -> httpx
     return await client.get(path, params=query)
 
 
-async def test_tanks_carry_the_columns_of_readings_csv_and_more(client: httpx.AsyncClient) -> None:
-    tanks = (await get(client, "/api/tanks")).json()
+async def test_tanks_carry_the_columns_of_readings_csv_and_more(looker: httpx.AsyncClient) -> None:
+    tanks = (await get(looker, "/api/tanks")).json()
     assert [tank["tank"] for tank in tanks][:2] == ["ostler-n", "ostler-s"]
     for tank in tanks:
         assert set(READING_COLUMNS) | {"age_s", "last_good_level_m", "last_good_time", "alarms"} <= set(tank)
 
 
-async def test_one_tank_comes_with_what_is_fixed_about_it(client: httpx.AsyncClient) -> None:
-    tank = (await get(client, "/api/tanks/quillmoor")).json()
+async def test_one_tank_comes_with_what_is_fixed_about_it(looker: httpx.AsyncClient) -> None:
+    tank = (await get(looker, "/api/tanks/quillmoor")).json()
     assert tank["tank"] == "quillmoor"
     assert tank["facts"]["capacity_m3"] == pytest.approx(58.4, abs=0.1)
 
 
-async def test_the_chain_ends_at_the_reading(client: httpx.AsyncClient) -> None:
-    chain = (await get(client, "/api/tanks/ostler-s/chain")).json()
+async def test_the_chain_ends_at_the_reading(looker: httpx.AsyncClient) -> None:
+    chain = (await get(looker, "/api/tanks/ostler-s/chain")).json()
     assert {"tank", "time", "quality", "reason", "steps", "result"} <= set(chain)
     assert chain["steps"][-1]["value"] == chain["result"]["gsv_m3"]
 
 
-async def test_the_trend_has_lists_of_one_length_with_times_that_bear_a_zone(client: httpx.AsyncClient) -> None:
-    answer = await get(client, "/api/tanks/ostler-n/trend", quantity="level_m", start=DAY, span=86400, points=200)
+async def test_the_trend_has_lists_of_one_length_with_times_that_bear_a_zone(looker: httpx.AsyncClient) -> None:
+    answer = await get(looker, "/api/tanks/ostler-n/trend", quantity="level_m", start=DAY, span=86400, points=200)
     trend = answer.json()
     assert trend["unit"] == "m"
     assert {len(trend[key]) for key in ("t", "min", "mean", "max", "good")} == {200}
@@ -44,10 +44,10 @@ async def test_the_trend_has_lists_of_one_length_with_times_that_bear_a_zone(cli
     assert None in trend["mean"], "the fake's hole every seven hours"
 
 
-async def test_a_start_with_an_offset_means_the_same_instant(client: httpx.AsyncClient) -> None:
+async def test_a_start_with_an_offset_means_the_same_instant(looker: httpx.AsyncClient) -> None:
     path, rest = "/api/tanks/ostler-n/trend", {"quantity": "tov_m3", "span": 600, "points": 10}
-    here = await get(client, path, start="2026-11-24T12:00:00Z", **rest)
-    there = await get(client, path, start="2026-11-24T14:00:00+02:00", **rest)
+    here = await get(looker, path, start="2026-11-24T12:00:00Z", **rest)
+    there = await get(looker, path, start="2026-11-24T14:00:00+02:00", **rest)
     assert here.json() == there.json()
 
 
@@ -65,16 +65,16 @@ async def test_a_start_with_an_offset_means_the_same_instant(client: httpx.Async
     ],
 )
 async def test_a_trend_out_of_bounds_is_refused_by_name(
-    client: httpx.AsyncClient, query: dict[str, str | int], where: str
+    looker: httpx.AsyncClient, query: dict[str, str | int], where: str
 ) -> None:
     asked = {"quantity": "level_m", "start": DAY, "span": 3600, "points": 100} | query
-    answer = await get(client, "/api/tanks/ostler-n/trend", **asked)
+    answer = await get(looker, "/api/tanks/ostler-n/trend", **asked)
     assert answer.status_code == 422
     assert [error["where"] for error in answer.json()["errors"]] == [where]
 
 
-async def test_standing_alarms_come_in_the_order_in_which_people_take_them(client: httpx.AsyncClient) -> None:
-    alarms = (await get(client, "/api/alarms")).json()
+async def test_standing_alarms_come_in_the_order_in_which_people_take_them(looker: httpx.AsyncClient) -> None:
+    alarms = (await get(looker, "/api/alarms")).json()
     assert [alarm["id"] for alarm in alarms] == [
         "harrowmead.high_high",
         "harrowmead.critical_high",
@@ -108,8 +108,8 @@ async def test_an_older_occurrence_is_out_of_date(client: httpx.AsyncClient, fac
     assert facts.standing["ostler-n.high"]["state"] == "unacknowledged"
 
 
-async def test_an_unknown_alarm_is_not_found(client: httpx.AsyncClient) -> None:
-    assert (await acknowledge(client, "nowhere.high", 1)).status_code == 404
+async def test_an_unknown_alarm_is_not_found(looker: httpx.AsyncClient) -> None:
+    assert (await acknowledge(looker, "nowhere.high", 1)).status_code == 404
 
 
 @pytest.mark.parametrize(
@@ -141,51 +141,51 @@ async def test_extremes_are_reset_by_name(client: httpx.AsyncClient, facts: Fake
     assert facts.resets["ostler-s"][0] == "Ada"
 
 
-async def test_faults_are_asked_by_tank_or_by_instrument(client: httpx.AsyncClient) -> None:
-    by_tank = (await get(client, "/api/faults", tank="fennock")).json()
+async def test_faults_are_asked_by_tank_or_by_instrument(looker: httpx.AsyncClient) -> None:
+    by_tank = (await get(looker, "/api/faults", tank="fennock")).json()
     assert [row["class"] for row in by_tank] == ["fail_low", "no_answer"]
-    assert by_tank == (await get(client, "/api/faults", instrument="LI-fennock")).json()
-    assert (await get(client, "/api/faults", instrument="LI-pipit")).json() == []
-    mixed = await get(client, "/api/faults", tank="fennock", instrument="LI-pipit")
+    assert by_tank == (await get(looker, "/api/faults", instrument="LI-fennock")).json()
+    assert (await get(looker, "/api/faults", instrument="LI-pipit")).json() == []
+    mixed = await get(looker, "/api/faults", tank="fennock", instrument="LI-pipit")
     assert mixed.status_code == 422
     assert "LI-fennock" in mixed.json()["detail"]
 
 
-async def test_faults_keep_to_the_stretch_asked_for(client: httpx.AsyncClient) -> None:
-    rows = (await get(client, "/api/faults", **{"from": "2026-11-25T11:00:00Z", "to": "2026-11-25T12:00:00Z"})).json()
+async def test_faults_keep_to_the_stretch_asked_for(looker: httpx.AsyncClient) -> None:
+    rows = (await get(looker, "/api/faults", **{"from": "2026-11-25T11:00:00Z", "to": "2026-11-25T12:00:00Z"})).json()
     assert [row["class"] for row in rows] == ["fail_low"]
 
 
-async def test_history_is_newest_first_and_cut_to_the_limit(client: httpx.AsyncClient) -> None:
-    rows = (await get(client, "/api/alarms/history", limit=2)).json()
+async def test_history_is_newest_first_and_cut_to_the_limit(looker: httpx.AsyncClient) -> None:
+    rows = (await get(looker, "/api/alarms/history", limit=2)).json()
     assert [row["id"] for row in rows] == ["ostler-n.high", "LI-fennock.signal_low"]
 
 
-async def test_live_is_one_object_with_everything(client: httpx.AsyncClient) -> None:
-    live = (await get(client, "/api/live")).json()
+async def test_live_is_one_object_with_everything(looker: httpx.AsyncClient) -> None:
+    live = (await get(looker, "/api/live")).json()
     assert set(live) == {"time", "seq", "build", "tanks", "alarms", "tests", "loops", "buses", "points"}
 
 
-async def test_a_loops_budget_is_that_of_its_supply(client: httpx.AsyncClient) -> None:
-    (supply,) = (await get(client, "/api/loops/LI-pipit/budget")).json()
+async def test_a_loops_budget_is_that_of_its_supply(looker: httpx.AsyncClient) -> None:
+    (supply,) = (await get(looker, "/api/loops/LI-pipit/budget")).json()
     assert (supply["supply"], supply["fits"], supply["load_percent"]) == ("psu", True, 11.0)
     assert supply["circuits"][0]["spare_at_20mA_V"] == 7.0  # 24 V less 12 V less 20 mA x 250 ohm
-    assert (await get(client, "/api/loops/LI-nobody/budget")).status_code == 404
+    assert (await get(looker, "/api/loops/LI-nobody/budget")).status_code == 404
 
 
 @pytest.mark.parametrize("path", ["/api/site", "/api/loops", "/api/loops/LI-pipit", "/api/openapi.json"])
-async def test_the_other_addresses_answer(client: httpx.AsyncClient, path: str) -> None:
-    assert (await get(client, path)).status_code == 200
+async def test_the_other_addresses_answer(looker: httpx.AsyncClient, path: str) -> None:
+    assert (await get(looker, path)).status_code == 200
 
 
-async def test_the_channels_of_notification_are_told(client: httpx.AsyncClient) -> None:
-    (channel,) = (await get(client, "/api/notify")).json()
+async def test_the_channels_of_notification_are_told(looker: httpx.AsyncClient) -> None:
+    (channel,) = (await get(looker, "/api/notify")).json()
     assert channel["id"] == "duty"
     assert channel["failing"] is False
 
 
-async def test_the_performance_figures_come_whole_by_month_and_by_day(client: httpx.AsyncClient) -> None:
-    answer = await get(client, "/api/alarms/performance")
+async def test_the_performance_figures_come_whole_by_month_and_by_day(looker: httpx.AsyncClient) -> None:
+    answer = await get(looker, "/api/alarms/performance")
     said = answer.json()
     assert answer.status_code == 200
     assert said["operator_positions"] == 1
@@ -193,19 +193,19 @@ async def test_the_performance_figures_come_whole_by_month_and_by_day(client: ht
     assert [one["figure"] for one in said["whole"]["judged"]] == [aim["figure"] for aim in said["aims"]]
     assert sum(day["annunciations"] for day in said["days"]) == said["whole"]["annunciations"] > 0
     assert {day["name"][:7] for day in said["days"]} == {month["name"] for month in said["months"]}
-    short = (await get(client, "/api/alarms/performance", **{"from": DAY, "to": "2026-11-25T11:00:00Z"})).json()
+    short = (await get(looker, "/api/alarms/performance", **{"from": DAY, "to": "2026-11-25T11:00:00Z"})).json()
     assert short["enough"] is False
     assert short["from"] == "2026-11-24T12:00:00.000Z"
 
 
-async def test_the_servers_of_readings_are_told(client: httpx.AsyncClient) -> None:
-    (server,) = (await get(client, "/api/servers")).json()
+async def test_the_servers_of_readings_are_told(looker: httpx.AsyncClient) -> None:
+    (server,) = (await get(looker, "/api/servers")).json()
     assert (server["id"], server["waiting"], server["failure"]) == ("archive", 6, "answers 503: busy")
 
 
-async def test_the_performance_figures_are_described_field_by_field(client: httpx.AsyncClient) -> None:
-    described = (await client.get("/api/openapi.json")).json()["components"]["schemas"]
-    answer = (await get(client, "/api/alarms/performance")).json()
+async def test_the_performance_figures_are_described_field_by_field(looker: httpx.AsyncClient) -> None:
+    described = (await looker.get("/api/openapi.json")).json()["components"]["schemas"]
+    answer = (await get(looker, "/api/alarms/performance")).json()
     assert set(described["Performance"]["required"]) == set(answer)
     assert set(described["PeriodFigures"]["required"]) == set(answer["whole"])
 

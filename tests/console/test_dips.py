@@ -51,15 +51,15 @@ async def test_samples_and_withdrawing(client: httpx.AsyncClient) -> None:
     assert (await client.post("/api/dips/1/withdraw", json={"by": "Ann", "why": ""})).status_code == 422
 
 
-async def test_the_trend_and_the_pages_tell_zero_and_what_to_have_checked(client: httpx.AsyncClient) -> None:
-    found = (await client.get("/api/dips/trend", params={"tank": "ostler-s"})).json()
+async def test_the_trend_and_the_pages_tell_zero_and_what_to_have_checked(looker: httpx.AsyncClient) -> None:
+    found = (await looker.get("/api/dips/trend", params={"tank": "ostler-s"})).json()
     assert found["check"][0]["what"] == "limit"
-    page = (await client.get("/dips/ostler-s")).text
+    page = (await looker.get("/dips/ostler-s")).text
     assert "have it checked by those who may set it" in page
     assert page.count('class="point"') == 12
     assert "static electricity" not in page
     assert DIP["not_done"] in page or "upper third" in page
-    board = (await client.get("/dips")).text
+    board = (await looker.get("/dips")).text
     assert "fuel flows: no dip, no sample" in board
     assert "not watched long enough to know: ask who moves fuel" in board
     assert board.count("not dipped yet") == 5
@@ -79,11 +79,11 @@ async def test_a_store_that_is_out_is_told(client: httpx.AsyncClient, facts: Fak
     assert (await client.get("/api/dips")).status_code == 503
 
 
-async def test_the_tank_page_says_when_it_was_dipped(client: httpx.AsyncClient) -> None:
-    page = (await client.get("/tank/ostler-s")).text
+async def test_the_tank_page_says_when_it_was_dipped(looker: httpx.AsyncClient) -> None:
+    page = (await looker.get("/tank/ostler-s")).text
     assert "Newest dip" in page
     assert "by Ann" in page
-    assert "not dipped yet" in (await client.get("/tank/quillmoor")).text
+    assert "not dipped yet" in (await looker.get("/tank/quillmoor")).text
 
 
 def test_marks_stand_where_their_figures_say() -> None:

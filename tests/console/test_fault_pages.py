@@ -60,11 +60,11 @@ async def test_an_entry_that_cannot_be_is_a_problem_and_changes_nothing(
     assert facts.loopbook.entries == {1: [], 2: []}
 
 
-async def test_a_trace_is_told_as_json_and_as_a_recording(client: httpx.AsyncClient) -> None:
-    samples = (await client.get(f"{LOOP}/faults/2/trace")).json()
+async def test_a_trace_is_told_as_json_and_as_a_recording(looker: httpx.AsyncClient) -> None:
+    samples = (await looker.get(f"{LOOP}/faults/2/trace")).json()
     assert len(samples) == 210
     assert samples[0]["values"]["temperature"] == 14.5
-    answer = await client.get(f"{LOOP}/faults/2/trace.csv")
+    answer = await looker.get(f"{LOOP}/faults/2/trace.csv")
     assert answer.headers["content-type"] == "text/csv; charset=utf-8"
     assert answer.headers["content-disposition"] == 'attachment; filename="LI-fennock-fault-2.csv"'
     signals = {"LI-fennock": ("current", "temperature")}
@@ -74,7 +74,7 @@ async def test_a_trace_is_told_as_json_and_as_a_recording(client: httpx.AsyncCli
     assert float(rows[-1]["current"]) == samples[-1]["current_mA"]
     assert columns_of(signals) == list(rows[0])[3:]
     for path in ("LI-fennock/faults/7/trace", "LI-nobody/faults/1/trace", "LI-pipit/faults/1/trace.csv"):
-        assert (await client.get(f"/api/loops/{path}")).status_code == 404
+        assert (await looker.get(f"/api/loops/{path}")).status_code == 404
 
 
 def test_a_signal_that_did_not_answer_is_empty_and_one_that_is_no_number_is_nan() -> None:
@@ -85,8 +85,8 @@ def test_a_signal_that_did_not_answer_is_empty_and_one_that_is_no_number_is_nan(
     assert trace_rows("li", samples)[1:] == [("t1", "li", "ok", "12.5", "NaN"), ("t2", "li", "timeout", "", "")]
 
 
-async def test_all_faults_of_a_loop_are_exported_with_the_names_of_faults_csv(client: httpx.AsyncClient) -> None:
-    answer = await client.get(f"{LOOP}/faults.csv")
+async def test_all_faults_of_a_loop_are_exported_with_the_names_of_faults_csv(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get(f"{LOOP}/faults.csv")
     rows = list(csv.DictReader(io.StringIO(answer.text)))
     assert [row["number"] for row in rows] == ["1", "2"]
     assert tuple(rows[0])[: len(FAULT_COLUMNS)] == FAULT_COLUMNS
@@ -94,11 +94,11 @@ async def test_all_faults_of_a_loop_are_exported_with_the_names_of_faults_csv(cl
     assert (rows[0]["blinded_s"], rows[1]["blinded_s"], rows[1]["entry_mA"]) == ("10.000", "", "3.4600")
     assert {*SAID, "flag", "repeats_30d", "repeats_90d", "closed_by", "closed"} <= set(CSV_COLUMNS)
     assert cell("level_m", 1.5) == "1.50000"
-    assert (await client.get("/api/loops/LI-nobody/faults.csv")).status_code == 404
+    assert (await looker.get("/api/loops/LI-nobody/faults.csv")).status_code == 404
 
 
-async def test_the_figures_of_a_loop_are_told(client: httpx.AsyncClient) -> None:
-    figures = (await client.get(f"{LOOP}/figures")).json()
+async def test_the_figures_of_a_loop_are_told(looker: httpx.AsyncClient) -> None:
+    figures = (await looker.get(f"{LOOP}/figures")).json()
     assert [row["days"] for row in figures] == [30, 90]
 
 
@@ -193,13 +193,13 @@ async def test_what_people_wrote_is_escaped_and_an_unknown_fault_is_a_page(
     assert "has no fault 7" in missing.text
 
 
-async def test_the_page_of_all_loops_tells_noise_and_last_fault_with_its_repeats(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/loops")).text
+async def test_the_page_of_all_loops_tells_noise_and_last_fault_with_its_repeats(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/loops")).text
     assert '<a href="/loops/LI-fennock/faults/2">failure signal, low</a>' in text
     assert "2 in 30 days, this one included" in text
     assert text.count("data-last=") == 6
-    assert (await client.get("/loops/LI-pipit/last")).text.strip() == "–"
-    assert "failure signal, low" in (await client.get("/loops/LI-fennock/last")).text
+    assert (await looker.get("/loops/LI-pipit/last")).text.strip() == "–"
+    assert "failure signal, low" in (await looker.get("/loops/LI-fennock/last")).text
 
 
 def test_a_trace_without_a_current_is_drawn_of_the_level_and_without_bands() -> None:

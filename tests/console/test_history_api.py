@@ -46,9 +46,9 @@ async def test_each_interval_has_a_figure_a_status_and_how_much_of_it_was_good(
     ],
 )
 async def test_a_question_out_of_bounds_is_refused_by_name(
-    client: httpx.AsyncClient, query: dict[str, str | float], status: int, words: str
+    looker: httpx.AsyncClient, query: dict[str, str | float], status: int, words: str
 ) -> None:
-    answer = await get(client, **query)  # type: ignore[arg-type]  # the tank's id is among them
+    answer = await get(looker, **query)  # type: ignore[arg-type]  # the tank's id is among them
     assert answer.status_code == status
     assert words in answer.json()["detail"]
 
@@ -87,6 +87,6 @@ async def test_a_requalification_that_is_not_whole_is_refused_by_name(
     assert (await client.post("/api/tanks/elm/requalify", json=SAID)).status_code == 404
 
 
-async def test_how_the_files_are_is_told(client: httpx.AsyncClient) -> None:
-    answer = (await client.get("/api/history/files")).json()
+async def test_how_the_files_are_is_told(looker: httpx.AsyncClient) -> None:
+    answer = (await looker.get("/api/history/files")).json()
     assert answer == {"unclean": ["readings.sqlite"], "done": True, "faults": []}

@@ -7,9 +7,9 @@ import httpx
 from console import leak_words
 
 
-async def test_the_page_says_what_loss_would_have_been_seen(client: httpx.AsyncClient) -> None:
-    page = (await client.get("/leak")).text
-    result = (await client.get("/api/leak")).json()
+async def test_the_page_says_what_loss_would_have_been_seen(looker: httpx.AsyncClient) -> None:
+    page = (await looker.get("/leak")).text
+    result = (await looker.get("/api/leak")).json()
     assert [one["tank"] for one in result] == ["ostler-n"]
     assert "No loss larger than 3.40 L/h seen over 24 h." in page
     assert 'href="/leak" aria-current="page"' in page
@@ -17,19 +17,19 @@ async def test_the_page_says_what_loss_would_have_been_seen(client: httpx.AsyncC
     assert page.count("<circle") == 24
 
 
-async def test_a_loss_says_what_to_do_first_and_a_refusal_what_it_would_need(client: httpx.AsyncClient) -> None:
-    lost = (await client.get("/leak", params={"tank": "ostler-s"})).text
+async def test_a_loss_says_what_to_do_first_and_a_refusal_what_it_would_need(looker: httpx.AsyncClient) -> None:
+    lost = (await looker.get("/leak", params={"tank": "ostler-s"})).text
     assert "Loss of 6.10 L/h" in lost
     assert all(text.split(":")[0] in lost for text in leak_words.FIRST)
-    refused = (await client.get("/leak", params={"tank": "quillmoor"})).text
+    refused = (await looker.get("/leak", params={"tank": "quillmoor"})).text
     assert "Its level comes in steps of 1.0 mm; a test needs 0.1 mm or finer." in refused
     assert "could ever claim: <b>none</b>" in refused
     assert 'id="sign"' not in refused
 
 
-async def test_nothing_says_that_a_tank_is_tight(client: httpx.AsyncClient) -> None:
+async def test_nothing_says_that_a_tank_is_tight(looker: httpx.AsyncClient) -> None:
     for tank in ("ostler-n", "ostler-s", "quillmoor"):
-        page = (await client.get("/leak", params={"tank": tank})).text
+        page = (await looker.get("/leak", params={"tank": tank})).text
         assert not re.search(r"\btight\b", re.sub(r"<script.*?</script>", "", page, flags=re.S))
 
 
@@ -74,11 +74,11 @@ async def test_a_loss_that_was_signed_stands_on_its_page_until_a_person_decides(
     assert (await client.post(decide, json={"by": "Bo", "reason": "again"})).json()["status"] == "already"
 
 
-async def test_start_and_end_go_together(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/api/leak/ostler-n", params={"start": "2026-11-24T00:00:00Z"})
+async def test_start_and_end_go_together(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/api/leak/ostler-n", params={"start": "2026-11-24T00:00:00Z"})
     assert answer.status_code == 422
     assert "go together" in answer.text
-    assert (await client.get("/api/leak/nowhere")).status_code == 404
+    assert (await looker.get("/api/leak/nowhere")).status_code == 404
 
 
 def test_every_verdict_refusal_and_term_has_its_words() -> None:

@@ -11,13 +11,13 @@ NOW = "2026-11-25T12:00:00.000Z"
 UTC = ZoneInfo("UTC")
 
 
-async def test_movements_are_asked_by_tank_and_by_time_newest_first(client: httpx.AsyncClient) -> None:
-    rows = (await client.get("/api/movements", params={"tank": "fennock"})).json()
+async def test_movements_are_asked_by_tank_and_by_time_newest_first(looker: httpx.AsyncClient) -> None:
+    rows = (await looker.get("/api/movements", params={"tank": "fennock"})).json()
     assert [row["number"] for row in rows] == [8, 7]
-    assert (await client.get("/api/movements", params={"tank": "pipit"})).json() == []
+    assert (await looker.get("/api/movements", params={"tank": "pipit"})).json() == []
     over = {"from": "2026-11-25T10:00:00Z", "to": "2026-11-25T11:00:00Z"}
-    assert [row["number"] for row in (await client.get("/api/movements", params=over)).json()] == [7]
-    unknown = await client.get("/api/movements", params={"tank": "elm"})
+    assert [row["number"] for row in (await looker.get("/api/movements", params=over)).json()] == [7]
+    unknown = await looker.get("/api/movements", params={"tank": "elm"})
     assert unknown.status_code == 404
     assert "fennock" in unknown.json()["detail"]
 
@@ -43,11 +43,11 @@ def test_one_that_runs_is_told_so_far_and_with_what_was_not_seen_of_it() -> None
     )
 
 
-async def test_the_tank_page_lists_them(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/tank/fennock")).text
+async def test_the_tank_page_lists_them(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/tank/fennock")).text
     assert "transfer out" in text
     assert "with pipit:3" in text
-    assert "none was found" in (await client.get("/tank/ostler-n")).text
+    assert "none was found" in (await looker.get("/tank/ostler-n")).text
 
 
 async def test_the_tank_page_comes_without_the_record_book(client: httpx.AsyncClient, facts: FakeFacts) -> None:

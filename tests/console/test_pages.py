@@ -90,9 +90,9 @@ async def test_first_values_and_later_messages_are_the_same(
         assert shown == (value["t"] if isinstance(value, dict) else value), where
 
 
-async def test_with_few_days_the_performance_page_judges_nothing(client: httpx.AsyncClient) -> None:
-    enough = (await client.get("/alarms/performance?days=30")).text
-    few = (await client.get("/alarms/performance?days=1")).text
+async def test_with_few_days_the_performance_page_judges_nothing(looker: httpx.AsyncClient) -> None:
+    enough = (await looker.get("/alarms/performance?days=30")).text
+    few = (await looker.get("/alarms/performance?days=1")).text
     assert "<b>missed</b>" in enough
     assert "too little to judge by" not in enough  # exactly 30 days are asked for
     assert "too little to judge by" in few
@@ -101,10 +101,10 @@ async def test_with_few_days_the_performance_page_judges_nothing(client: httpx.A
     assert "missed</b>" not in few
 
 
-async def test_the_light_mode_comes_from_the_cookie_and_nonsense_is_day(client: httpx.AsyncClient) -> None:
-    night = await client.get("/", headers={"cookie": "light=night"})
+async def test_the_light_mode_comes_from_the_cookie_and_nonsense_is_day(looker: httpx.AsyncClient) -> None:
+    night = await looker.get("/", headers={"cookie": "light=night"})
     assert 'data-light="night"' in night.text
-    odd = await client.get("/", headers={"cookie": 'light="><script>'})
+    odd = await looker.get("/", headers={"cookie": 'light="><script>'})
     assert 'data-light="day"' in odd.text
     assert "><script>" not in odd.text.split("<head>")[0]
 
@@ -158,8 +158,8 @@ async def test_the_boards_first_load_is_light(client: httpx.AsyncClient, facts: 
     assert sum(travelled(answer) for answer in twenty) < 24_000
 
 
-async def test_paths_within_a_row_are_short_and_spelt_out_by_what_the_row_is_in(client: httpx.AsyncClient) -> None:
-    row = (await client.get("/")).text.split('<tr data-in="tanks/pipit"')[1].split("</tr>")[0]
+async def test_paths_within_a_row_are_short_and_spelt_out_by_what_the_row_is_in(looker: httpx.AsyncClient) -> None:
+    row = (await looker.get("/")).text.split('<tr data-in="tanks/pipit"')[1].split("</tr>")[0]
     assert 'data-fig="./tov_m3"' in row
     assert 'data-on="!./torn/torn"' in row
     assert 'data-attr="width=./lying/wet"' in row
@@ -177,20 +177,20 @@ async def test_a_page_with_no_tank_and_no_alarm_says_what_to_do(facts: FakeFacts
         assert "no instrument yet" in (await client.get("/loops")).text
 
 
-async def test_a_static_file_of_this_build_may_be_kept_and_another_not(client: httpx.AsyncClient) -> None:
-    address = re.search(r'href="(/static/[^"]+/console\.css)"', (await client.get("/")).text)
+async def test_a_static_file_of_this_build_may_be_kept_and_another_not(looker: httpx.AsyncClient) -> None:
+    address = re.search(r'href="(/static/[^"]+/console\.css)"', (await looker.get("/")).text)
     assert address
-    fresh = await client.get(address.group(1))
+    fresh = await looker.get(address.group(1))
     assert "immutable" in fresh.headers["cache-control"]
     assert fresh.headers["content-type"].startswith("text/css")
-    old = await client.get("/static/0000000000/console.css")
+    old = await looker.get("/static/0000000000/console.css")
     assert old.headers["cache-control"] == "no-store"
     assert old.content == fresh.content
 
 
 @pytest.mark.parametrize("name", ["nothing.js", "..%2fapp.py", "%2e%2e/app.py", "console.css.map"])
-async def test_only_the_static_folders_own_files_are_served(client: httpx.AsyncClient, name: str) -> None:
-    answer = await client.get(f"/static/x/{name}")
+async def test_only_the_static_folders_own_files_are_served(looker: httpx.AsyncClient, name: str) -> None:
+    answer = await looker.get(f"/static/x/{name}")
     assert answer.status_code in (404, 422)
 
 
@@ -198,8 +198,8 @@ def test_a_page_message_is_json(facts: FakeFacts) -> None:
     assert dumps(Model(facts).message(facts.live())).startswith('{"seq":1')
 
 
-async def test_each_alarm_says_what_to_do_and_within_what_time(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/alarms")).text
+async def test_each_alarm_says_what_to_do_and_within_what_time(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/alarms")).text
     assert "Stop the receipt at the loading valve" in text
     assert "Time to respond: before high-high is reached" in text
 

@@ -42,10 +42,10 @@ def flat(parts: list[list[Json]]) -> list[Json]:
         ("/api/drain-checks", {}),
     ],
 )
-async def test_pages_are_the_list_cut_in_pieces(client: httpx.AsyncClient, path: str, query: Json) -> None:
-    (whole,) = await pages(client, path, **query)
+async def test_pages_are_the_list_cut_in_pieces(looker: httpx.AsyncClient, path: str, query: Json) -> None:
+    (whole,) = await pages(looker, path, **query)
     assert len(whole) > 1
-    parts = await pages(client, path, limit=1, **query)
+    parts = await pages(looker, path, limit=1, **query)
     assert [len(part) for part in parts] == [1] * len(whole)
     assert flat(parts) == whole
 
@@ -59,34 +59,34 @@ async def test_rows_that_come_in_meanwhile_shift_nothing(client: httpx.AsyncClie
     assert first.json() + flat(rest) == whole
 
 
-async def test_a_cursor_whose_row_is_gone_is_a_problem_and_not_a_wrong_page(client: httpx.AsyncClient) -> None:
-    gone = await client.get("/api/dips", params={"cursor": "9999"})
+async def test_a_cursor_whose_row_is_gone_is_a_problem_and_not_a_wrong_page(looker: httpx.AsyncClient) -> None:
+    gone = await looker.get("/api/dips", params={"cursor": "9999"})
     assert (gone.status_code, gone.headers["content-type"]) == (409, MEDIA_TYPE)
     for path in ("/api/records", "/api/alarms/history"):
-        assert (await client.get(path, params={"cursor": "tank.7"})).status_code == 422
-    assert (await client.get("/api/dips", params={"cursor": "no such thing"})).status_code == 422
+        assert (await looker.get(path, params={"cursor": "tank.7"})).status_code == 422
+    assert (await looker.get("/api/dips", params={"cursor": "no such thing"})).status_code == 422
 
 
-async def test_records_go_on_below_the_cursor(client: httpx.AsyncClient) -> None:
-    assert len((await client.get("/api/records", params={"cursor": 3})).json()) == 1
-    assert (await client.get("/api/records", params={"cursor": 2})).json() == []
+async def test_records_go_on_below_the_cursor(looker: httpx.AsyncClient) -> None:
+    assert len((await looker.get("/api/records", params={"cursor": 3})).json()) == 1
+    assert (await looker.get("/api/records", params={"cursor": 2})).json() == []
 
 
 HELD = ["/api/site", "/api/tanks/ostler-n/facts", "/api/alarms/history", "/api/openapi.json", "/api/stock/book.csv"]
 
 
 @pytest.mark.parametrize("path", HELD)
-async def test_what_is_held_and_holds_is_not_sent_again(client: httpx.AsyncClient, path: str) -> None:
+async def test_what_is_held_and_holds_is_not_sent_again(looker: httpx.AsyncClient, path: str) -> None:
     """RFC 9110, 13.1.2: a weak comparison, a list of tags, or any."""
-    first = await client.get(path)
+    first = await looker.get(path)
     tag = first.headers["etag"]
     assert tag.startswith('W/"')
     assert first.headers["cache-control"] == "private, no-cache"
     for held in (tag, tag.removeprefix("W/"), f'"other", {tag}', "*"):
-        again = await client.get(path, headers={"If-None-Match": held})
+        again = await looker.get(path, headers={"If-None-Match": held})
         assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", tag)
         assert "content-type" not in again.headers
-    assert (await client.get(path, headers={"If-None-Match": '"other"'})).content == first.content
+    assert (await looker.get(path, headers={"If-None-Match": '"other"'})).content == first.content
 
 
 async def test_the_tag_changes_with_the_answer(client: httpx.AsyncClient, facts: FakeFacts) -> None:
@@ -97,16 +97,16 @@ async def test_the_tag_changes_with_the_answer(client: httpx.AsyncClient, facts:
 
 
 @pytest.mark.parametrize("path", ["/api/live", "/api/tanks", "/api/tanks/ostler-n", "/api/stock", "/api/loops"])
-async def test_what_moves_has_no_tag(client: httpx.AsyncClient, path: str) -> None:
-    answer = await client.get(path, headers={"If-None-Match": "*"})
+async def test_what_moves_has_no_tag(looker: httpx.AsyncClient, path: str) -> None:
+    answer = await looker.get(path, headers={"If-None-Match": "*"})
     assert (answer.status_code, "etag" in answer.headers) == (200, False)
     assert answer.headers["cache-control"] == "no-store"
 
 
 @pytest.mark.parametrize(("span", "over"), [(3600, True), (86_400, True), (90_000, False)])
-async def test_a_stretch_has_a_tag_once_it_is_over(client: httpx.AsyncClient, span: int, over: bool) -> None:
+async def test_a_stretch_has_a_tag_once_it_is_over(looker: httpx.AsyncClient, span: int, over: bool) -> None:
     asked = {"quantity": "level_m", "start": "2026-11-24T12:00:00Z", "span": span, "points": 10}
-    answer = await client.get("/api/tanks/ostler-n/trend", params=asked)
+    answer = await looker.get("/api/tanks/ostler-n/trend", params=asked)
     assert ("etag" in answer.headers) == over
 
 
@@ -126,8 +126,8 @@ def test_the_end_of_a_stretch_is_read_or_left_to_the_handler(query: bytes, end_m
     assert end_of(query) == end_ms
 
 
-async def test_a_problem_of_a_steady_address_bears_no_tag(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/api/tanks/nowhere/facts", headers={"If-None-Match": "*"})
+async def test_a_problem_of_a_steady_address_bears_no_tag(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/api/tanks/nowhere/facts", headers={"If-None-Match": "*"})
     assert (answer.status_code, "etag" in answer.headers) == (404, False)
 
 

@@ -19,19 +19,19 @@ def is_problem(answer: httpx.Response, status: int) -> str:
     return str(body["detail"])
 
 
-async def test_an_unknown_tank_is_answered_with_the_known_ones(client: httpx.AsyncClient) -> None:
-    detail = is_problem(await client.get("/api/tanks/nowhere"), 404)
+async def test_an_unknown_tank_is_answered_with_the_known_ones(looker: httpx.AsyncClient) -> None:
+    detail = is_problem(await looker.get("/api/tanks/nowhere"), 404)
     assert "nowhere" in detail
     assert "quillmoor" in detail
 
 
-async def test_an_unknown_loop_and_address_are_not_found(client: httpx.AsyncClient) -> None:
-    is_problem(await client.get("/api/loops/nowhere"), 404)
-    is_problem(await client.get("/api/nothing"), 404)
+async def test_an_unknown_loop_and_address_are_not_found(looker: httpx.AsyncClient) -> None:
+    is_problem(await looker.get("/api/loops/nowhere"), 404)
+    is_problem(await looker.get("/api/nothing"), 404)
 
 
-async def test_an_id_that_no_site_file_can_have_is_refused(client: httpx.AsyncClient) -> None:
-    assert is_problem(await client.get("/api/tanks/a b"), 422).startswith("path.tank")
+async def test_an_id_that_no_site_file_can_have_is_refused(looker: httpx.AsyncClient) -> None:
+    assert is_problem(await looker.get("/api/tanks/a b"), 422).startswith("path.tank")
 
 
 async def test_a_wrong_method_names_the_right_one(client: httpx.AsyncClient) -> None:
@@ -81,8 +81,8 @@ async def test_a_bug_is_a_500_that_tells_nothing(client: httpx.AsyncClient, fact
 
 
 @pytest.mark.parametrize(("path", "status"), [("/tank/nowhere", 404), ("/nothing", 404), ("/loops/a b", 422)])
-async def test_a_person_gets_a_page(client: httpx.AsyncClient, path: str, status: int) -> None:
-    answer = await client.get(path, headers={"accept": "text/html,application/xhtml+xml"})
+async def test_a_person_gets_a_page(looker: httpx.AsyncClient, path: str, status: int) -> None:
+    answer = await looker.get(path, headers={"accept": "text/html,application/xhtml+xml"})
     assert answer.status_code == status
     assert answer.headers["content-type"].startswith("text/html")
     assert 'href="/alarms"' in answer.text
@@ -107,8 +107,8 @@ FILES = (
 """What a route may answer beside JSON when all is well."""
 
 
-async def test_the_apis_own_description_knows_only_problems(client: httpx.AsyncClient) -> None:
-    paths = (await client.get("/api/openapi.json")).json()["paths"]
+async def test_the_apis_own_description_knows_only_problems(looker: httpx.AsyncClient) -> None:
+    paths = (await looker.get("/api/openapi.json")).json()["paths"]
     assert len(paths) > 10
     for path, methods in paths.items():
         for method, operation in methods.items():

@@ -81,9 +81,9 @@ async def test_what_is_wrong_is_answered_with_its_mend(client: httpx.AsyncClient
 
 
 @pytest.mark.parametrize("quantity", ["3", "900"])
-async def test_the_page_shows_the_check_before_a_receipt(client: httpx.AsyncClient, quantity: str) -> None:
+async def test_the_page_shows_the_check_before_a_receipt(looker: httpx.AsyncClient, quantity: str) -> None:
     asked = {"tank": "ostler-s", "observed_m3": quantity, "temperature_degC": "27", "rate_m3_per_h": "60"}
-    part = (await client.get("/receipts/check", params=asked)).text
+    part = (await looker.get("/receipts/check", params=asked)).text
     assert ("IT DOES NOT FIT" in part) == (quantity == "900")
     assert "not an overfill prevention system" in part
     assert "tank dipped by hand" in part

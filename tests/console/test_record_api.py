@@ -5,11 +5,11 @@ import httpx
 from tests.console.fake import FakeFacts
 
 
-async def test_head_and_entries_are_told(client: httpx.AsyncClient) -> None:
-    assert (await client.get("/api/records/head")).json()["head"].startswith("2:")
-    (row,) = (await client.get("/api/records?kind=alarm&from=2026-11-01T00:00:00Z")).json()
+async def test_head_and_entries_are_told(looker: httpx.AsyncClient) -> None:
+    assert (await looker.get("/api/records/head")).json()["head"].startswith("2:")
+    (row,) = (await looker.get("/api/records?kind=alarm&from=2026-11-01T00:00:00Z")).json()
     assert (row["n"], row["corrected_by"]) == (2, [3])
-    assert (await client.get("/api/records?kind=Alarm;")).status_code == 422
+    assert (await looker.get("/api/records?kind=Alarm;")).status_code == 422
 
 
 async def test_an_entry_is_corrected_by_name(client: httpx.AsyncClient, facts: FakeFacts) -> None:

@@ -13,43 +13,43 @@ from tests.console.fake import FakeFacts
 JANUARY = {"month": "2024-01", "by": "Ada"}
 
 
-async def test_every_report_is_listed_and_each_can_be_looked_at(client: httpx.AsyncClient) -> None:
-    kinds = (await client.get("/api/reports")).json()
-    page = html.unescape((await client.get("/reports")).text)
+async def test_every_report_is_listed_and_each_can_be_looked_at(looker: httpx.AsyncClient) -> None:
+    kinds = (await looker.get("/api/reports")).json()
+    page = html.unescape((await looker.get("/reports")).text)
     assert [one["kind"] for one in kinds] == ["stock", "movements", "account", "dips", "handover", "due"]
     for one in kinds:
         assert f'href="/reports/{one["kind"]}"' in page
         assert one["what"] in page
-        answer = await client.get(f"/reports/{one['kind']}")
+        answer = await looker.get(f"/reports/{one['kind']}")
         assert answer.status_code == 200
         assert "SIMULATED FARM" in answer.text
         assert "by not named" in answer.text
 
 
-async def test_the_page_and_every_form_tell_the_same(client: httpx.AsyncClient) -> None:
-    told = (await client.get("/api/reports/account", params=JANUARY)).json()
-    page = html.unescape((await client.get("/reports/account", params=JANUARY)).text)
+async def test_the_page_and_every_form_tell_the_same(looker: httpx.AsyncClient) -> None:
+    told = (await looker.get("/api/reports/account", params=JANUARY)).json()
+    page = html.unescape((await looker.get("/reports/account", params=JANUARY)).text)
     for piece in (told["head"], told["edition"], "by Ada", "Not done", "2024-01 is not closed and signed", "= Book"):
         assert piece in page
     month = next(one for one in told["tables"] if one["name"] == "month")
     figure = month["rows"][0]["issues_standard_m3"]
     assert figure == -161.3705
     assert "−161.371" in page or "−161.370" in page
-    text = (await client.get("/api/reports/account.csv", params=JANUARY | {"table": "month"})).text
+    text = (await looker.get("/api/reports/account.csv", params=JANUARY | {"table": "month"})).text
     assert float(next(csv.DictReader(io.StringIO(text)))["issues_standard_m3"]) == figure
-    answer = await client.get("/api/reports/account", params=JANUARY | {"format": "xlsx"})
+    answer = await looker.get("/api/reports/account", params=JANUARY | {"format": "xlsx"})
     book = openpyxl.load_workbook(io.BytesIO(answer.content), data_only=True)
     heads = [column["name"] for column in month["columns"]]
     assert book["month"].cell(4, heads.index("issues_standard_m3") + 1).value == figure
-    pdf = await client.get("/api/reports/account.pdf", params=JANUARY | {"size": "Letter"})
+    pdf = await looker.get("/api/reports/account.pdf", params=JANUARY | {"size": "Letter"})
     assert pdf.content.startswith(b"%PDF")
     assert pdf.headers["content-type"] == "application/pdf"
     assert pdf.headers["content-disposition"] == 'attachment; filename="marrowfield-account-2024-01.pdf"'
 
 
-async def test_a_file_is_named_by_what_was_asked_and_never_by_free_words(client: httpx.AsyncClient) -> None:
+async def test_a_file_is_named_by_what_was_asked_and_never_by_free_words(looker: httpx.AsyncClient) -> None:
     asked = {"from": "2024-01-30T06:00", "to": "2024-01-30T18:00", "by": 'A"; x'}
-    answer = await client.get("/api/reports/movements.csv", params=asked)
+    answer = await looker.get("/api/reports/movements.csv", params=asked)
     name = answer.headers["content-disposition"]
     assert name == 'attachment; filename="marrowfield-movements-2024-01-30T06-00-2024-01-30T18-00.csv"'
 
@@ -71,16 +71,16 @@ async def test_a_file_is_named_by_what_was_asked_and_never_by_free_words(client:
     ],
 )
 async def test_what_there_is_not_is_refused_by_name(
-    client: httpx.AsyncClient, path: str, query: dict[str, str], status: int, said: str
+    looker: httpx.AsyncClient, path: str, query: dict[str, str], status: int, said: str
 ) -> None:
-    answer = await client.get(path, params=query)
+    answer = await looker.get(path, params=query)
     assert answer.status_code == status
     if said:
         assert said in answer.json()["detail"]
 
 
-async def test_a_wrong_question_on_the_page_says_so_and_keeps_the_fields(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/reports/stock", params={"day": "2030-01-01", "by": "Ada"})
+async def test_a_wrong_question_on_the_page_says_so_and_keeps_the_fields(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/reports/stock", params={"day": "2030-01-01", "by": "Ada"})
     assert answer.status_code == 422
     assert "2030-01-01 is still to come" in answer.text
     assert 'value="2030-01-01"' in answer.text

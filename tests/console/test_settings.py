@@ -7,8 +7,8 @@ from console import settings_views
 from tests.console.fake import FakeFacts
 
 
-async def test_the_page_shows_settings_with_their_units_and_no_secret(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/settings")).text
+async def test_the_page_shows_settings_with_their_units_and_no_secret(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/settings")).text
     for piece in ("Marrowfield airfield", "06:00", "1\u00a0s", "10\u202f800\u00a0mm", "4\u00a0mm", "marrowfield.toml",
                   "no certificate", "token.txt", "https://***@hooks.example/***"):  # fmt: skip
         assert piece in text, piece
@@ -16,8 +16,8 @@ async def test_the_page_shows_settings_with_their_units_and_no_secret(client: ht
         assert secret not in text
 
 
-async def test_the_last_start_tells_what_changed_and_no_earlier_one(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/settings")).text
+async def test_the_last_start_tells_what_changed_and_no_earlier_one(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/settings")).text
     first, second = (text.index(piece) for piece in ("10.9 -&gt; 10.8", "added, https://h.example/***"))
     assert first < second
     assert "of old" not in text
@@ -39,8 +39,8 @@ async def test_a_first_start_has_nothing_to_compare_with(client: httpx.AsyncClie
     assert (await client.get("/api/settings")).json()["changes"] == []
 
 
-async def test_the_twin_has_the_same_in_si_and_without_secrets(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/api/settings")
+async def test_the_twin_has_the_same_in_si_and_without_secrets(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/api/settings")
     told = answer.json()
     assert told["settings"]["tank[ostler-n].limits.high.at_m"] == 10.8
     assert told["settings"]["notify[phone].url"] == "https://***@hooks.example/***"

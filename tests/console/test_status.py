@@ -11,17 +11,17 @@ THIN = "\u202f"
 RESULT = {"by": "Ada", "appearance": "clear and bright", "water_test": "passed"}
 
 
-async def test_every_tank_has_its_word_on_the_board_and_its_page(client: httpx.AsyncClient) -> None:
-    board = (await client.get("/")).text
+async def test_every_tank_has_its_word_on_the_board_and_its_page(looker: httpx.AsyncClient) -> None:
+    board = (await looker.get("/")).text
     for word in ("receiving", "settling until 16:34", "in use", "quarantined", "awaiting test", "released"):
         assert f'/status/word">{word}</div>' in board
-    tank = (await client.get("/tank/ostler-s")).text.replace(NBSP, " ")
+    tank = (await looker.get("/tank/ostler-s")).text.replace(NBSP, " ")
     assert "left of 6 h 24 min by 1 h/m of depth (site manual 4.2)" in tank
     assert 'href="/status?tank=ostler-s"' in tank
 
 
-async def test_the_release_page_tells_what_a_countdown_rests_on(client: httpx.AsyncClient) -> None:
-    page = (await client.get("/status")).text.replace(NBSP, " ")
+async def test_the_release_page_tells_what_a_countdown_rests_on(looker: httpx.AsyncClient) -> None:
+    page = (await looker.get("/status")).text.replace(NBSP, " ")
     for piece in (
         "begun anew once", "10 min without a trusted level, not counted", "40 min without the program, by the clock",
         "flow in told by the gauge, meter m2", "by Bo", "water in the sample", "not done: conductivity",
@@ -30,16 +30,16 @@ async def test_the_release_page_tells_what_a_countdown_rests_on(client: httpx.As
     ):  # fmt: skip
         assert piece in page.replace(THIN, " "), piece
     assert 'href="/status" aria-current="page"' in page
-    assert (await client.get("/status?tank=pipit")).text.count('value="pipit" selected') == 2
+    assert (await looker.get("/status?tank=pipit")).text.count('value="pipit" selected') == 2
 
 
-async def test_the_json_twin_tells_the_same(client: httpx.AsyncClient) -> None:
-    status = {row["tank"]: row for row in (await client.get("/api/status")).json()}
+async def test_the_json_twin_tells_the_same(looker: httpx.AsyncClient) -> None:
+    status = {row["tank"]: row for row in (await looker.get("/api/status")).json()}
     assert status["ostler-s"]["settling"]["source"] == "site manual 4.2"
     assert [tank for tank, row in status.items() if row["may_issue"]] == ["quillmoor", "pipit"]
-    (one,) = (await client.get("/api/batches?tank=fennock")).json()
+    (one,) = (await looker.get("/api/batches?tank=fennock")).json()
     assert sum(batch["volume_m3"] for batch in one["batches"]) == one["content_m3"]
-    assert (await client.get("/api/batches?tank=nowhere")).status_code == 404
+    assert (await looker.get("/api/batches?tank=nowhere")).status_code == 404
 
 
 async def test_a_release_is_written_down_with_what_was_not_done(client: httpx.AsyncClient) -> None:

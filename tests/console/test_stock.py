@@ -12,9 +12,9 @@ from console.stock_words import TELLING
 from tests.console.fake import FakeFacts
 
 
-async def test_the_page_shows_every_tank_with_its_uncertainty_and_the_sum(client: httpx.AsyncClient) -> None:
-    stock = (await client.get("/api/stock")).json()
-    page = (await client.get("/stock")).text
+async def test_the_page_shows_every_tank_with_its_uncertainty_and_the_sum(looker: httpx.AsyncClient) -> None:
+    stock = (await looker.get("/api/stock")).json()
+    page = (await looker.get("/stock")).text
     for line in stock["tanks"]:
         assert written("gsv_m3", line["gsv_m3"]) in page
         if line["gsv_m3"] is not None:
@@ -25,9 +25,9 @@ async def test_the_page_shows_every_tank_with_its_uncertainty_and_the_sum(client
     assert 'href="/stock" aria-current="page"' in page
 
 
-async def test_the_book_reads_as_a_sum_with_what_the_tank_can_tell(client: httpx.AsyncClient) -> None:
-    answer = (await client.get("/api/stock/book?month=2026-10")).json()
-    page = (await client.get("/stock?month=2026-10")).text
+async def test_the_book_reads_as_a_sum_with_what_the_tank_can_tell(looker: httpx.AsyncClient) -> None:
+    answer = (await looker.get("/api/stock/book?month=2026-10")).json()
+    page = (await looker.get("/stock?month=2026-10")).text
     product = answer["products"][0]
     whole = product["whole"]
     columns = ("opening", "receipts", "issues", "transfers", "draws", "adjustments")
@@ -42,8 +42,8 @@ async def test_the_book_reads_as_a_sum_with_what_the_tank_can_tell(client: httpx
         assert piece in page
 
 
-async def test_missing_papers_and_what_blocks_a_close_are_on_the_page(client: httpx.AsyncClient) -> None:
-    page = (await client.get("/stock?month=2026-11")).text
+async def test_missing_papers_and_what_blocks_a_close_are_on_the_page(looker: httpx.AsyncClient) -> None:
+    page = (await looker.get("/stock?month=2026-11")).text
     for piece in ("book incomplete", "cannot be closed now", "not over yet", "– – –"):
         assert piece in page
     assert "Sign and close" not in page
@@ -71,9 +71,9 @@ async def test_a_month_is_closed_once_by_the_figures_that_were_seen(client: http
     ],
 )
 async def test_a_question_that_is_none_is_refused_with_the_mend(
-    client: httpx.AsyncClient, path: str, words: str
+    looker: httpx.AsyncClient, path: str, words: str
 ) -> None:
-    answer = await client.get(path)
+    answer = await looker.get(path)
     assert answer.status_code == 422
     assert words in answer.json()["detail"]
 
@@ -87,8 +87,8 @@ async def test_a_close_that_something_stands_in_the_way_of_is_refused(client: ht
     assert (await client.post("/api/stock/close", json=body | {"by": " "})).status_code == 422
 
 
-async def test_the_csv_has_a_row_a_tank_and_day(client: httpx.AsyncClient) -> None:
-    answer = await client.get("/api/stock/book.csv?month=2026-10")
+async def test_the_csv_has_a_row_a_tank_and_day(looker: httpx.AsyncClient) -> None:
+    answer = await looker.get("/api/stock/book.csv?month=2026-10")
     assert answer.headers["content-type"].startswith("text/csv")
     assert "marrowfield-stock-2026-10.csv" in answer.headers["content-disposition"]
     rows = list(csv.DictReader(io.StringIO(answer.text)))

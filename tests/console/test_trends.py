@@ -19,14 +19,14 @@ START = iso(T0_MS - 3 * 3_600_000)
 SPAN = {"start": START, "span": 3 * 3600}
 
 
-async def test_series_come_by_quantity_and_tank_as_asked(client: httpx.AsyncClient) -> None:
+async def test_series_come_by_quantity_and_tank_as_asked(looker: httpx.AsyncClient) -> None:
     asked = {"tanks": "pipit,ostler-n", "quantities": "level_m,tov_m3", "points": 30, **SPAN}
-    told = (await client.get("/api/trends", params=asked)).json()
+    told = (await looker.get("/api/trends", params=asked)).json()
     assert (told["start"], told["span_s"]) == (START, 10_800)
     assert [(one["quantity"], one["tank"]) for one in told["series"]] == [
         ("level_m", "pipit"), ("level_m", "ostler-n"), ("tov_m3", "pipit"), ("tov_m3", "ostler-n"),
     ]  # fmt: skip
-    alone = (await client.get("/api/tanks/pipit/trend", params={"quantity": "level_m", "points": 30, **SPAN})).json()
+    alone = (await looker.get("/api/tanks/pipit/trend", params={"quantity": "level_m", "points": 30, **SPAN})).json()
     assert {name: told["series"][0][name] for name in alone} == alone
 
 
@@ -44,21 +44,21 @@ async def test_series_come_by_quantity_and_tank_as_asked(client: httpx.AsyncClie
     ],
 )
 async def test_what_cannot_be_drawn_is_refused_with_what_and_where(
-    client: httpx.AsyncClient, changed: dict[str, Any], status: int, says: str
+    looker: httpx.AsyncClient, changed: dict[str, Any], status: int, says: str
 ) -> None:
     for path in ("/api/trends", "/api/trends.csv"):
-        answer = await client.get(path, params={"tanks": "pipit", "quantities": "level_m", **SPAN, **changed})
+        answer = await looker.get(path, params={"tanks": "pipit", "quantities": "level_m", **SPAN, **changed})
         assert answer.status_code == status
         assert says in answer.json()["detail"]
 
 
-async def test_the_csv_holds_what_is_in_view_to_the_decimals_of_the_readings(client: httpx.AsyncClient) -> None:
+async def test_the_csv_holds_what_is_in_view_to_the_decimals_of_the_readings(looker: httpx.AsyncClient) -> None:
     asked = {"tanks": "ostler-n,pipit", "quantities": "level_m", "points": 36, **SPAN}
-    answer = await client.get("/api/trends.csv", params=asked)
+    answer = await looker.get("/api/trends.csv", params=asked)
     assert answer.headers["content-type"].startswith("text/csv")
     assert 'filename="trend-2026-11-25.csv"' in answer.headers["content-disposition"]
     rows = list(csv.DictReader(io.StringIO(answer.text)))
-    told = (await client.get("/api/trends", params=asked)).json()["series"]
+    told = (await looker.get("/api/trends", params=asked)).json()["series"]
     assert len(rows) == 72
     first = told[0]
     assert rows[0] == {
@@ -78,15 +78,15 @@ async def test_a_store_that_is_away_is_told(client: httpx.AsyncClient, facts: Fa
         assert (await client.get(path, params=asked)).status_code == 503
 
 
-async def test_marks_are_those_of_the_tanks_that_are_drawn(client: httpx.AsyncClient) -> None:
-    told = (await client.get("/api/trends/marks", params={"tanks": "fennock", **SPAN})).json()
+async def test_marks_are_those_of_the_tanks_that_are_drawn(looker: httpx.AsyncClient) -> None:
+    told = (await looker.get("/api/trends/marks", params={"tanks": "fennock", **SPAN})).json()
     assert told["left_out"] == 0
     marks = {(mark["kind"], mark["words"]) for mark in told["marks"]}
     assert ("alarm", "Level signal failed low") in marks
     assert any(kind == "movement" and words.startswith("transfer out") for kind, words in marks)
     assert sum(kind == "fault" for kind, _ in marks) == 2
     assert {mark["tank"] for mark in told["marks"]} == {"fennock"}
-    other = (await client.get("/api/trends/marks", params={"tanks": "ostler-s", **SPAN})).json()
+    other = (await looker.get("/api/trends/marks", params={"tanks": "ostler-s", **SPAN})).json()
     assert other == {"marks": [], "left_out": 0}
 
 
@@ -148,13 +148,13 @@ def test_of_too_many_marks_the_longest_stay_and_the_rest_is_counted() -> None:
     assert in_view(marks, iso(T0_MS - 9000), iso(T0_MS))["marks"] == [], "what begins at the end is not in view"
 
 
-async def test_the_page_shows_what_its_address_asks_for_and_leaves_nonsense_out(client: httpx.AsyncClient) -> None:
+async def test_the_page_shows_what_its_address_asks_for_and_leaves_nonsense_out(looker: httpx.AsyncClient) -> None:
     asked = {"tanks": "pipit,nowhere,ostler-n,pipit", "quantities": "tov_m3,<b>", "span": "nan", "start": "yesterday"}
-    text = (await client.get("/trends", params=asked)).text
+    text = (await looker.get("/trends", params=asked)).text
     assert re.findall(r'name="tank" value="([^"]+)" checked', text) == ["ostler-n", "pipit"]
     assert '<option value="tov_m3" selected>' in text
     assert 'data-span="28800" data-start=""' in text
-    at = (await client.get("/trends", params={"start": START, "span": "60", "quantities": "level_m,tov_m3"})).text
+    at = (await looker.get("/trends", params={"start": START, "span": "60", "quantities": "level_m,tov_m3"})).text
     assert f'data-span="60.0" data-start="{T0_MS - 3 * 3_600_000}"' in at
     told = json.loads(at.split('id="chart">')[1].split("</script>")[0])
     assert told["simulated"] is True

@@ -130,9 +130,9 @@ def test_the_three_formats(numbers: str, text: str) -> None:
 
 
 @pytest.mark.parametrize("path", PAGES)
-async def test_a_page_in_us_units_names_no_metric_unit(client: httpx.AsyncClient, path: str) -> None:
-    answer = await client.get(path, headers={"cookie": "units=us; numbers=decimal-comma"})
-    metric = (await client.get(path)).text
+async def test_a_page_in_us_units_names_no_metric_unit(looker: httpx.AsyncClient, path: str) -> None:
+    answer = await looker.get(path, headers={"cookie": "units=us; numbers=decimal-comma"})
+    metric = (await looker.get(path)).text
     us = answer.text
     assert answer.status_code == 200
     assert 'data-units="metric" data-numbers="space" data-feed="/feed"' in metric
@@ -144,8 +144,8 @@ async def test_a_page_in_us_units_names_no_metric_unit(client: httpx.AsyncClient
 
 
 @pytest.mark.parametrize("path", ["/", "/tank/ostler-n"])
-async def test_no_sentence_of_the_live_pages_is_left_in_metric_units(client: httpx.AsyncClient, path: str) -> None:
-    us = (await client.get(path, headers={"cookie": "units=us"})).text
+async def test_no_sentence_of_the_live_pages_is_left_in_metric_units(looker: httpx.AsyncClient, path: str) -> None:
+    us = (await looker.get(path, headers={"cookie": "units=us"})).text
     assert {"US gal", FEET_UNIT, "°F", "gal/min"} <= set(re.findall(r"<i>(.*?)</i>", us))
     assert not re.findall(r"\d\s(?:L|mm|°C|kg)\b", us), "a figure of a sentence was left in metric units"
 
@@ -155,23 +155,23 @@ async def test_every_page_names_the_sites_zone(client: httpx.AsyncClient, facts:
         assert f"Times are those of {facts.site.zone}." in (await client.get(path)).text, path
 
 
-async def test_the_reference_temperature_stays_as_it_is(client: httpx.AsyncClient) -> None:
+async def test_the_reference_temperature_stays_as_it_is(looker: httpx.AsyncClient) -> None:
     """A choice of units turns no 15 °C into 60 °F: the volume would be another one."""
-    page = (await client.get("/stock", headers={"cookie": "units=us"})).text
+    page = (await looker.get("/stock", headers={"cookie": "units=us"})).text
     assert "US gal at 15 °C" in page
     assert "60 °F" not in page
 
 
-async def test_a_report_is_read_by_choice_and_its_files_are_the_sites(client: httpx.AsyncClient) -> None:
+async def test_a_report_is_read_by_choice_and_its_files_are_the_sites(looker: httpx.AsyncClient) -> None:
     choice = {"cookie": "units=us; numbers=comma"}
-    page = (await client.get("/reports/stock", headers=choice)).text
+    page = (await looker.get("/reports/stock", headers=choice)).text
     assert "[US gal]" in page
     assert not re.findall(r"\[(?:m³|m|mm|°C|kg|kg/m³)\]", page)
     assert "The site's own paper is the PDF" in page
-    assert "[m³]" in (await client.get("/reports/stock")).text
+    assert "[m³]" in (await looker.get("/reports/stock")).text
     for ending in ("csv", "json"):
         address = f"/api/reports/stock.{ending}" if ending == "csv" else "/api/reports/stock"
-        assert (await client.get(address, headers=choice)).text == (await client.get(address)).text
+        assert (await looker.get(address, headers=choice)).text == (await looker.get(address)).text
 
 
 @pytest.mark.parametrize("unit_", sorted(BY_UNIT))
@@ -182,10 +182,10 @@ def test_each_unit_of_a_report_is_that_of_pint(unit_: str) -> None:
     assert 12.5 * one.factor + one.offset == pytest.approx(UREG.Quantity(12.5, si).to(us).magnitude, rel=1e-12)
 
 
-async def test_the_json_stays_as_it_is(client: httpx.AsyncClient) -> None:
+async def test_the_json_stays_as_it_is(looker: httpx.AsyncClient) -> None:
     choice = {"cookie": "units=us; numbers=decimal-comma"}
     for path in ("/api/tanks", "/api/stock", "/api/receipts", "/api/dips", "/api/documents"):
-        assert (await client.get(path, headers=choice)).text == (await client.get(path)).text, path
+        assert (await looker.get(path, headers=choice)).text == (await looker.get(path)).text, path
 
 
 async def test_the_feed_says_what_the_page_was_served_with(facts: FakeFacts) -> None:

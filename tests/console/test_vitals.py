@@ -5,10 +5,10 @@ import httpx
 from tests.console.fake import FakeFacts
 
 
-async def test_a_daemon_that_works_says_so(client: httpx.AsyncClient) -> None:
-    assert (await client.get("/healthz")).json() == {"ok": True, "checks": [{"name": "loop", "ok": True, "text": ""}]}
-    assert (await client.get("/readyz")).json() == {"ok": True}
-    metrics = await client.get("/metrics")
+async def test_a_daemon_that_works_says_so(looker: httpx.AsyncClient) -> None:
+    assert (await looker.get("/healthz")).json() == {"ok": True, "checks": [{"name": "loop", "ok": True, "text": ""}]}
+    assert (await looker.get("/readyz")).json() == {"ok": True}
+    metrics = await looker.get("/metrics")
     assert metrics.headers["content-type"] == "text/plain; version=0.0.4; charset=utf-8"
     assert metrics.text == "gaugehouse_up 1.0\n"
 

@@ -23,9 +23,9 @@ def test_every_verdict_and_state_has_its_words() -> None:
     assert list(STATES) == [state.value for state in DueState]
 
 
-async def test_the_water_page_shows_the_account_that_the_api_tells(client: httpx.AsyncClient) -> None:
-    accounts = (await client.get("/api/water")).json()
-    page = (await client.get("/water")).text
+async def test_the_water_page_shows_the_account_that_the_api_tells(looker: httpx.AsyncClient) -> None:
+    accounts = (await looker.get("/api/water")).json()
+    page = (await looker.get("/water")).text
     assert [one["tank"] for one in accounts][:2] == ["ostler-n", "ostler-s"]
     for one in accounts:
         assert VERDICTS[one["verdict"]] in page
@@ -33,8 +33,8 @@ async def test_the_water_page_shows_the_account_that_the_api_tells(client: httpx
             assert term["term"] in page
             assert number(1000 * term["high_m3"], 2) in page
     assert CAUTION.replace("'", "&#39;") in page
-    assert (await client.get("/api/water/ostler-n")).json() == accounts[0]
-    assert (await client.get("/api/water/elm")).status_code == 404
+    assert (await looker.get("/api/water/ostler-n")).json() == accounts[0]
+    assert (await looker.get("/api/water/elm")).status_code == 404
 
 
 async def test_the_cut_is_drawn_with_gaps_dips_and_drains(facts: FakeFacts) -> None:
@@ -108,9 +108,9 @@ async def test_a_check_of_a_tank_that_there_is_not_is_told(client: httpx.AsyncCl
     assert (await client.get("/api/drain-checks", params={"tank": "elm"})).status_code == 404
 
 
-async def test_the_due_page_has_every_row_in_its_group(client: httpx.AsyncClient) -> None:
-    told = (await client.get("/api/due")).json()
-    page = (await client.get("/due")).text
+async def test_the_due_page_has_every_row_in_its_group(looker: httpx.AsyncClient) -> None:
+    told = (await looker.get("/api/due")).json()
+    page = (await looker.get("/due")).text
     for row in told["dues"]:
         assert row["what"] in page
         assert row["last"] in page or row["last"][10:] in page
@@ -121,15 +121,15 @@ async def test_the_due_page_has_every_row_in_its_group(client: httpx.AsyncClient
     assert "not done on 24\N{NO-BREAK SPACE}Nov (Cy): thunderstorm" in page
     assert "2026-11" not in page
     assert "2 overdue, 1 due now, 1 within a week, 1 later" in page
-    table = list(csv.DictReader(io.StringIO((await client.get("/api/due.csv")).text)))
+    table = list(csv.DictReader(io.StringIO((await looker.get("/api/due.csv")).text)))
     assert [row["kind"] for row in table] == [row["kind"] for row in told["dues"]]
     assert table[0]["until"] == ""
     assert 'href="/due" aria-current="page"' in page
 
 
-async def test_the_forecast_page_says_what_it_rests_on_and_when_it_says_nothing(client: httpx.AsyncClient) -> None:
-    told = (await client.get("/api/forecast")).json()
-    page = (await client.get("/forecast")).text
+async def test_the_forecast_page_says_what_it_rests_on_and_when_it_says_nothing(looker: httpx.AsyncClient) -> None:
+    told = (await looker.get("/api/forecast")).json()
+    page = (await looker.get("/forecast")).text
     assert "19.2" in page
     assert "15.0 … 24.7" in page
     assert "50 of 56 days known (31 by papers, 19 by the gauge)" in page
@@ -140,7 +140,7 @@ async def test_the_forecast_page_says_what_it_rests_on_and_when_it_says_nothing(
     assert "is settling, settled at 26 Nov" in page
     assert "ostler-s" not in page
     assert "low of" not in page
-    table = list(csv.DictReader(io.StringIO((await client.get("/api/forecast.csv")).text)))
+    table = list(csv.DictReader(io.StringIO((await looker.get("/api/forecast.csv")).text)))
     assert [row["cover_days"] for row in table] == ["19.200000", "19.200000", ""]
     assert table[1]["order_now"] == "yes"
 

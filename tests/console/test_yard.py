@@ -140,8 +140,8 @@ async def test_first_values_and_later_messages_are_the_same(client: httpx.AsyncC
     assert "SIMULATED" in text
 
 
-async def test_the_address_sets_sizes_and_tanks(client: httpx.AsyncClient) -> None:
-    text = (await client.get("/yard?dist=20&arc=20&screen=75&tank=pipit&tank=ostler-n&night=19:00-06:30&turn=5")).text
+async def test_the_address_sets_sizes_and_tanks(looker: httpx.AsyncClient) -> None:
+    text = (await looker.get("/yard?dist=20&arc=20&screen=75&tank=pipit&tank=ostler-n&night=19:00-06:30&turn=5")).text
     assert float(re.findall(r'data-digit-mm="([^"]+)"', text)[0]) == pytest.approx(116.4, abs=0.1)  # 2 * 58.2 mm
     assert 'data-screen-inch="75.0"' in text
     assert 'data-night="1140-390"' in text
@@ -164,8 +164,8 @@ async def test_the_address_sets_sizes_and_tanks(client: httpx.AsyncClient) -> No
     ],
 )
 async def test_an_address_that_cannot_be_shown_is_refused_with_the_word(
-    client: httpx.AsyncClient, query: str, said: str
+    looker: httpx.AsyncClient, query: str, said: str
 ) -> None:
-    answer = await client.get(f"/yard?{query}")
+    answer = await looker.get(f"/yard?{query}")
     assert answer.status_code in (404, 422)
     assert said in answer.text
