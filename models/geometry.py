@@ -26,6 +26,8 @@ def _fluids() -> Any:
 class Shape(Protocol):
     """A vessel. `height_m` is the highest level with a volume, `capacity_m3` the volume there."""
 
+    def __hash__(self) -> int: ...
+
     @property
     def height_m(self) -> float: ...
 

@@ -5,6 +5,7 @@ capacity of the exact volume.
 """
 
 import math
+from functools import lru_cache
 from typing import Final
 
 from models.capacity import CapacityTable
@@ -17,8 +18,12 @@ _AIM_FRAC: Final = 2e-7
 _DEEPEST: Final = 12
 
 
+@lru_cache(maxsize=32)
 def table_of(shape: Shape, *, step_m: float = STEP_M, lowest_m: float = 0.0) -> CapacityTable:
-    """The table of a shape from lowest_m to its height. Raises `OutOfRange` where a step or level makes no sense."""
+    """The table of a shape from lowest_m to its height; kept, since a site file is read more than once.
+
+    Raises `OutOfRange` where a step or level makes no sense.
+    """
     if not 0 < step_m <= STEP_M:
         raise ValueError(f"step {step_m:g} m; at most {STEP_M:g} m")
     height = shape.height_m
