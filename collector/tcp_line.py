@@ -74,11 +74,9 @@ class TcpLine:
 
 RECENT: Final = 16
 """Requests of a connection whose replies may still come."""
-_SWALLOWED: Final = "reply cut short, and another reply begins within it"
-
-
 _TO_LENGTH: Final = 5
 """Transaction, protocol and the upper byte of the length, which is 0 in every frame."""
+_SWALLOWED: Final = "reply cut short, and another reply begins within it"
 
 
 def _refusing(sent: bytes) -> bytes:

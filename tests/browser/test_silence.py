@@ -15,7 +15,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.timeout(600)]
 
 SAYS_SO_MS: Final = 6_000
 AT_ONCE: Final = 15
-"""Pages open at the same time: as many as a control room may have, and no more work than two cores can do."""
+"""Pages open at the same time; all at once would be more work than two cores can do."""
 
 WATCH: Final = """() => {
   window.told = undefined;

@@ -78,7 +78,7 @@ async def look(clock: RealClock, every_s: float) -> None:
 
 
 def fill_what_keeps_figures() -> None:
-    """Figures as written are kept, the newest so many: an hour of open pages fills that, three fast days hardly."""
+    """Figures as written are kept, the newest so many; the few pages asked in three fast days fill that slowly."""
     for k in range(KEPT):
         written("level_m", k / 1000)
 
