@@ -84,6 +84,7 @@ async def test_a_broker_killed_and_back_gets_every_alarm_in_order(
             async with listening(broker.port) as before:
                 await site.write(30)
                 await before.until(lambda _: len(before.of("alarm")) >= 30)
+                await until_counted(publishing, lambda c: c.waiting_alarms == 0)
             broker.kill()
             gate.clear()
             await site.write(30)
@@ -122,6 +123,7 @@ async def test_a_hung_broker_holds_nobody_and_gets_everything_when_it_goes_on(tm
         async with site.published(impatient(site)) as publishing, going(publishing), listening(broker.port) as listener:
             await site.write(3)
             await listener.until(lambda _: len(listener.of("alarm")) >= 3)
+            await until_counted(publishing, lambda c: c.waiting_alarms == 0)
             with stopped(broker):
                 begun = asyncio.get_running_loop().time()
                 for k in range(500):
