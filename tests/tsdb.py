@@ -6,7 +6,6 @@ such address: `influx` puts a small proxy before it that rewrites the path and n
 
 import contextlib
 import os
-import socket
 import subprocess
 import threading
 import time
@@ -18,6 +17,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import NamedTuple
 
+from tests.ports import free_port
 from tests.services import need
 
 START_S = 20.0
@@ -29,12 +29,6 @@ class Server(NamedTuple):
     url: str
     folder: Path
     process: subprocess.Popen[bytes]
-
-
-def free_port() -> int:
-    with contextlib.closing(socket.socket()) as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
 
 
 @contextlib.contextmanager

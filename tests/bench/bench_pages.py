@@ -18,7 +18,8 @@ from typing import Any
 
 import psutil
 
-from tests.browser.conftest import FLAGS, ROOT, free_port
+from tests.browser.conftest import FLAGS, ROOT
+from tests.ports import free_port
 
 SHORT = "--short" in sys.argv
 WATCH_S = 10.0 if SHORT else 30.0

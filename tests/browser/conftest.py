@@ -8,7 +8,6 @@ import contextlib
 import multiprocessing
 import os
 import signal
-import socket
 import subprocess
 from collections.abc import Iterator
 from multiprocessing.process import BaseProcess
@@ -19,6 +18,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_pla
 
 from tests.browser.everypage import every_page
 from tests.browser.serve import serve
+from tests.ports import free_port
 from tests.services import need
 
 ROOT = Path(__file__).parents[2]
@@ -36,11 +36,6 @@ FLAGS = [
     "--disable-quic",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1",
 ]
-
-
-def free_port() -> int:
-    with contextlib.closing(socket.create_server(("127.0.0.1", 0))) as listener:
-        return int(listener.getsockname()[1])
 
 
 class Server:

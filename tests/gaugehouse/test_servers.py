@@ -18,7 +18,7 @@ from simulator.demo import write_demo
 from tests.gaugehouse.farms import Running, running
 from tests.history.samples import NOON_MS, reading
 from tests.history.scripted import Answer, Scripted, scripted
-from tests.tsdb import free_port
+from tests.ports import free_port
 
 DAY_MS = 86_400_000
 

@@ -14,9 +14,9 @@ from gaugehouse.stores import look_into_book
 from tests.gaugehouse.farms import Running, running
 from tests.gaugehouse.test_servers import stored, taken
 from tests.history.scripted import scripted
+from tests.ports import free_port
 from tests.service_mqtt.brokers import mosquitto
 from tests.service_notify.outside import hook
-from tests.tsdb import free_port
 
 PLAIN = socket.getaddrinfo
 

@@ -15,7 +15,7 @@ import pytest
 from gaugehouse.backup import take
 from gaugehouse.cli import main
 from tests.gaugehouse.farms import running
-from tests.service_mqtt.brokers import free_port
+from tests.ports import free_port
 
 MQTT = "mqtt-s3cret-8101"
 HOOK = "hook-s3cret-8102"

@@ -28,7 +28,8 @@ from models.reading import Reading
 from tests.history.samples import NOON_MS, bad, reading, run
 from tests.history.served import DATABASE, OnInflux, OnVictoria, Sent, exported
 from tests.history.test_outlet import Where
-from tests.tsdb import Server, free_port
+from tests.ports import free_port
+from tests.tsdb import Server
 
 pytestmark = pytest.mark.service
 

@@ -26,7 +26,8 @@ from models.reading import Reading
 from tests.history.samples import NOON_MS, reading
 from tests.history.served import DATABASE, exported
 from tests.history.test_outlet import Where
-from tests.tsdb import Server, free_port, influx, victoria_metrics
+from tests.ports import free_port
+from tests.tsdb import Server, influx, victoria_metrics
 
 pytestmark = pytest.mark.service
 

@@ -5,12 +5,12 @@ import contextlib
 import json
 import os
 import signal
-import socket
 import subprocess
 from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from tests.ports import free_port
 from tests.services import need
 
 UP_S = 10.0
@@ -25,12 +25,6 @@ class Heard(NamedTuple):
     @property
     def json(self) -> dict[str, Any]:
         return json.loads(self.payload)
-
-
-def free_port() -> int:
-    with socket.socket() as listening:
-        listening.bind(("127.0.0.1", 0))
-        return int(listening.getsockname()[1])
 
 
 class Mosquitto:

@@ -17,7 +17,8 @@ from gaugehouse.stores import look_into_book
 from models.reading import READING_COLUMNS
 from tests.gaugehouse import farms
 from tests.gaugehouse.sites import LOOP_SITE
-from tests.service_mqtt.brokers import Listener, free_port, listening, mosquitto, stopped
+from tests.ports import free_port
+from tests.service_mqtt.brokers import Listener, listening, mosquitto, stopped
 
 pytestmark = pytest.mark.service
 

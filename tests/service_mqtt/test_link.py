@@ -19,7 +19,8 @@ from collector.mqtt_broker import Broker, BrokerRefuses, BrokerTrouble, Tls, rea
 from collector.mqtt_link import MqttLink
 from collector.mqtt_messages import Message
 from gaugehouse.errors import CallError
-from tests.service_mqtt.brokers import Papers, free_port, listening, mosquitto, papers, stopped
+from tests.ports import free_port
+from tests.service_mqtt.brokers import Papers, listening, mosquitto, papers, stopped
 from tests.services import need
 
 pytestmark = pytest.mark.service

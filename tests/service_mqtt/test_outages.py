@@ -15,8 +15,9 @@ from collector.mqtt_link import MqttLink
 from collector.mqtt_messages import Connect, Message, PublishCounters
 from gaugehouse.publishing import CURSOR, Publishing, broker_of
 from models.reading import Quality, Reading, Reason
+from tests.ports import free_port
 from tests.service_mqtt.books import T0_MS, Farm, farm
-from tests.service_mqtt.brokers import Listener, free_port, listening, mosquitto, stopped
+from tests.service_mqtt.brokers import Listener, listening, mosquitto, stopped
 
 pytestmark = pytest.mark.service
 

@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from tests.service_mqtt.brokers import free_port
+from tests.ports import free_port
 
 ROOT = Path(__file__).parents[2]
 

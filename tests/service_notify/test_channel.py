@@ -18,7 +18,8 @@ from gaugehouse.site import load_site
 from gaugehouse.wiring import core_of
 from models.reading import Instant
 from tests.gaugehouse.sites import LOOP_SITE, write_site
-from tests.service_mqtt.brokers import free_port, listening, mosquitto
+from tests.ports import free_port
+from tests.service_mqtt.brokers import listening, mosquitto
 from tests.service_notify.outside import hook, mail
 from tests.service_notify.test_daemon_notify import mailing
 

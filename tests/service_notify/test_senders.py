@@ -15,7 +15,8 @@ from gaugehouse.notifying.services import ServiceSender
 from gaugehouse.notifying.webhook import WebhookSender
 from gaugehouse.sitefile.notifyfacts import NotifySpec
 from gaugehouse.sitefile.secret import SecretPlace
-from tests.service_mqtt.brokers import free_port, papers
+from tests.ports import free_port
+from tests.service_mqtt.brokers import papers
 from tests.service_notify.mailserver import PASSWORD
 from tests.service_notify.outside import hook, mail
 

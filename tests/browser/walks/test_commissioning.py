@@ -11,8 +11,9 @@ from typing import Final
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import ROOT, free_port, watched
+from tests.browser.conftest import ROOT, watched
 from tests.browser.walks.conftest import SLOW_MS, USUAL_MS, Camera, Farm, take_step
+from tests.ports import free_port
 
 pytestmark = [
     pytest.mark.browser,
