@@ -55,6 +55,15 @@ def library(name: str, where: str) -> ctypes.CDLL | None:
     return None
 
 
+def live_objects() -> int:
+    """How many objects the collector tracks.
+
+    No Python runs while the list of them lives: a thread that was stopped in the middle of `tuple(generator)` fails
+    with a SystemError when another reference to its unfinished tuple is still there.
+    """
+    return next(map(len, iter(gc.get_objects, None)))
+
+
 async def look(clock: RealClock, every_s: float) -> None:
     """Tasks, descriptors, threads, live objects and memory of this process, again and again."""
     own = psutil.Process()
@@ -71,7 +80,7 @@ async def look(clock: RealClock, every_s: float) -> None:
             tasks=len(asyncio.all_tasks()),
             fds=len(os.listdir("/proc/self/fd")),
             threads=threading.active_count(),
-            objects=len(gc.get_objects()),
+            objects=live_objects(),
             rss_mb=own.memory_info().rss / 2**20,
             sqlite_mb=0.0 if sqlite is None else sqlite.sqlite3_memory_used() / 2**20,
         )
