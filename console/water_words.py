@@ -67,6 +67,7 @@ FORECAST: Final = {
     "gauge": "gauge",
     "rests": "{known} of {asked} days known ({papers} by papers, {gauge} by the gauge)",
     "unread": WATER["unread"],
+    "nothing": "No product of this site is handed out.",
     "weekdays": "Mon Tue Wed Thu Fri Sat Sun",
 }
 DUE: Final = {

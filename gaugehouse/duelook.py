@@ -10,7 +10,7 @@ from gaugehouse.forecastwork import FIGURES, Json, forecasts, held_of
 from gaugehouse.looking import sources_of
 from gaugehouse.printing import as_json, table
 from gaugehouse.simulatedbook import now_of
-from gaugehouse.site import load_site
+from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.waterlook import as_csv, past_core
 
@@ -33,6 +33,7 @@ def forecast(args: Namespace) -> int:
     products = [product.id for product in site.products]
     if args.product is not None and args.product not in products:
         raise CallError(f"{site.path}: no product {args.product!r}; there are {', '.join(products)}")
+    _refuse_what_is_never_issued(site, args)
     with look_into_book(site) as book, look_into_readings(site) as store:
         newest = {tank.id: store.latest(tank.id) for tank in site.tanks}
         now_ms = now_of(book)
@@ -45,6 +46,12 @@ def forecast(args: Namespace) -> int:
     else:
         print(_forecast_text(rows))
     return 0 if any(not row["why"] for row in rows) else 1
+
+
+def _refuse_what_is_never_issued(site: Site, args: Namespace) -> None:
+    of = next((tank.product for tank in site.tanks if tank.id == args.tank), args.product)
+    if any(product.id == of and not product.for_issue for product in site.products):
+        raise CallError(f"{site.path}: {of} is not handed out (for_issue = false): it has no days of cover")
 
 
 def _wanted(row: Json, args: Namespace) -> bool:

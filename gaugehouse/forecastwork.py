@@ -96,9 +96,11 @@ def forecasts(
 ) -> list[Json]:
     """Every product first, then every tank, each with its pattern, cover and order point, or why there is none.
 
-    newest: the newest reading of each tank. held: tanks whose content may not be issued now; days of cover are of what
-    may be.
+    What is never handed out (`for_issue = false`) is left out. newest: the newest reading of each tank. held: tanks
+    whose content may not be issued now; days of cover are of what may be.
     """
+    issued = [product.id for product in site.products if product.for_issue]
+    tanks = [tank for tank in site.tanks if tank.product in issued]
     days = Days(site.zone, site.day_starts_min)
     rules = site.forecast.rules
     span = last_days(days, rules.look_back_days, now_ms)
@@ -106,19 +108,19 @@ def forecasts(
     flows += paper_flows(standing_between(book, span[0].date, span[-1].date))
     watched = {
         tank.id: {one.day.date for one in read_days(store, tank.id, span) if one.watched >= LEAST_WATCHED}
-        for tank in site.tanks
+        for tank in tanks
     }
     usable = {
         tank.id: usable_of(site, tank.id, newest.get(tank.id), now_ms)._replace(held=held.get(tank.id))
-        for tank in site.tanks
+        for tank in tanks
     }
     at, today = now_ms, days.at(now_ms)
     told = []
-    for product in site.products:
-        tanks = [tank.id for tank in site.tanks if tank.product == product.id]
-        if tanks:
-            told.append(_told(site, "product", product.id, tanks, flows, watched, usable, span, today, at))
-    for tank in site.tanks:
+    for product in issued:
+        of_it = [tank.id for tank in tanks if tank.product == product]
+        if of_it:
+            told.append(_told(site, "product", product, of_it, flows, watched, usable, span, today, at))
+    for tank in tanks:
         told.append(_told(site, "tank", tank.id, [tank.id], flows, watched, usable, span, today, at))
     return told
 

@@ -150,4 +150,5 @@ def _product(product: ProductTable) -> facts.ProductSpec:
         product.base_density,
         product.alpha60,
         None if low_high is None else (low_high[0], low_high[1]),
+        product.for_issue,
     )

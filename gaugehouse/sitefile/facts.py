@@ -46,7 +46,8 @@ from models.working import SafeFill, SafeFillRule
 class ProductSpec:
     """A product. `group` is a word of `models.groups`; `alpha60_per_degF` goes with the group "special" only.
 
-    density_range: between what the site says that its density at 15 degC must lie, in kg/m3.
+    density_range: between what the site says that its density at 15 degC must lie, in kg/m3. for_issue: False for what
+    is gathered and never handed out, as slop.
     """
 
     id: str
@@ -55,6 +56,7 @@ class ProductSpec:
     base_density_kgpm3: float
     alpha60_per_degF: float | None = None
     density_range: tuple[float, float] | None = None
+    for_issue: bool = True
 
     def objection(self, base_degC: float, density_kgpm3: float | None = None) -> str | None:
         """Why a base density (without one: its own) cannot be this product's, or None."""

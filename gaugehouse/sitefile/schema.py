@@ -185,6 +185,7 @@ class ProductTable(Table):
     base_density: f.Density = Field(examples=['"800 kg/m3"'])
     alpha60: f.Alpha60 | None = None
     density_range: Annotated[list[f.Density], Field(min_length=2, max_length=2)] | None = None
+    for_issue: bool = True
 
 
 class Ne43Table(Table):

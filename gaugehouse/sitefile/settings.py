@@ -77,6 +77,7 @@ def settings_of(site: Site) -> Mapping[str, Any]:
         put(f"product[{product.id}].name", product.name)
         put(f"product[{product.id}].model", {f.name: getattr(product, f.name) for f in fields(product)[2:5]})
         put(f"product[{product.id}].density_range", product.density_range)
+        put(f"product[{product.id}].for_issue", product.for_issue)
     for tank, alarms in zip(site.tanks, site.tank_alarms, strict=True):
         here = f"tank[{tank.id}]"
         put(f"{here}.name", tank.name)

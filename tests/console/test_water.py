@@ -8,6 +8,7 @@ import httpx
 import pytest
 
 from console import water_views
+from console.facts import Json
 from console.figures import number
 from console.water_words import STATES, VERDICTS
 from inventory.draincheck import CAUTION
@@ -143,6 +144,16 @@ async def test_the_forecast_page_says_what_it_rests_on_and_when_it_says_nothing(
     table = list(csv.DictReader(io.StringIO((await looker.get("/api/forecast.csv")).text)))
     assert [row["cover_days"] for row in table] == ["19.200000", "19.200000", ""]
     assert table[1]["order_now"] == "yes"
+
+
+async def test_a_site_that_hands_nothing_out_is_told_so(
+    client: httpx.AsyncClient, facts: FakeFacts, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def none() -> list[Json]:
+        return []
+
+    monkeypatch.setattr(facts, "forecast", none)
+    assert "No product of this site is handed out." in (await client.get("/forecast")).text
 
 
 async def test_a_store_that_is_silent_is_told_on_the_pages_and_by_503(

@@ -13,6 +13,7 @@ from gaugehouse.days import Days
 from gaugehouse.documentrecords import documents_of
 from gaugehouse.flowdays import by_day, gauge_flows, paper_flows
 from gaugehouse.forecastwork import Held, forecasts, usable_of
+from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book, look_into_readings
 from gaugehouse.tankdays import last_days, read_days
 from gaugehouse.waterroom import AirDay
@@ -209,6 +210,22 @@ def test_what_is_not_released_gives_no_cover_and_is_named(tmp_path: Path) -> Non
     assert barred[0]["order_now"] is True
     assert settling[0]["parts"][0]["status"] == "settling"
     assert settling[0]["parts"][0]["until"] == "2026-04-10T10:00:00.000Z"
+
+
+NEVER_ISSUED = 'base_density = "800 kg/m3"\nfor_issue = false'
+
+
+def test_what_is_never_handed_out_is_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    site = site_of(tmp_path)
+    fill(site)
+    assert set(forecast(site)) == {"product jet", "tank palm"}
+    text = site.path.read_text()
+    assert text.count('base_density = "800 kg/m3"') == 1
+    site.path.write_text(text.replace('base_density = "800 kg/m3"', NEVER_ISSUED))
+    assert forecast(load_site(site.path)) == {}
+    for asked in (["--product", "jet"], ["--tank", "palm"]):
+        assert main(["forecast", str(site.path), *asked]) == 2
+        assert "jet is not handed out (for_issue = false)" in capsys.readouterr().err
 
 
 @pytest.fixture
