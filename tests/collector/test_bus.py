@@ -295,20 +295,19 @@ async def test_a_line_at_rest_is_not_asked_and_the_rest_counts_as_taken() -> Non
     clock = JumpingClock(end_ms=-1)
     line = FakeLine(clock, counting)
     bus = Bus(bus_of([1]), line, lambda sample: None, clock)
-    async with asyncio.timeout(5), asyncio.TaskGroup() as group:
+    async with asyncio.timeout(60), asyncio.TaskGroup() as group:
         task = group.create_task(bus.run())
         await clock.over.wait()
         assert (await bus.read("LT-1")).outcome == OK
         line.rest_s = 0.03
         waiting = group.create_task(bus.read("LT-1"))
         await asyncio.sleep(0.05)
+        while (bus.snapshot().utilisation or 0.0) <= 0.5:  # the polls by themselves take next to nothing
+            await asyncio.sleep(0.01)
         assert not waiting.done()
         line.rest_s = 0.0
         assert (await waiting).outcome == OK
-        share = bus.snapshot().utilisation
         task.cancel()
-    assert share is not None
-    assert share > 0.5
 
 
 async def test_a_bus_at_rest_stops_at_once() -> None:
@@ -316,7 +315,7 @@ async def test_a_bus_at_rest_stops_at_once() -> None:
     line = FakeLine(clock, counting)
     line.rest_s = 60.0
     bus = Bus(bus_of([1]), line, lambda sample: None, clock)
-    async with asyncio.timeout(5), asyncio.TaskGroup() as group:
+    async with asyncio.timeout(30), asyncio.TaskGroup() as group:
         task = group.create_task(bus.run())
         await asyncio.sleep(0.01)
         task.cancel()

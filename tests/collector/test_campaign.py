@@ -20,6 +20,8 @@ from tests.peers.campaign import (
     hurried,
 )
 
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
+
 
 async def misdeed(trial: Trial, deed: str, turn: int) -> None:
     """Sound once, bad for five periods, sound again until all units gave all their values."""

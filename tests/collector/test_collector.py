@@ -17,6 +17,9 @@ from tests.collector.peers import Act, Recorder, scripted, sound
 from tests.peers import Peer, SerialPeer
 from tests.peers.misdeeds import RTU
 from tests.peers.wires import bus_spec
+from tests.ports import free_port
+
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
 
 SIGNALS = (
     RegisterSignal("level", 3, 10, RegisterType.UINT16, scale=0.001, unit="m"),
@@ -35,7 +38,7 @@ def bus(port: int, units: tuple[int, ...] = (1,), name: str = "north", **more: i
 
 
 async def run_until(buses: list[BusSpec], enough: Callable[[list[Sample]], bool]) -> tuple[list[Sample], Collector]:
-    """Run a collector until its Samples are enough (at most ten seconds)."""
+    """Run a collector until its Samples are enough (at most half a minute)."""
     samples: list[Sample] = []
     done = asyncio.Event()
 
@@ -45,7 +48,7 @@ async def run_until(buses: list[BusSpec], enough: Callable[[list[Sample]], bool]
             done.set()
 
     collector = Collector(buses, sink, RealClock())
-    async with asyncio.timeout(10), asyncio.TaskGroup() as group:
+    async with asyncio.timeout(30), asyncio.TaskGroup() as group:
         task = group.create_task(collector.run())
         await done.wait()
         task.cancel()
@@ -88,12 +91,11 @@ class Watch:
 
 
 async def test_a_bus_that_is_down_holds_up_no_other_and_comes_up_by_itself() -> None:
-    async with sound() as down:
-        pass
+    down = free_port()
     async with sound() as up:
         watch = Watch()
         collector = Collector([bus(up), bus(down, name="south")], watch, RealClock())
-        async with asyncio.timeout(10), asyncio.TaskGroup() as group:
+        async with asyncio.timeout(30), asyncio.TaskGroup() as group:
             task = group.create_task(collector.run())
             for _ in range(2):
                 await watch.until("south-1", TIMEOUT)
@@ -117,7 +119,10 @@ async def test_a_dead_unit_behind_a_gateway_leaves_its_neighbours_answering() ->
 
 async def test_a_dead_unit_on_a_serial_line_costs_its_neighbours_at_most_one_tick_a_probe() -> None:
     """Its time-out and the silence after it together are longer than the period."""
-    period_ms, timeout_ms = 80, 70
+    period_ms, timeout_ms = (
+        130,
+        80,
+    )  # the rest of a second period is left over for a machine that is slow to carry bytes
     peer = Peer(RTU, (1, 3, 17))
     instruments = tuple(InstrumentSpec(f"north-{unit}", unit, SIGNALS[:1]) for unit in (1, 3, 9, 17))
     async with SerialPeer(peer) as wire:
@@ -162,7 +167,7 @@ async def test_an_adapter_pulled_out_and_put_back_is_polled_again_without_a_rest
 
 
 async def test_reading_once_needs_no_running_schedule() -> None:
-    async with sound() as port:
+    async with sound(port=free_port()) as port:
         collector = Collector([bus(port, (1, 201))], lambda sample: None, RealClock())
         assert (await collector.read_once("north", "north-1")).values == RIGHT
         assert (await collector.read_once("north", "north-201")).outcome == TIMEOUT

@@ -17,6 +17,8 @@ from tests.peers.peer import Peer
 from tests.peers.serial import SerialPeer
 from tests.peers.tcp import TcpPeer
 
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
+
 
 def nothing(text: str) -> None:
     """Nobody listens."""

@@ -11,6 +11,8 @@ from tests.peers import MISDEEDS, Peer, told
 from tests.peers.misdeeds import ALL, RTU
 from tests.peers.wires import bus_spec, on_wire
 
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
+
 UNIT = 17  # a function number too, so that noise before its frames can look like their start
 TIMEOUT_MS = 200
 WRONG_ONES = (2, 3, 6)

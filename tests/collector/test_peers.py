@@ -38,7 +38,7 @@ async def test_the_program_says_where_it_is_and_takes_commands(kind: str) -> Non
     )  # fmt: skip
     assert process.stdin is not None
     assert process.stdout is not None
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(60):
         assert (await process.stdout.readline()).decode().startswith(f"{kind} on /" if kind == RTU else "tcp on 127.")
         assert await process.stdout.readline() == b"does: silence\n"
         process.stdin.write(b"exception 06\n\n")

@@ -7,7 +7,6 @@ import os
 import struct
 import subprocess
 import sys
-import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -25,6 +24,9 @@ from tests.modbus.tables import rows
 from tests.peers import Peer, SerialPeer, TcpPeer, told
 from tests.peers.misdeeds import RTU, RTU_OVER_TCP
 from tests.peers.wires import FAST_BAUD, bus_spec, on_wire
+from tests.steady import SteadyTime
+
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
 
 TIMEOUT, WRONG = FailureKind.TIMEOUT, FailureKind.WRONG_REPLY
 TIMEOUT_MS = 30
@@ -98,7 +100,9 @@ async def test_late_answers_of_a_slow_unit_are_errors_not_values_of_the_next_req
         line.close()
 
 
-async def test_answers_that_lie_unread_while_the_program_is_held_up_are_not_taken_for_the_next_one() -> None:
+async def test_answers_that_lie_unread_while_the_program_is_held_up_are_not_taken_for_the_next_one(
+    steady: SteadyTime,
+) -> None:
     """The loop stands still while the late answer comes; the silence is over by the clock when it goes on."""
     peer = Peer(RTU, (1,))
     async with SerialPeer(peer) as wire:
@@ -108,7 +112,7 @@ async def test_answers_that_lie_unread_while_the_program_is_held_up_are_not_take
         peer.misbehave("silence", times=1)
         assert isinstance(await line.exchange(1, 3, 0, 3), Failure)
         os.write(wire._ours, rtu_frame(1, b"\x03\x06" + bytes(6)))
-        time.sleep(3 * TIMEOUT_MS / 1000)
+        steady.stand_still(3 * TIMEOUT_MS / 1000)
         assert await addresses(line, 1, 50) == [50, 51, 52]
         assert line.strays == 1
         line.close()
@@ -167,7 +171,9 @@ async def test_a_whole_reply_that_nobody_asked_for_makes_the_line_quiet() -> Non
         await line.open()
         await addresses(line, 1, 0)
         os.write(wire._ours, rtu_frame(1, b"\x03\x06" + bytes(6)))
-        await asyncio.sleep(0.005)
+        async with asyncio.timeout(10):
+            while not line.strays:
+                await asyncio.sleep(0)
         assert line.rest_s > (TIMEOUT_MS - 5) / 1000
         assert await addresses(line, 1, 30) == [30, 31, 32]
         assert line.strays == 1
@@ -275,7 +281,7 @@ async def test_an_adapter_pulled_out_and_put_back_is_used_again() -> None:
         while peer.age < 2:
             await asyncio.sleep(0.001)
         wire.unplug()
-        async with asyncio.timeout(2):
+        async with asyncio.timeout(4):  # less than its own time-out
             got = await waiting
         assert got == (TIMEOUT, f"{wire.device} was lost while waiting for the answer", 0)
         assert not line.is_open

@@ -11,6 +11,9 @@ from collector.tcp_line import TcpLine
 from modbus.frames import Request, tcp_frame
 from modbus.reply import Failure, FailureKind
 from tests.collector.peers import CLOSE, RESET, Act, Recorder, listening, scripted, sound
+from tests.ports import free_port
+
+pytestmark = pytest.mark.usefixtures("steady")  # both ends of the wire are on one event loop
 
 EXCEPTION, TIMEOUT, WRONG = FailureKind.EXCEPTION, FailureKind.TIMEOUT, FailureKind.WRONG_REPLY
 RIGHT = bytes.fromhex("03 04 00 0A 00 0B")
@@ -230,8 +233,7 @@ async def test_the_longest_reads_pass() -> None:
 
 
 async def test_a_refused_connection_says_where_and_comes_up_later() -> None:
-    async with sound() as port:
-        pass
+    port = free_port()
     line = TcpLine("127.0.0.1", port, 200)
     assert await line.open() == f"no connection to 127.0.0.1 port {port}: nobody listens there"
     assert not line.is_open

@@ -7,14 +7,15 @@ from typing import Self
 
 from tests.peers.misdeeds import CLOSE, RESET, Step
 from tests.peers.peer import Peer
+from tests.ports import free_port
 
 
 class TcpPeer:
     """`async with TcpPeer(peer) as wire:` listens on `wire.port`. `refuse` hangs up and refuses until `accept`."""
 
-    def __init__(self, peer: Peer, port: int = 0) -> None:
+    def __init__(self, peer: Peer) -> None:
         self.peer = peer
-        self.port = port
+        self.port = free_port()
         self.connections: set[_Connection] = set()
         self.accepted = 0
         self._server: asyncio.Server | None = None
@@ -30,7 +31,6 @@ class TcpPeer:
     async def accept(self) -> None:
         loop = asyncio.get_running_loop()
         self._server = await loop.create_server(lambda: _Connection(self), "127.0.0.1", self.port)
-        self.port = self._server.sockets[0].getsockname()[1]
 
     def refuse(self) -> None:
         if self._server is not None:

@@ -19,6 +19,7 @@ from simulator.errors import SimulatorError
 from simulator.farm import Farm
 from simulator.server import FarmServer, serve
 from simulator.source import GatewaySource
+from tests.ports import free_port
 from tests.services import need
 
 START_MS = 1_785_542_400_000
@@ -42,7 +43,7 @@ async def served(clock: Clock) -> AsyncIterator[FarmServer]:
 
 
 @asynccontextmanager
-async def client(port: int, timeout_s: float = 2.0) -> AsyncIterator[AsyncModbusTcpClient]:
+async def client(port: int, timeout_s: float = 20.0) -> AsyncIterator[AsyncModbusTcpClient]:
     reader = AsyncModbusTcpClient("127.0.0.1", port=port, timeout=timeout_s, retries=0)
     assert await reader.connect()
     try:
@@ -83,6 +84,7 @@ async def test_the_farm_moves_on_with_the_clock_at_each_request() -> None:
         assert second.registers[0] - first.registers[0] == pytest.approx(46, abs=12)
 
 
+@pytest.mark.usefixtures("steady")  # the time-out of 0.3 s is also what the connecting has
 async def test_a_dead_unit_is_silent_while_its_neighbours_answer() -> None:
     clock = Clock()
     async with served(clock) as server:
@@ -145,9 +147,8 @@ async def test_two_readers_and_a_stranger_are_served_side_by_side() -> None:
 
 
 async def test_closing_hangs_up_and_frees_the_ports() -> None:
-    clock = Clock()
-    async with served(clock) as server:
-        ports = server.ports
+    clock, ports = Clock(), (free_port(), free_port())
+    async with await serve(Farm(1, START_MS), clock, ports=ports):
         reader, writer = await asyncio.open_connection("127.0.0.1", ports[0])
     async with asyncio.timeout(5):
         assert await reader.read() == b""
@@ -171,7 +172,7 @@ async def test_running_along_keeps_the_farm_up_with_its_clock_and_lets_others_br
         running = group.create_task(server.run(), name="farm")
         clock.ms += 3_600_000
         breaths = 0
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(60):
             while server.farm.now_ms < clock.ms:
                 await asyncio.sleep(0)
                 breaths += 1
@@ -203,11 +204,19 @@ def test_a_gateway_loses_a_request_now_and_then() -> None:
 async def test_mbpoll_reads_the_simulated_farm() -> None:
     mbpoll = need("mbpoll")
     async with served(Clock()) as server:
-        arguments = ["-m", "tcp", "-p", str(server.ports[0]), "-a", "12", "-t", "4:float", "-B", "-r", "1", "-1", "-q"]
+        arguments = ["-m", "tcp", "-p", str(server.ports[0]), "-a", "12", "-t", "4:float", "-B", "-r", "1"]
         program = await asyncio.create_subprocess_exec(
-            mbpoll, *arguments, "127.0.0.1", stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE
+            mbpoll,
+            *arguments,
+            "-1",
+            "-q",
+            "-o",
+            "10",
+            "127.0.0.1",
+            stdout=asyncio.subprocess.PIPE,
+            stderr=asyncio.subprocess.PIPE,
         )
-        out, err = await asyncio.wait_for(program.communicate(), 20)
+        out, err = await asyncio.wait_for(program.communicate(), 60)
         assert program.returncode == 0, err.decode()
         found = re.search(r"\[1\]:\s+([0-9.]+)", out.decode())
         assert found, out.decode()
@@ -219,19 +228,19 @@ async def test_mbpoll_reads_the_simulated_farm() -> None:
 async def test_it_runs_by_itself_and_is_read_by_another_library() -> None:
     root = str(Path(__file__).parents[2])
     program = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "simulator", "--port-base", "0", "--speed", "60", "--seed", "3",
+        sys.executable, "-m", "simulator", "--port-base", "0", "--speed", "6", "--seed", "3",
         cwd=root, stdout=asyncio.subprocess.PIPE,
     )  # fmt: skip
     try:
         assert program.stdout is not None
-        async with asyncio.timeout(30):
+        async with asyncio.timeout(60):
             line = (await program.stdout.readline()).decode()
         assert line.startswith("gateway row on 127.0.0.1:")
         assert "11 north_gauge" in line
         port = int(line.split(":")[1].split(",")[0])
 
         def read() -> list[int] | None:
-            foreign = ModbusClient("127.0.0.1", port, unit_id=11, timeout=5)
+            foreign = ModbusClient("127.0.0.1", port, unit_id=11, timeout=20)
             try:
                 return foreign.read_input_registers(2, 1)
             finally:

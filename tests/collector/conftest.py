@@ -1,0 +1,5 @@
+"""The collector's wires for tests."""
+
+from tests.steady import steady
+
+__all__ = ["steady"]

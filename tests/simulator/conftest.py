@@ -1,0 +1,5 @@
+"""The farm on the wire for tests."""
+
+from tests.steady import steady
+
+__all__ = ["steady"]
