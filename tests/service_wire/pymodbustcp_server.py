@@ -4,11 +4,12 @@ Same arguments and output as the libmodbus one.
 """
 
 import json
-import socket
 import sys
 import threading
 
 from pyModbusTCP.server import DataBank, ModbusServer
+
+from tests.ports import free_port
 
 
 def main(registers: list[int], bits: list[int]) -> None:
@@ -18,9 +19,7 @@ def main(registers: list[int], bits: list[int]) -> None:
     bank.set_input_registers(0, registers)
     bank.set_coils(0, [bool(b) for b in bits])
     bank.set_discrete_inputs(0, [bool(b) for b in bits])
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     server = ModbusServer("127.0.0.1", port, no_block=True, data_bank=bank)
     server.start()
     print(port, flush=True)

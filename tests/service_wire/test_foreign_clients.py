@@ -12,7 +12,7 @@ from tests.collector.peers import sound
 
 
 def by_pymodbustcp(port: int) -> list[object]:
-    client = ModbusClient("127.0.0.1", port, unit_id=1, timeout=5, auto_open=True)
+    client = ModbusClient("127.0.0.1", port, unit_id=1, timeout=20, auto_open=True)
     got: list[object] = [
         client.read_coils(3, 10),
         client.read_discrete_inputs(3, 10),
@@ -35,7 +35,7 @@ async def test_pymodbustcp_reads_and_is_refused_writing() -> None:
 
 
 def by_umodbus(port: int) -> list[object]:
-    with socket.create_connection(("127.0.0.1", port), timeout=5) as connection:
+    with socket.create_connection(("127.0.0.1", port), timeout=20) as connection:
         return [
             tcp.send_message(tcp.read_coils(slave_id=1, starting_address=3, quantity=4), connection),
             tcp.send_message(tcp.read_holding_registers(slave_id=7, starting_address=500, quantity=3), connection),
@@ -53,11 +53,11 @@ async def test_umodbus_reads() -> None:
 async def test_mbpoll_reads() -> None:
     program = services.need("mbpoll")
     async with sound() as port:
-        where = ("-m", "tcp", "-p", str(port), "-1", "-q", "127.0.0.1")
+        where = ("-m", "tcp", "-p", str(port), "-1", "-q", "-o", "10", "127.0.0.1")
         process = await asyncio.create_subprocess_exec(
             program, "-a", "1", "-0", "-r", "40", "-c", "3", "-t", "4", *where, stdout=asyncio.subprocess.PIPE
         )
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(60):
             out, _ = await process.communicate()
     assert process.returncode == 0
     assert [line.split() for line in out.decode().splitlines() if line.startswith("[")] == [

@@ -79,16 +79,16 @@ async def mbpoll(port: int, first: int, count: int) -> list[int]:
     program = services.need("mbpoll")
     process = await asyncio.create_subprocess_exec(
         program, "-m", "tcp", "-p", str(port), "-a", "1", "-0", "-r", str(first), "-c", str(count), "-t", "4:hex",
-        "-1", "-q", "127.0.0.1", stdout=asyncio.subprocess.PIPE,
+        "-1", "-q", "-o", "10", "127.0.0.1", stdout=asyncio.subprocess.PIPE,
     )  # fmt: skip
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(60):
         out, _ = await process.communicate()
     assert process.returncode == 0, out
     return [int(line.split()[1], 16) for line in out.decode().splitlines() if line.startswith("[")]
 
 
 def by_pymodbustcp(port: int, first: int, count: int) -> list[int]:
-    client = ModbusClient("127.0.0.1", port, unit_id=1, timeout=5, auto_open=True)
+    client = ModbusClient("127.0.0.1", port, unit_id=1, timeout=20, auto_open=True)
     try:
         got = client.read_input_registers(first, count)
         assert got is not None, client.last_error_as_txt
@@ -118,7 +118,7 @@ async def agrees(client: httpx.AsyncClient, tank: str, ask: Callable[[], Awaitab
 @pytest.mark.service
 @pytest.mark.timeout(90)
 async def test_mbpoll_and_another_client_agree_with_the_api_while_eight_requests_are_pipelined(tmp_path: Path) -> None:
-    async with served(tmp_path) as (run, server), httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with served(tmp_path) as (run, server), httpx.AsyncClient(base_url=run.daemon.url, timeout=30) as client:
         tanks = list(server.spec.tanks)
         stop = asyncio.Event()
         flood = asyncio.create_task(pipeline(server.port, len(tanks), stop))
@@ -136,20 +136,34 @@ async def test_mbpoll_and_another_client_agree_with_the_api_while_eight_requests
         assert server.counts.faults == server.counts.refused == 0
 
 
+async def bad_block(run: Running, server: RegisterServer) -> list[int]:
+    """The block of a tank whose quality the same live object gives as Bad: until it is read, it may be well again."""
+    facts = run.daemon.facts
+    assert facts is not None
+    live = facts.live()
+    async with asyncio.timeout(60):
+        while True:
+            for tank in (one["tank"] for one in live["tanks"] if one["quality"] == "Bad"):
+                words = await mbpoll(server.port, server.source.map.first_of(tank), TANK_SIZE)
+                if words[HEARTBEAT] == live["seq"] & 0xFFFF:
+                    return words
+            live = await facts.newer_live(live["seq"])
+
+
 @pytest.mark.service
-@pytest.mark.timeout(90)
+@pytest.mark.timeout(150)
 async def test_a_silent_instrument_is_unmistakable_and_an_alarm_bit_follows(tmp_path: Path) -> None:
     async with served(tmp_path) as (run, server):
         await run.until(lambda live: any(tank["quality"] == "Bad" for tank in live["tanks"]), 60)
         await run.until(lambda live: any("unacknowledged" in alarm["state"] for alarm in live["alarms"]), 60)
-        bad = next(tank["tank"] for tank in run.daemon.facts.live()["tanks"] if tank["quality"] == "Bad")  # type: ignore[union-attr]
-        words = await mbpoll(server.port, server.source.map.first_of(bad), TANK_SIZE)
+        words = await bad_block(run, server)
         assert words[0] & 3 == 0
         assert str(figures(words)["tov_m3"]) == str(figures(words)["level_m"]) == "nan"
         site = await mbpoll(server.port, 0, 20)
         assert site[7] & 1, SITE_BITS[0]
         assert site[7] >> 9 & 1, "the demo is simulated"
-        await asyncio.sleep(2.5)
+        seq = run.daemon.facts.live()["seq"]  # type: ignore[union-attr]
+        await run.until(lambda live: live["seq"] > seq)
         assert (await mbpoll(server.port, 0, 20))[2] != site[2], "the heartbeat stands still"
 
 
@@ -173,7 +187,7 @@ async def test_writing_other_addresses_and_other_units_are_refused(tmp_path: Pat
         for number, (_, wanted) in enumerate(asked, start=1):
             assert await reply(reader) == (number, wanted)
         writer.write(b"GET / HTTP/1.1\r\n\r\n")
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(30):
             assert await reader.read(100) == b""
         writer.close()
 
@@ -197,7 +211,7 @@ async def test_who_is_not_named_or_finds_all_places_taken_is_hung_up_on(tmp_path
             assert await reader.read(100) == b""
         callers[0][1].close()
         writer.close()
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(30):
             while server.counts.connected == MOST_CALLERS:
                 await asyncio.sleep(0.01)
         reader, writer = await asyncio.open_connection("127.0.0.1", server.port)

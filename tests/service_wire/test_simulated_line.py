@@ -15,7 +15,7 @@ import pytest
 from collector.clock import RealClock
 from collector.collector import Collector
 from collector.spec import BusKind, BusSpec, InstrumentSpec
-from models.reading import OK, TIMEOUT
+from models.reading import OK, TIMEOUT, WRONG_REPLY, Sample
 from simulator.demo.layout import DEMO
 from simulator.errors import SimulatorError
 from simulator.farm import Farm
@@ -35,15 +35,17 @@ async def farm_server() -> AsyncIterator[FarmServer]:
         yield server
 
 
-async def mbpoll(device: str, unit: int, table: str, first: int, count: int) -> tuple[int, list[str]]:
+async def mbpoll(
+    device: str, unit: int, table: str, first: int, count: int, patience_s: float = 10.0
+) -> tuple[int, list[str]]:
     """(exit code, lines of values) of one reading at 9600 baud, even parity."""
     program = services.need("mbpoll")
     process = await asyncio.create_subprocess_exec(
         program, "-m", "rtu", "-a", str(unit), "-b", "9600", "-P", "even", "-t", table, "-0",
-        "-r", str(first), "-c", str(count), "-1", "-q", "-o", "0.5", device,
+        "-r", str(first), "-c", str(count), "-1", "-q", "-o", str(patience_s), device,
         stdout=asyncio.subprocess.PIPE, stderr=asyncio.subprocess.PIPE,
     )  # fmt: skip
-    async with asyncio.timeout(20):
+    async with asyncio.timeout(60):
         out, _ = await process.communicate()
     assert process.returncode is not None
     return process.returncode, [line for line in out.decode().splitlines() if line.startswith("[")]
@@ -73,7 +75,7 @@ async def test_mbpoll_is_refused_an_address_and_gets_no_answer_from_a_unit_that_
     async with farm_server() as server:
         device = server.open_serial("row")
         assert (await mbpoll(device, 11, "3:hex", 500, 1))[1] == []
-        assert (await mbpoll(device, 99, "3:hex", 0, 1))[1] == []
+        assert (await mbpoll(device, 99, "3:hex", 0, 1, patience_s=0.5))[1] == []
         assert len((await mbpoll(device, 11, "3:hex", 0, 2))[1]) == 2
 
 
@@ -83,11 +85,20 @@ def bus(device: str) -> BusSpec:
     return BusSpec("row", BusKind.RTU, (*instruments, absent), device=device, parity="E", timeout_ms=40)
 
 
+async def answer_of(collector: Collector, instrument: str) -> Sample:
+    """A reading that was answered whole; one whose time-out the machine slept through is asked again."""
+    for _ in range(20):
+        sample = await collector.read_once("row", instrument)
+        if sample.outcome not in (TIMEOUT, WRONG_REPLY):
+            break
+    return sample
+
+
 async def test_the_collector_reads_the_farm_on_a_serial_line() -> None:
     async with farm_server() as server:
         collector = Collector([bus(server.open_serial("row", baud=115_200))], lambda sample: None, RealClock())
         for unit in ROW:
-            sample = await collector.read_once("row", unit.id)
+            sample = await answer_of(collector, unit.id)
             assert sample.outcome == OK
             assert sample.values == pytest.approx(server.farm.wire(unit.id), rel=1e-6)
         assert (await collector.read_once("row", "absent")).outcome == TIMEOUT
@@ -102,7 +113,7 @@ async def test_a_port_of_the_machine_is_set_up_and_served() -> None:
             os.close(line)
             assert speed == [termios.B9600] * 2
             collector = Collector([bus(here)], lambda sample: None, RealClock())
-            assert (await collector.read_once("row", ROW[0].id)).outcome == OK
+            assert (await answer_of(collector, ROW[0].id)).outcome == OK
 
 
 async def test_what_cannot_be_a_serial_line_is_refused_by_name() -> None:
@@ -121,7 +132,7 @@ async def test_a_line_that_goes_away_ends_quietly(caplog: pytest.LogCaptureFixtu
     async with farm_server() as server:
         with serial_line() as (_, there):
             server.open_serial("row", there)
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(30):
             while "is gone" not in caplog.text:
                 await asyncio.sleep(0.001)
 
@@ -133,13 +144,12 @@ async def test_the_simulator_by_itself_says_where_its_serial_line_is() -> None:
     )  # fmt: skip
     assert process.stdout is not None
     try:
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(60):
             told = [(await process.stdout.readline()).decode() for _ in range(3)]
             found = re.fullmatch(r"gateway row on (/dev/\S+)\n", told[-1])
             assert found, told
             collector = Collector([bus(found[1])], lambda sample: None, RealClock())
-            outcomes = {(await collector.read_once("row", ROW[0].id)).outcome for _ in range(3)}
-            assert OK in outcomes
+            assert (await answer_of(collector, ROW[0].id)).outcome == OK
     finally:
         process.kill()
         await process.wait()
