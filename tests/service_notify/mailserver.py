@@ -72,7 +72,7 @@ def main(port: int, path: Path, manners: str = "", certificate: str = "", key: s
             options = {"ssl_context": context}
         else:
             options = {"tls_context": context, "require_starttls": True}
-    server = Controller(Box(path, manners), hostname="127.0.0.1", port=port, **options)
+    server = Controller(Box(path, manners), hostname="127.0.0.1", port=port, ready_timeout=60, **options)
     server.start()
     print("up", flush=True)
     asyncio.new_event_loop().run_forever()

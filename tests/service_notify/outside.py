@@ -52,7 +52,8 @@ class Outside:
     def taken(self) -> list[dict[str, Any]]:
         if not self._file.exists():
             return []
-        return [json.loads(line) for line in self._file.read_text(encoding="utf-8").splitlines()]
+        whole, _, _ = self._file.read_text(encoding="utf-8").rpartition("\n")  # the last line may just be written
+        return [json.loads(line) for line in whole.splitlines()]
 
     def __enter__(self) -> "Outside":
         self.start()

@@ -135,7 +135,7 @@ async def test_the_command_tries_the_broker(tmp_path: Path, capsys: pytest.Captu
         text = f'\n[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\n\n[[notify]]\nid = "bus"\nkind = "mqtt"\n'
         path = site_with(tmp_path, text)
         assert await asyncio.to_thread(main, ["notify-test", str(path), "bus"]) == 0
-        await listener.until(lambda heard: any(one.topic == "gaugehouse/test/notify/bus" for one in heard), 10)
+        await listener.until(lambda heard: any(one.topic == "gaugehouse/test/notify/bus" for one in heard))
         assert listener.last("/notify/bus").json["kind"] == "test"
     assert "acknowledged it on gaugehouse/test/notify/bus" in capsys.readouterr().out
 

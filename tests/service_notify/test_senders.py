@@ -206,7 +206,7 @@ async def test_a_file_without_an_address_is_a_failure_and_no_success(tmp_path: P
 async def test_a_webhook_that_hangs_is_given_up_in_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("gaugehouse.notifying.webhook.LONGEST_SEND_S", 1.5)
     with hook(tmp_path, "0") as server:
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(30):
             trouble = await refused(WebhookSender(hooking(f"http://127.0.0.1:{server.port}/tell")))
     assert "does not answer in time" in str(trouble)
     assert not trouble.refused
