@@ -17,7 +17,7 @@ from history.chain import Entry
 from tests.gaugehouse.sites import loop_site
 
 T0_MS = 1_767_225_600_000  # 2026-01-01T00:00:00Z
-QUICK = Pace(first_wait_s=0.05, longest_wait_s=0.2, steady_s=0.5, refused_wait_s=0.2, stop_s=2.0)
+QUICK = Pace(first_wait_s=0.05, longest_wait_s=0.2, steady_s=0.5, refused_wait_s=0.2, stop_s=20.0)
 EVENTS = (("raised", "unacknowledged"), ("returned", "returned_unacknowledged"), ("acknowledged", "normal"))
 
 

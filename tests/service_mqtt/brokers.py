@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 from tests.ports import free_port
 from tests.services import need
 
-UP_S = 10.0
+UP_S = 30.0
 
 
 class Heard(NamedTuple):
@@ -55,6 +55,8 @@ class Mosquitto:
                     await asyncio.sleep(0.02)
                 else:
                     writer.close()
+                    with contextlib.suppress(ConnectionError):
+                        await writer.wait_closed()
                     return
 
     def kill(self) -> None:
@@ -89,7 +91,7 @@ class Listener:
         self._process = process
         self.heard: list[Heard] = []
 
-    async def until(self, done: Callable[[list[Heard]], object], seconds: float = 20.0) -> list[Heard]:
+    async def until(self, done: Callable[[list[Heard]], object], seconds: float = 40.0) -> list[Heard]:
         """Listen until a condition holds of all that was heard."""
         assert self._process.stdout is not None
         try:
@@ -120,7 +122,7 @@ async def listening(port: int, *options: str, announce: bool = True) -> AsyncIte
     to = ["-h", "127.0.0.1", "-p", str(port), *options]
     publish = [need("mosquitto_pub", "mosquitto-clients"), *to, "-t", "tests/here", "-m", "1", "-r", "-q", "1"]
     if announce:
-        subprocess.run(publish, check=True, timeout=10)
+        subprocess.run(publish, check=True, timeout=30)
     subscribe = [
         need("mosquitto_sub", "mosquitto-clients"),
         *to,
@@ -137,7 +139,7 @@ async def listening(port: int, *options: str, announce: bool = True) -> AsyncIte
     listener = Listener(process)
     try:
         if announce:
-            await listener.until(lambda heard: any(message.topic == "tests/here" for message in heard), 10)
+            await listener.until(lambda heard: any(message.topic == "tests/here" for message in heard), 30)
         listener.heard[:] = [message for message in listener.heard if message.topic != "tests/here"]
         yield listener
     finally:

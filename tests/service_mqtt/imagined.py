@@ -66,8 +66,8 @@ class Wire:
         self.busiest = max(self.busiest, self._busy)
         try:
             await asyncio.sleep(0)
-            if self.hangs or (self.stalls_at and message.n >= self.stalls_at):
-                await asyncio.Event().wait()
+            while self.hangs or (self.stalls_at and message.n >= self.stalls_at):
+                await asyncio.sleep(0.001)
             if self.cut.is_set():
                 raise BrokerTrouble("cut")
             if self.refuses(message):
@@ -94,7 +94,7 @@ class Wire:
 
 
 async def until(done: Callable[[], object]) -> None:
-    async with asyncio.timeout(5):
+    async with asyncio.timeout(30):
         while not done():
             await asyncio.sleep(0.001)
 

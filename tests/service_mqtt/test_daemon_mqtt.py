@@ -35,7 +35,7 @@ def through(monkeypatch: pytest.MonkeyPatch, port: int) -> None:
     monkeypatch.setattr(farms, "load_site", load)
 
 
-@pytest.mark.timeout(90)
+@pytest.mark.timeout(150)
 async def test_the_daemon_tells_readings_and_every_alarm_and_takes_leave(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -53,23 +53,28 @@ async def test_the_daemon_tells_readings_and_every_alarm_and_takes_leave(
             tanks = {tank.id for tank in run.site.tanks}
             await run.until(lambda live: len(live["alarms"]) >= 2)
             await listener.until(lambda _: {m.topic.split("/")[-1] for m in listener.of("tank")} == tanks)
+            publishing = run.daemon.publishing
+            assert publishing is not None
             with stopped(broker):
                 facts = run.daemon.facts
                 assert facts is not None
-                assert run.daemon.publishing is not None
                 before = facts.live()
                 alarm = next(a for a in before["alarms"] if a["state"] == "unacknowledged")
                 await facts.acknowledge(alarm["id"], alarm["occurrence"], "Ana", "seen")
-                assert run.daemon.publishing.counters().waiting_alarms >= 1
+                assert publishing.counters().waiting_alarms >= 1
                 await run.until(lambda live: live["seq"] >= before["seq"] + 3 and live["time"] > before["time"], 8)
+            async with asyncio.timeout(40):
+                while publishing.counters().waiting_alarms:  # what waited does not depend on the bound of the leave
+                    await asyncio.sleep(0.01)
             site = run.site
         await listener.until(lambda _: listener.of("status")[-1].payload == "offline")
         with look_into_book(site) as book:
             written = [(row["time"], row["id"], row["event"], row["state"]) for row in alarm_rows(book)]
-        counters = run.daemon.publishing.counters()
+        counters = publishing.counters()
         assert len(left) == 1, "the daemon took leave"
         assert (counters.waiting_alarms, counters.refused, counters.connections) == (0, 0, 1)
-        heard = [m.json for m in listener.of("alarm")]
+        # By number: what stands when the connection comes about is told once more, a moment after the outbox told it.
+        heard = list({m.json["n"]: m.json for m in listener.of("alarm")}.values())
         assert [(a["time"], a["id"], a["event"], a["state"]) for a in heard] == written
         assert len(written) >= 2
         assert [(a["id"], a["by"], a["comment"]) for a in heard if a["event"] == "acknowledged"] == [
@@ -79,13 +84,14 @@ async def test_the_daemon_tells_readings_and_every_alarm_and_takes_leave(
         readings = [m.json for m in listener.of("tank")]
         assert all(list(r) == [*READING_COLUMNS, "simulated"] and r["time"] and r["quality"] for r in readings)
         async with listening(broker.port) as late:
-            await late.until(lambda _: len(late.of("tank")) == len(tanks) and late.of("status"))
-            assert all(m.retained for m in late.heard)
             latest = {a["id"]: a["state"] for a in heard}
+            whole = len(tanks), 1, len(latest)
+            await late.until(lambda _: tuple(len(late.of(part)) for part in ("tank", "status", "alarm")) == whole)
+            assert all(m.retained for m in late.heard)
             assert {m.json["id"]: m.json["state"] for m in late.of("alarm")} == latest
 
 
-@pytest.mark.timeout(60)
+@pytest.mark.timeout(120)
 async def test_a_daemon_killed_at_once_is_offline_and_tells_at_its_next_start_what_it_could_not(tmp_path: Path) -> None:
     """kill -9: the broker publishes the last will. An alarm written while the broker hung is not lost."""
     async with mosquitto(tmp_path) as broker, listening(broker.port) as listener:
@@ -110,7 +116,7 @@ async def test_a_daemon_killed_at_once_is_offline_and_tells_at_its_next_start_wh
                 assert alarms_since_birth(listener)[0] == ("palm-top.no_answer", "raised")
             finally:
                 second.send_signal(signal.SIGTERM)
-                assert await asyncio.wait_for(second.wait(), 15) == 0
+                assert await asyncio.wait_for(second.wait(), 30) == 0
             await listener.until(lambda _: listener.of("status")[-1].payload == "offline")
         finally:
             if first.returncode is None:
@@ -145,7 +151,7 @@ async def started(site: Path) -> asyncio.subprocess.Process:
 async def alarm_written(site: Path) -> None:
     """Until an alarm stands in the record book."""
     loaded = load_site(site)
-    async with asyncio.timeout(15):
+    async with asyncio.timeout(30):
         while True:
             with look_into_book(loaded) as book:
                 if alarm_rows(book):

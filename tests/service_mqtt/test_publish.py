@@ -3,6 +3,7 @@
 import asyncio
 import contextlib
 import logging
+import time
 from collections.abc import AsyncIterator, Sequence
 
 import pytest
@@ -13,6 +14,8 @@ from collector.mqtt_messages import Message, Topics
 from collector.mqtt_newest import NewestReadings
 from collector.publish import WINDOW, Publisher
 from tests.service_mqtt.imagined import PACE, Memory, Wire, reading, until
+
+pytestmark = pytest.mark.usefixtures("steady")  # publisher and broker are on one event loop
 
 
 def publisher(wire: Wire, outbox: Memory, *, interval_s: float = 0.0, retired: Sequence[str] = ()) -> Publisher:
@@ -35,7 +38,7 @@ async def going(told: Publisher) -> AsyncIterator["asyncio.Task[None]"]:
         task = group.create_task(told.run())
         yield task
         told.stop()
-        await asyncio.wait({task}, timeout=2)
+        await asyncio.wait({task}, timeout=5)
         assert task.done(), "it does not stop"
 
 
@@ -129,13 +132,14 @@ async def test_readings_that_come_faster_than_the_interval_are_thinned_and_the_n
     told = publisher(wire, Memory(), interval_s=0.05)
     async with going(told):
         await until(lambda: told.counters().connected)
+        begun_s = time.monotonic()
         for k in range(100):
             told.offer([reading(float(k))])
             await asyncio.sleep(0.001)
         await until(lambda: wire.payloads("tank/palm")[-1:] == [b"99.0"])
         counters = told.counters()
         count = len(wire.payloads("tank/palm"))
-        assert count <= 100 * 0.02 / 0.05  # a sleep of 1 ms takes less than 20 ms even on a busy machine
+        assert count <= (time.monotonic() - begun_s) / 0.05 + 1.1  # k + 1 of them take k - 0.1 intervals at the least
         assert (counters.dropped, counters.thinned) == (0, 100 - count)
 
 
@@ -166,10 +170,10 @@ async def test_a_broker_that_hangs_delays_neither_the_caller_nor_the_stop() -> N
         wire.hangs = True
         outbox.add(1)
         told.alarms_written(1)
-        begun_s = loop.time()
+        begun_s = time.thread_time()
         for k in range(10_000):
             told.offer([reading(float(k))])
-        assert loop.time() - begun_s < 1.0
+        assert time.thread_time() - begun_s < 1.0
         begun_s = loop.time()
     assert loop.time() - begun_s < PACE.stop_s + 0.5
     assert wire.ends[-1] == "dropped"
