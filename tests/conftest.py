@@ -2,9 +2,10 @@
 
 import gc
 
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-settings.register_profile("house", deadline=None)  # a busy machine is no finding; pytest-timeout bounds a test
+# A busy machine is no finding; pytest-timeout bounds a test.
+settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("house")
 
 

@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import httpx
+
 from collector.clock import RealClock
 from gaugehouse.daemon import Daemon, Options
 from gaugehouse.demo import period_of
@@ -15,7 +17,9 @@ from simulator.demo import write_demo
 from simulator.farm import Farm
 from simulator.server import serve
 
-READY_S = 20.0
+READY_S = 60.0
+PATIENCE_S = 60.0
+"""Of a test for the daemon: a machine that gives the test no turn for some seconds is no finding."""
 
 
 class Running:
@@ -24,7 +28,7 @@ class Running:
     def __init__(self, daemon: Daemon, farm: Farm, site: Site, clock: RealClock) -> None:
         self.daemon, self.farm, self.site, self.clock = daemon, farm, site, clock
 
-    async def until(self, what: "object", seconds: float = 30.0) -> None:
+    async def until(self, what: "object", seconds: float = PATIENCE_S) -> None:
         """Wait until a condition of the live state holds."""
         facts = self.daemon.facts
         assert facts is not None
@@ -33,6 +37,10 @@ class Running:
             live = facts.live()
             while not what(live):
                 live = await facts.newer_live(live["seq"])
+
+    def client(self, **more: Any) -> httpx.AsyncClient:
+        """Someone who asks the console."""
+        return httpx.AsyncClient(base_url=self.daemon.url, timeout=PATIENCE_S, **more)
 
 
 def blind_to_its_disk(site: Site) -> Site:

@@ -52,7 +52,6 @@ def backed_up(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     return folder, backups
 
 
-@pytest.mark.timeout(120)
 def test_a_backup_under_load_equals_the_source_up_to_its_instant(backed_up: tuple[Path, Path], tmp_path: Path) -> None:
     folder, backups = backed_up
     source = load_site(folder / "site.toml")
@@ -75,7 +74,6 @@ def test_a_backup_under_load_equals_the_source_up_to_its_instant(backed_up: tupl
                 assert traces.trace(entry.body["instrument"], entry.body["number"]), "a fault without its trace"
 
 
-@pytest.mark.timeout(120)
 async def test_what_was_there_is_moved_aside_and_a_daemon_goes_on_from_the_backup(
     backed_up: tuple[Path, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

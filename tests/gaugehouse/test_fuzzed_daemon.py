@@ -93,7 +93,7 @@ async def campaign(tmp_path: Path, examples: int) -> None:
             assert await book_of(facts) == done, "a viewer changes nothing"
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(480)
 async def test_a_running_daemon_answers_as_described_and_a_viewer_changes_nothing(tmp_path: Path) -> None:
     await campaign(tmp_path, 1)
 

@@ -5,7 +5,6 @@ import json
 import re
 from pathlib import Path
 
-import httpx
 import pytest
 from pypdf import PdfReader
 
@@ -67,7 +66,7 @@ async def test_a_delivery_by_command_from_call_to_signature(tmp_path: Path, caps
         assert "accepted with protest, by Ana" in printed()
         assert await command("receipt", "document", site, number, "--by", "Bo", "--sure") == 0
         assert "document 1" in printed()
-        async with httpx.AsyncClient(base_url=run.daemon.url) as client:
+        async with run.client() as client:
             row = (await client.get(f"/api/receipts/{number}")).json()
             assert (row["stage"], row["document"]) == ("accepted with protest", 1)
             assert "accepted with protest" in (await client.get("/receipts")).text

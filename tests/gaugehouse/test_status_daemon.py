@@ -3,8 +3,6 @@
 import asyncio
 from pathlib import Path
 
-import httpx
-
 from gaugehouse.cli import main
 from tests.gaugehouse.farms import running
 
@@ -20,7 +18,7 @@ RESULT = {"by": "Ada", "appearance": "clear and bright", "water_test": "passed"}
 async def test_a_release_by_http_and_a_quarantine_by_command_outlive_a_restart(tmp_path: Path) -> None:
     async with running(tmp_path, more=RULE) as run:
         path = str(run.site.path)
-        async with httpx.AsyncClient(base_url=run.daemon.url) as client:
+        async with run.client() as client:
             tanks = [row["tank"] for row in (await client.get("/api/status")).json()]
             assert tanks == [tank.id for tank in run.site.tanks]
             first, second = tanks[:2]
@@ -35,7 +33,7 @@ async def test_a_release_by_http_and_a_quarantine_by_command_outlive_a_restart(t
             assert [row["to"] for row in history if row["by"] == "Ben"] == ["quarantined"]
             batches = (await client.get(f"/api/batches?tank={first}")).json()
             assert batches[0]["model"].startswith("fully mixed")
-    async with running(tmp_path, more=RULE) as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with running(tmp_path, more=RULE) as run, run.client() as client:
         again = {row["tank"]: row for row in (await client.get("/api/status")).json()}
         assert again[second]["status"] == "quarantined"
         assert again[second]["reason"] == "odd smell"

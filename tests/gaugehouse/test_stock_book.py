@@ -327,7 +327,7 @@ ZONES = [
 ]
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
 @given(st.data())
 def test_every_opening_is_the_closing_before_over_restarts_closes_dst_and_other_zones(
     tmp_path_factory: pytest.TempPathFactory, data: st.DataObject

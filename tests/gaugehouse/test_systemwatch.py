@@ -114,7 +114,6 @@ def test_a_disk_that_does_not_answer_is_not_known() -> None:
     assert 0 < used <= 100
 
 
-@pytest.mark.timeout(90)
 async def test_a_running_daemon_raises_an_alarm_when_its_disk_fills_and_clears_it_after(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -132,7 +131,6 @@ async def test_a_running_daemon_raises_an_alarm_when_its_disk_fills_and_clears_i
         await run.until(lambda live: any(a["id"] == "system.clock_wrong" for a in live["alarms"]))
 
 
-@pytest.mark.timeout(90)
 async def test_a_broker_that_is_not_there_is_an_alarm_of_the_system(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -106,14 +106,13 @@ def test_a_password_that_is_easy_to_guess_is_refused(
     assert listed(capsys, site) == []
 
 
-@pytest.mark.timeout(120)
 async def test_a_daemon_lets_in_by_password_token_and_link_and_journals_it(
     tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     async def user(*args: str) -> tuple[int, str, str]:
         return await asyncio.to_thread(call, capsys, str(tmp_path / "farm" / "site.toml"), *args)
 
-    async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with running(tmp_path / "farm") as run, run.client() as client:
         tank = run.site.tanks[0].id
         reset = f"api/tanks/{tank}/extremes/reset"
         assert (await client.post(reset, json={"by": "Ada"})).status_code == 200
@@ -134,9 +133,7 @@ async def test_a_daemon_lets_in_by_password_token_and_link_and_journals_it(
         assert (await client.get(url.strip())).status_code == 401
         status, token, _ = await user("token", "Ana", "--label", "scraper", "--by", "root")
         assert status == 0
-        async with httpx.AsyncClient(
-            base_url=run.daemon.url, headers={"Authorization": f"Bearer {token.strip()}"}
-        ) as it:
+        async with run.client(headers={"Authorization": f"Bearer {token.strip()}"}) as it:
             assert (await it.get("api/me")).json()["roles"] == ["viewer"]
             assert (await it.post(reset, json={})).status_code == 403
             assert (await user("revoke", "scraper", "--by", "root"))[0] == 0
@@ -161,15 +158,14 @@ async def test_a_daemon_lets_in_by_password_token_and_link_and_journals_it(
         assert secret not in state
 
 
-@pytest.mark.timeout(90)
 async def test_a_session_outlives_a_restart(tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]) -> None:
     path = str(tmp_path / "farm" / "site.toml")
-    async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with running(tmp_path / "farm") as run, run.client() as client:
         args = (path, "add", "Ana", "--role", "administrator", "--password-file", password, "--by", "root")
         assert (await asyncio.to_thread(call, capsys, *args))[0] == 0
         assert (await client.post("sign-in", data={"name": "Ana", "password": PASSWORD})).status_code == 303
         cookie = client.cookies["gaugehouse"]
-    async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with running(tmp_path / "farm") as run, run.client() as client:
         answer = await client.get("api/me", headers={"Cookie": f"gaugehouse={cookie}"})
         assert answer.json()["name"] == "Ana"
 
@@ -194,7 +190,6 @@ def test_keys_that_are_over_go_and_the_room_comes_back_as_it_was() -> None:
 
 
 @pytest.mark.service
-@pytest.mark.timeout(90)
 async def test_with_a_certificate_it_speaks_tls_only_and_cookies_are_secure(
     tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -208,7 +203,7 @@ async def test_with_a_certificate_it_speaks_tls_only_and_cookies_are_secure(
     )  # fmt: skip
     tls = {"console_certificate": folder / "cert.pem", "console_key": folder / "key.pem"}
     trust = ssl.create_default_context(cafile=str(folder / "cert.pem"))
-    async with running(folder, changes=tls) as run, httpx.AsyncClient(base_url=run.daemon.url, verify=trust) as client:
+    async with running(folder, changes=tls) as run, run.client(verify=trust) as client:
         assert run.daemon.url.startswith("https://")
         args = (str(folder / "site.toml"), "add", "Ana", "--role", "administrator", "--password-file", password)
         assert (await asyncio.to_thread(call, capsys, *args, "--by", "root"))[0] == 0
@@ -247,14 +242,13 @@ def test_a_console_for_others_without_encryption_is_warned_about(
     assert "does not encrypt: passwords can be read on the way" in capsys.readouterr().out
 
 
-@pytest.mark.timeout(120)
 async def test_a_display_looks_for_four_hundred_days_and_is_called_back_by_its_label(
     tmp_path: Path, password: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     async def user(*args: str) -> tuple[int, str, str]:
         return await asyncio.to_thread(call, capsys, str(tmp_path / "farm" / "site.toml"), *args)
 
-    async with running(tmp_path / "farm") as run, httpx.AsyncClient(base_url=run.daemon.url) as screen:
+    async with running(tmp_path / "farm") as run, run.client() as screen:
         more = ("--password-file", password, "--by", "root")
         assert (await user("add", "Ana", "--role", "administrator", *more))[0] == 0
         assert (await user("add", "Ben", "--role", "operator", *more))[0] == 0
