@@ -353,10 +353,10 @@ class Daemon:
                 await _end(task)
 
     async def _drain(self) -> None:
-        """Let the core take what already came in, within a bound."""
+        """Let the core take and write what already came in, within a bound."""
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(DRAIN_S):
-                while len(self._inbox):  # noqa: ASYNC110 the core empties it in a few turns of the loop
+                while len(self._inbox) or self._deciding.since_ms is not None:  # noqa: ASYNC110 a few turns of the loop
                     await asyncio.sleep(0.01)
 
     async def _save(self, book: BookWriter) -> None:
