@@ -61,18 +61,21 @@ async def test_readings_go_out_and_what_was_missed_while_the_server_was_away_fol
     monkeypatch.setenv("TOKEN", "a-secret-of-16-ch")
     port = free_port()
     more = serve(port, 'token_env = "TOKEN"') + serve(free_port(), server="dead")
-    async with running(tmp_path, speed=20.0, more=more) as run:
-        with scripted(port) as server:
+    # A server is there before the daemon and after it, so that it is away once.
+    with contextlib.ExitStack() as before, contextlib.ExitStack() as after:
+        server = before.enter_context(scripted(port))
+        async with running(tmp_path, speed=20.0, more=more) as run:
             await run.until(lambda live: len({tank for tank, _ in taken(server)}) == len(run.site.tanks))
             assert server.tokens[0] == "Token a-secret-of-16-ch"
             assert server.paths[0] == "/api/v2/write?org=-&bucket=tanks&precision=ns"
-        first = taken(server)
-        await run.until(lambda live: state(run)["failure"] != "")
-        assert "does not answer" in str(state(run)["failure"])
-        with scripted(port) as again:
-            await run.until(lambda live: len(taken(again)) > 50 and not state(run)["failure"], 60)
+            before.close()
+            first = taken(server)
+            await run.until(lambda live: state(run)["failure"] != "")
+            assert "does not answer" in str(state(run)["failure"])
+            again = after.enter_context(scripted(port))
+            await run.until(lambda live: len(taken(again)) > 50 and not state(run)["failure"])
             assert state(run, "dead")["sent"] == 0
-        site = run.site
+            site = run.site
     assert first | taken(again) <= stored(site)
     last = max(seq for _, seq in taken(again))
     assert {one for one in stored(site) if one[1] <= last} == first | taken(again)
@@ -100,8 +103,13 @@ async def test_single_readings_are_kept_as_long_as_the_site_says(tmp_path: Path)
         store.append([reading(1 + k, week_ago_ms + k * 600_000, tank) for k in range(7 * 144)])
     async with running(tmp_path, more='\n[store]\nkeep_readings = "2 d"\n') as run:
         assert run.site.keep_readings_ms == 2 * DAY_MS
-        await run.until(lambda live: first_of(site, tank) > week_ago_ms + 4 * DAY_MS, 60)
-        assert first_of(site, tank) < week_ago_ms + 5 * DAY_MS
+        # Whole days of UTC go; of the first that stays, every reading does.
+        await run.until(lambda live: first_of(site, tank) >= midnight(run.clock.now_ms() - 2 * DAY_MS))
+        assert first_of(site, tank) < midnight(run.clock.now_ms() - 2 * DAY_MS) + 600_000
+
+
+def midnight(time_ms: int) -> int:
+    return time_ms // DAY_MS * DAY_MS
 
 
 def first_of(site: Site, tank: str) -> int:

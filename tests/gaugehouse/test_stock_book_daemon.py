@@ -2,17 +2,16 @@
 
 from pathlib import Path
 
-import httpx
-import pytest
-
+from collector.clock import RealClock
+from gaugehouse.days import parse_ms
 from tests.gaugehouse.farms import running
 
 
-@pytest.mark.timeout(90)
 async def test_the_running_daemon_answers_with_its_book_and_refuses_to_close_today(tmp_path: Path) -> None:
-    async with running(tmp_path, speed=120.0) as run:
-        await run.until(lambda live: all(tank["gsv_m3"] is not None for tank in live["tanks"]), 45)
-        async with httpx.AsyncClient(base_url=run.daemon.url, timeout=20) as client:
+    noon = RealClock(120.0, start_ms=parse_ms("2026-11-24T12:00Z"))  # the day is not over before the test is
+    async with running(tmp_path, speed=120.0, clock=noon) as run:
+        await run.until(lambda live: all(tank["gsv_m3"] is not None for tank in live["tanks"]))
+        async with run.client() as client:
             stock = (await client.get("api/stock")).json()
             book = (await client.get("api/stock/book")).json()
             page = await client.get("stock")
