@@ -15,7 +15,7 @@ from prometheus_client.parser import text_string_to_metric_families
 
 from gaugehouse import daemon as daemons
 from gaugehouse.supervised import Supervisor, supervisor_of
-from gaugehouse.vitals import BEAT_S, Vitals, Watched
+from gaugehouse.vitals import BEAT_S, STALL_S, Vitals, Watched
 from tests.gaugehouse.farms import Running, running
 from tests.tsdb import victoria_metrics
 
@@ -76,19 +76,24 @@ def test_ticks_that_wait_a_store_that_takes_nothing_and_a_loop_that_stands_are_t
 
 
 async def test_where_the_loop_stands_goes_into_the_log(capfd: pytest.CaptureFixture[str]) -> None:
-    vitals = Vitals(Watched(lambda: {}, {}, lambda: 0, lambda: 0.0, lambda: "", lambda: ""), stall_s=0.2)
+    clock_s = [0.0]
+    vitals = Vitals(Watched(lambda: {}, {}, lambda: 0, lambda: 0.0, lambda: "", lambda: ""), clock_s=lambda: clock_s[0])
     task = asyncio.create_task(vitals.run())
-    await asyncio.sleep(0.05)
-    a_turn_that_takes_long(3.0)
-    await asyncio.sleep(0.05)
+    await asyncio.sleep(0)
+    told = a_turn_that_takes_long(clock_s, capfd)
     task.cancel()
     await asyncio.wait({task})
-    assert vitals.stalls >= 1
-    assert "a_turn_that_takes_long" in capfd.readouterr().err
+    assert "a_turn_that_takes_long" in told
+    assert vitals.stalls == 1
 
 
-def a_turn_that_takes_long(seconds: float) -> None:
-    time.sleep(seconds)
+def a_turn_that_takes_long(clock_s: list[float], capfd: pytest.CaptureFixture[str]) -> str:
+    """Keeps the loop until the log tells of it, or for as long as no machine takes to give a thread a turn."""
+    clock_s[0], told, until_s = STALL_S + 1, "", time.monotonic() + 60
+    while "a_turn_that_takes_long" not in told and time.monotonic() < until_s:
+        time.sleep(0.05)
+        told += capfd.readouterr().err
+    return told
 
 
 @pytest.fixture
@@ -96,7 +101,7 @@ def supervisor(tmp_path: Path) -> Iterator[tuple[socket.socket, str]]:
     address = str(tmp_path / "notify")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as heard:
         heard.bind(address)
-        heard.settimeout(20)
+        heard.settimeout(60)
         yield heard, address
 
 
@@ -123,18 +128,16 @@ def test_without_a_supervisor_or_with_one_that_is_gone_nothing_happens(tmp_path:
     assert supervisor_of({"WATCHDOG_USEC": "1000", "WATCHDOG_PID": "1"}).watchdog_s is None
 
 
-@pytest.mark.timeout(120)
 async def test_a_daemon_is_ready_counts_its_work_and_is_not_healthy_while_its_poller_hangs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, supervisor: tuple[socket.socket, str]
 ) -> None:
     heard, address = supervisor
     monkeypatch.setenv("NOTIFY_SOCKET", address)
-    monkeypatch.setattr(daemons, "Vitals", lambda watched: Vitals(watched, stuck_s=4.0))
-    async with running(tmp_path) as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
-        async with asyncio.timeout(20):
-            while "READY=1" not in (await asyncio.to_thread(heard.recv, 500)).decode():
-                pass
-        async with asyncio.timeout(30):
+    monkeypatch.setattr(daemons, "Vitals", lambda watched: Vitals(watched, stuck_s=10.0))
+    async with running(tmp_path) as run, run.client() as client:
+        while "READY=1" not in (await asyncio.to_thread(heard.recv, 500)).decode():
+            pass
+        async with asyncio.timeout(60):
             while (await client.get("readyz")).status_code != 200:
                 await asyncio.sleep(0.1)
         assert (await client.get("healthz")).json()["ok"] is True
@@ -143,28 +146,31 @@ async def test_a_daemon_is_ready_counts_its_work_and_is_not_healthy_while_its_po
         assert sum(found["gaugehouse_poll_lateness_seconds_count"].values()) > 0
         assert found["gaugehouse_core_ticks_total"][()] > 0
         assert set(found["gaugehouse_tank_quality"]) == {(tank.id,) for tank in run.site.tanks}
-        hang(run)
-        async with asyncio.timeout(40):
+        comes_back = hang(run)
+        async with asyncio.timeout(60):
             while (answer := await client.get("healthz")).status_code == 200:
                 await asyncio.sleep(0.2)
         assert "no poll came to an end" in answer.json()["detail"]
         assert 0.0 in figures((await client.get("metrics")).text)["gaugehouse_check_ok"].values()
-        async with asyncio.timeout(40):  # the driver comes back: so does the daemon, by itself
+        comes_back.set()
+        async with asyncio.timeout(60):  # the driver comes back: so does the daemon, by itself
             while (await client.get("healthz")).status_code != 200:
                 await asyncio.sleep(0.2)
 
 
-def hang(run: Running) -> None:
-    """One bus's line takes a request and does not come back with it for long, as a driver that is stuck would."""
+def hang(run: Running) -> asyncio.Event:
+    """One bus's line takes a request and does not come back with it until told, as a driver that is stuck would."""
+    comes_back = asyncio.Event()
     line = next(iter(run.daemon.collector._buses.values()))._line
     exchange = line.exchange
 
     async def late(*asked: object) -> object:
         line.exchange = exchange  # type: ignore[method-assign]
-        await asyncio.sleep(12)
+        await comes_back.wait()
         return await exchange(*asked)  # type: ignore[arg-type]
 
     line.exchange = late  # type: ignore[method-assign, assignment]
+    return comes_back
 
 
 def figures(text: str) -> dict[str, dict[tuple[str, ...], float]]:
@@ -177,7 +183,6 @@ def figures(text: str) -> dict[str, dict[tuple[str, ...], float]]:
 
 
 @pytest.mark.service
-@pytest.mark.timeout(120)
 async def test_a_time_series_server_scrapes_it_and_answers_for_it(tmp_path: Path) -> None:
     async with running(tmp_path / "farm") as run:
         jobs = {"scrape_configs": [{"job_name": "farm", "scrape_interval": "1s",
@@ -187,11 +192,14 @@ async def test_a_time_series_server_scrapes_it_and_answers_for_it(tmp_path: Path
         begin = functools.partial(victoria_metrics, tmp_path / "tsdb", more=(f"-promscrape.config={scrape}",))
         with contextlib.ExitStack() as stack:
             server = await asyncio.to_thread(stack.enter_context, begin())
-            async with httpx.AsyncClient(base_url=server.url) as client, asyncio.timeout(60):
-                ask = {"query": "gaugehouse_polls_total{outcome='ok'}"}
-                while not (found := (await client.get("api/v1/query", params=ask)).json()["data"]["result"]):
+            instruments = {i.id for bus in run.site.buses for i in bus.instruments}
+            # One query, so that both are of the same instant: a scrape may come before an instrument was asked, and
+            # one that the machine lets wait for a second counts as failed.
+            ask = {"query": "up or gaugehouse_polls_total{outcome='ok'}"}
+            async with httpx.AsyncClient(base_url=server.url, timeout=60) as client, asyncio.timeout(90):
+                told, up = set[str](), list[str]()
+                while told != instruments or up != ["1"]:
                     await asyncio.sleep(0.5)
-                up = (await client.get("api/v1/query", params={"query": "up"})).json()["data"]["result"]
-        instruments = {i.id for bus in run.site.buses for i in bus.instruments}
-        assert {one["metric"]["instrument"] for one in found} == instruments
-        assert [one["value"][1] for one in up] == ["1"]
+                    found = (await client.get("api/v1/query", params=ask)).json()["data"]["result"]
+                    told = {one["metric"]["instrument"] for one in found if "instrument" in one["metric"]}
+                    up = [one["value"][1] for one in found if one["metric"]["__name__"] == "up"]
