@@ -244,12 +244,13 @@ def test_what_a_book_of_an_older_version_lacks_is_empty(tmp_path: Path) -> None:
 async def test_the_daemon_tells_trace_figures_and_takes_an_entry(tmp_path: Path) -> None:
     async with running(tmp_path, speed=20) as run:
         await run.until(lambda live: [x["age_s"] for x in live["loops"] if x["instrument"] == "ridge_gauge"] != [None])
-        run.farm.inject("ridge_gauge", "gap_low", 30)
+        run.farm.inject("ridge_gauge", "gap_low")
         facts = run.daemon.facts
         assert facts is not None
         await run.until(lambda live: any(loop["fault"] == "gap_low" for loop in live["loops"]))
         refused = await facts.act("fault_entry", {"instrument": "ridge_gauge", "number": 1, "by": "Ana", "close": True})
         assert (refused.status, "still goes on" in refused.text) == ("refused", True)
+        run.farm.clear("ridge_gauge")
         await run.until(
             lambda live: not any(loop["fault"] for loop in live["loops"] if loop["instrument"] == "ridge_gauge")
         )

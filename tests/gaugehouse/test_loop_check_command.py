@@ -24,13 +24,14 @@ def text_of(pdf: bytes) -> str:
     return " ".join(" ".join(page.extract_text() for page in PdfReader(io.BytesIO(pdf), strict=True).pages).split())
 
 
-@pytest.mark.timeout(110)
 async def test_a_check_from_start_to_paper(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     async with running(tmp_path) as run:
         await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
         site, loop = str(run.site.path), run.site.tanks[0].instrument
         tank = run.site.tanks[0].id
         here = ("loop", "check")
+        run.farm.inject(loop, "open_loop")  # else it depends on how long it was watched what is known of its movement
+        await run.until(lambda live: next(t for t in live["tanks"] if t["tank"] == tank)["quality"] == "Bad")
         assert await command(*here, "start", site, loop, "--by", "Ada") == 3
         assert "say how you know that nothing flows" in capsys.readouterr().err
         assert await command(*here, "start", site, loop, "--by", "Ada", "--at-rest", "x", "--for", "2 days") == 3
@@ -43,6 +44,7 @@ async def test_a_check_from_start_to_paper(tmp_path: Path, capsys: pytest.Captur
         assert "next: as found, 4 mA up" in said
         assert await command(*start) == 0
         assert "is under way since" in capsys.readouterr().out
+        run.farm.clear(loop)
         await run.until(lambda live: next(t for t in live["tanks"] if t["tank"] == tank)["reason"] == "BadOutOfService")
         live = run.daemon.facts.live() if run.daemon.facts is not None else {}
         entry = next(one for one in live["loops"] if one["instrument"] == loop)
@@ -85,11 +87,11 @@ async def test_a_check_from_start_to_paper(tmp_path: Path, capsys: pytest.Captur
     assert "start the daemon" in capsys.readouterr().err
 
 
-@pytest.mark.timeout(90)
 async def test_a_check_that_the_daemon_left_behind_can_be_aborted_without_it(tmp_path: Path) -> None:
     async with running(tmp_path) as run:
         await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
-        site, loop = str(run.site.path), run.site.tanks[0].instrument
+        loop = run.site.tank("ridge").instrument  # nothing flows there in the first hours
+        site = str(run.site.path)
         assert await command("loop", "check", "start", site, loop, "--by", "Ada", "--at-rest", "locked") == 0
     assert await command("loop", "check", "abort", site, loop, "--by", "Bo", "--why", "storm") == 0
     with look_into_book(load_site(run.site.path)) as book:
@@ -99,7 +101,6 @@ async def test_a_check_that_the_daemon_left_behind_can_be_aborted_without_it(tmp
         assert not [key for key in book.state() if key.startswith("loopcheck/") and key != "loopcheck/.number"]
 
 
-@pytest.mark.timeout(110)
 async def test_the_steps_of_a_real_loop_are_taken_live_over_a_restart(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -114,7 +115,7 @@ async def test_the_steps_of_a_real_loop_are_taken_live_over_a_restart(
 
     async with running(tmp_path, speed=20) as run:
         await run.until(lambda live: all(tank["age_s"] is not None for tank in live["tanks"]))
-        async with asyncio.timeout(30):  # waves on a short window look like a movement for a while
+        async with asyncio.timeout(60):  # waves on a short window look like a movement for a while
             while await command(*here, "start", str(run.site.path), loop, *by, "--at-rest", "valves locked") == 3:
                 await asyncio.sleep(0.5)
         await steps(run, POINTS[:5])
