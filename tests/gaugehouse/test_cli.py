@@ -10,6 +10,7 @@ import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -28,7 +29,7 @@ def run(*argv: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]
         text=True,
         cwd=cwd or ROOT,
         env=os.environ | {"PYTHONPATH": str(ROOT)},
-        timeout=60,
+        timeout=100,
         check=False,
     )
 
@@ -56,7 +57,12 @@ def demo_process(folder: Path, *argv: str) -> Iterator[tuple[subprocess.Popen[st
     finally:
         if process.poll() is None:
             process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+        try:
+            process.communicate(timeout=60)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.communicate()
+            raise
 
 
 @pytest.fixture(scope="module")
@@ -64,26 +70,28 @@ def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, str]]
     """A fast demo that has run long enough for alarms, faults and a full stock sheet."""
     folder = tmp_path_factory.mktemp("demo")
     with demo_process(folder, "--speed", "60") as (_, address):
-        deadline = time.monotonic() + 40
-        while time.monotonic() < deadline:
-            live = httpx.get(f"{address}api/live").json()
-            if len(live["alarms"]) >= 2 and all(t["age_s"] is not None for t in live["tanks"]):
-                break
+        deadline = time.monotonic() + 60
+        while not _has_run(httpx.get(f"{address}api/live", timeout=60).json()):
+            assert time.monotonic() < deadline, "an alarm or a reading is missing"
             time.sleep(0.3)
         yield folder, address
 
 
-@pytest.mark.timeout(120)
+def _has_run(live: dict[str, Any]) -> bool:
+    alarms = {alarm["id"] for alarm in live["alarms"]}
+    return {"finch_loop.signal_low", "north.high"} <= alarms and all(t["age_s"] is not None for t in live["tanks"])
+
+
 def test_the_demo_says_that_it_is_simulated_on_every_page_and_file(demo: tuple[Path, str]) -> None:
     folder, address = demo
     for page in ("", "alarms", "loops", "tank/north"):
-        assert "SIMULATED" in httpx.get(address + page).text.upper()
+        assert "SIMULATED" in httpx.get(address + page, timeout=60).text.upper()
     for file in folder.iterdir():
         if file.suffix in (".toml", ".csv", ".txt"):
             assert "imulated" in file.read_text()
 
 
-@pytest.mark.timeout(120)
+@pytest.mark.timeout(300)  # a dozen processes
 def test_commands_beside_a_running_daemon(demo: tuple[Path, str]) -> None:
     site = str(demo[0] / "site.toml")
     read = run("read", site, "palm", "--json")
