@@ -20,7 +20,7 @@ from typing import NamedTuple
 from tests.ports import free_port
 from tests.services import need
 
-START_S = 20.0
+START_S = 60.0
 
 
 class Server(NamedTuple):
@@ -64,7 +64,7 @@ def influxd(folder: Path, database: str = "tanks", port: int | None = None) -> I
     url = f"http://127.0.0.1:{port}"
     with _running([program, "run", "-config", os.devnull], environment, f"{url}/ping", folder) as process:
         question = urllib.parse.urlencode({"q": f"CREATE DATABASE {database}"})
-        urllib.request.urlopen(f"{url}/query", question.encode(), timeout=10).close()
+        urllib.request.urlopen(f"{url}/query", question.encode(), timeout=60).close()
         yield Server(url, folder, process)
 
 
@@ -88,7 +88,7 @@ def _running(
     finally:
         process.terminate()
         try:
-            process.wait(10)
+            process.wait(30)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()

@@ -5,6 +5,7 @@ only what a server is never asked for (the newest reading, the highest seq) come
 """
 
 import json
+import time
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator, Sequence
@@ -28,6 +29,9 @@ from models.reading import Reading
 from tests.history.test_outlet import Where
 
 DATABASE = "tanks"
+KEPT_S = 3640 * 86_400
+"""As tests/tsdb.py starts VictoriaMetrics, with some days to spare."""
+SHOWN_WITHIN_S = 60.0
 
 
 class Sent(SqliteStore):
@@ -111,9 +115,26 @@ class OnVictoria(Sent):
         made.url, made.site = url, site
         return made
 
-    def send(self) -> None:
-        super().send()
-        urllib.request.urlopen(f"{self.url}/internal/force_flush", timeout=30).close()
+    def append(self, readings: Sequence[Reading]) -> None:
+        try:
+            super().append(readings)
+        finally:
+            for tank in {one.tank for one in readings}:
+                times = [one.time_ms for one in readings if one.tank == tank and one.time_ms >= 0]
+                self._wait_shown(tank, min(times, default=0), max(times, default=0) + 1)
+
+    def _wait_shown(self, tank: str, start_ms: int, end_ms: int) -> None:
+        """Until the server shows every figure that was sent of a time; but for what is older than it keeps."""
+        wanted: dict[int, set[str]] = {}
+        for one in super().read(tank, max(start_ms, round(1000 * (time.time() - KEPT_S))), end_ms):
+            wanted.setdefault(one.time_ms, set()).update(name for name in FIELDS if getattr(one, name) is not None)
+        begun_s = time.monotonic()
+        while wanted and time.monotonic() - begun_s < SHOWN_WITHIN_S:
+            flush(self.url)
+            shown = _points(self.url, self.site, tank, start_ms, end_ms)
+            if all(names <= shown.get(time_ms, {}).keys() for time_ms, names in wanted.items()):
+                return
+            time.sleep(0.05)
 
     def read(self, tank: str, start_ms: int, end_ms: int) -> Iterator[Reading]:
         self.last_seq()
@@ -130,10 +151,22 @@ class OnVictoria(Sent):
         return back.trend(tank, quantity, start_ms, span_ms, points)
 
 
+def flush(url: str) -> None:
+    """Let VictoriaMetrics show what it has taken: but for what it is sorting just now, which it does not wait for. On a
+    busy machine that takes seconds."""
+    urllib.request.urlopen(f"{url}/internal/force_flush", timeout=60).close()
+
+
 def exported(url: str, site: str, tank: str) -> Iterator[Reading]:
-    """What VictoriaMetrics holds of a tank, in the order of seq. Its times are milliseconds."""
+    """What VictoriaMetrics shows of a tank, in the order of seq. Its times are milliseconds."""
+    points = _points(url, site, tank, 0, 4_102_444_800_000)
+    found = (reading_from(tank, time_ns(time_ms, 0), fields) for time_ms, fields in points.items())
+    return iter(sorted((one for one in found if one is not None), key=lambda one: one.seq))
+
+
+def _points(url: str, site: str, tank: str, start_ms: int, end_ms: int) -> dict[int, dict[str, float | None]]:
     where = f'{{__name__=~"{MEASUREMENT}_.*",site="{site}",tank="{tank}"}}'
-    question = urllib.parse.urlencode({"match[]": where, "start": "0", "end": "4102444800"})
+    question = urllib.parse.urlencode({"match[]": where, "start": str(start_ms / 1000), "end": str(end_ms / 1000)})
     points: dict[int, dict[str, float | None]] = {}
     with urllib.request.urlopen(f"{url}/api/v1/export?{question}", timeout=60) as answer:
         for line in answer:
@@ -142,5 +175,4 @@ def exported(url: str, site: str, tank: str) -> Iterator[Reading]:
             assert name in FIELDS
             for time_ms, value in zip(series["timestamps"], series["values"], strict=True):
                 points.setdefault(time_ms, {})[name] = value
-    found = (reading_from(tank, time_ns(time_ms, 0), fields) for time_ms, fields in points.items())
-    return iter(sorted((one for one in found if one is not None), key=lambda one: one.seq))
+    return points
