@@ -35,8 +35,13 @@ class Scripted:
         self.clients: list[int] = []
         self.tokens: list[str | None] = []
         self.taken: list[str] = []
-        self.points: dict[tuple[str, str], str] = {}
+        self._points: dict[tuple[str, str], str] = {}
         self.closing = threading.Event()
+
+    @property
+    def points(self) -> dict[tuple[str, str], str]:
+        """As they are now: posts of other threads go on while somebody looks through them."""
+        return self._points.copy()
 
     def take(self, path: str, token: str | None, lines: list[str]) -> Answer:
         self.paths.append(path)
@@ -47,7 +52,7 @@ class Scripted:
             self.taken += lines
             for line in lines:
                 series, fields, ns = line.split(" ")
-                self.points[series, ns] = fields
+                self._points[series, ns] = fields
         return answer
 
 
