@@ -12,7 +12,7 @@ from history.chain import Entry, Head
 from history.errors import EntryRejected, StoreError, StoreUnavailable
 from tests.history.samples import NOON_MS
 
-PATIENCE_S = 10.0
+PATIENCE_S = 60.0
 
 
 class HeldBook:
@@ -66,7 +66,7 @@ async def test_commits_are_carried_out_in_the_order_of_the_calls() -> None:
 async def test_a_book_that_is_away_for_a_moment_is_tried_again() -> None:
     held = HeldBook()
     held.failures = 3
-    writer = BookWriter(held, first_wait_s=0.001)
+    writer = BookWriter(held, patience_s=PATIENCE_S, first_wait_s=0.001)
     await writer.commit([entry(1)], {"a": "1"})
     assert held.kept == [1]
     assert writer.counters().retries == 3
