@@ -238,7 +238,8 @@ while last < int(sys.argv[2]):
     trend = store.trend("T-1", "level_m", 0, 10**9, 10)
     newest = store.latest("T-1")
     now = 0 if newest is None else newest.seq
-    torn = now % 50 != 0 or kept % 50 != 0 or not last <= kept <= now or (now > 0) != (trend.good[0] == 1.0)
+    shown = trend.good[0] == 1.0  # asked between two looks, of which only the second may have seen the first batch
+    torn = now % 50 != 0 or kept % 50 != 0 or not last <= kept <= now or not (last > 0) <= shown <= (now > 0)
     if now != last:
         print("torn" if torn else "whole", flush=True)
     last = now
