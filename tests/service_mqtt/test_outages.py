@@ -119,6 +119,7 @@ def gated(site: Farm, gate: asyncio.Event) -> Connect:
     return connect
 
 
+@pytest.mark.usefixtures("steady")
 async def test_a_hung_broker_holds_nobody_and_gets_everything_when_it_goes_on(tmp_path: Path) -> None:
     async with mosquitto(tmp_path) as broker, farm(tmp_path / "site", broker.port) as site:
         async with site.published(impatient(site)) as publishing, going(publishing), listening(broker.port) as listener:
