@@ -20,6 +20,8 @@ from simulator.demo.layout import PROGRAMME
 from simulator.demo.past import DAYS, day_before
 from simulator.weather import DAY_MS
 
+pytestmark = pytest.mark.timeout(600)  # a past of days takes a busy machine some minutes, before the first test
+
 END_MS = 1_795_003_200_000
 """2026-11-18 16:00 UTC: inside of a month, in the afternoon."""
 

@@ -10,6 +10,8 @@ from simulator.cases import LABELS
 from tests.bench.bench_diagnosis import SHORT_LABELS, Answer, ask, is_right
 from tests.bench.labelled import without
 
+pytestmark = pytest.mark.timeout(600)  # days of a farm: many times as long on a busy machine
+
 SEEDS = (700_001, 700_002, 700_003)
 
 

@@ -9,6 +9,8 @@ from inventory.leak import Refusal, Verdict
 from tests.bench.bench_leak import Count, Tally
 from tests.bench.leaknights import Nights
 
+pytestmark = pytest.mark.timeout(600)  # nights in real weather, before the first test
+
 SHARES = (0.0, 1.0, 0.0, 2.0, 0.0, 1.0)
 
 

@@ -18,6 +18,8 @@ from simulator.farm import Farm
 from simulator.layout import Act as Move
 from simulator.layout import Planned, Programme
 
+pytestmark = pytest.mark.timeout(900)  # days of a farm: many times as long on a busy machine
+
 START_MS = 1_700_000_000_000  # 22:13 UTC
 STEP_S = 10
 DAY_S = 86_400
@@ -72,7 +74,6 @@ def test_a_day_and_a_night_raise_nothing_at_half_the_usual_threshold(tmp_path: P
 
 
 @pytest.mark.soak
-@pytest.mark.timeout(900)
 @pytest.mark.parametrize("seed", [11, 12, 13, 14])
 def test_ten_days_and_nights_raise_nothing(tmp_path: Path, seed: int) -> None:
     assert Watched(tmp_path, seed, "8 mm").run(10 * DAY_S) == []
