@@ -27,7 +27,7 @@ def lived(folder: Path, speed: str, *broken: str) -> Iterator[httpx.Client]:
     try:
         address = process.stdout.readline().strip()
         assert address, "the daemon did not start"
-        with httpx.Client(base_url=address, timeout=10) as client:
+        with httpx.Client(base_url=address, timeout=60) as client:
             yield client
     finally:
         process.send_signal(signal.SIGKILL)

@@ -42,9 +42,9 @@ async def _people(run: Running, chance: random.Random, life: str) -> None:
     while True:
         number += 1
         act, token = chance.choice(ACTS), f"{life}-{number}"
-        alarm = chance.choice(
-            [a["id"] for a in facts.every_alarm() if a["state"] != "normal" or chance.random() < 0.05]
-        )
+        every = facts.every_alarm()
+        some = [a["id"] for a in every if a["state"] != "normal" or chance.random() < 0.05]
+        alarm = chance.choice(some or [a["id"] for a in every])
         fields = {
             "alarm": alarm,
             "by": "Ana",

@@ -1,7 +1,7 @@
 """kill -9 in the middle of a loop check: it is still under way afterwards, blind and without stock, with its steps."""
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -19,14 +19,18 @@ LOOP, TANK = "ridge_gauge", "ridge"
 def life(folder: Path) -> Iterator[httpx.Client]:
     """A daemon that has heard of all of its tanks."""
     with lived(folder, "1") as client:
-        end = time.monotonic() + 30
-        while any(tank["age_s"] is None for tank in client.get("api/tanks").json()):
-            assert time.monotonic() < end, "no reading came"
-            time.sleep(0.05)
+        wait(lambda: all(tank["age_s"] is not None for tank in client.get("api/tanks").json()))
         yield client
 
 
-@pytest.mark.timeout(120)
+def wait(until: Callable[[], bool]) -> None:
+    end = time.monotonic() + 60
+    while not until():
+        assert time.monotonic() < end, "it did not come about"
+        time.sleep(0.05)
+
+
+@pytest.mark.timeout(240)
 def test_a_check_outlives_a_kill_with_its_steps_and_its_blinded_alarms(tmp_path: Path) -> None:
     with life(tmp_path) as client:
         begin = {"by": "Ada", "at_rest": "valves locked"}
@@ -43,7 +47,8 @@ def test_a_check_outlives_a_kill_with_its_steps_and_its_blinded_alarms(tmp_path:
         assert {states[alarm] for alarm in check["blinds"]} == {"out_of_service"}
         assert client.post(f"api/loops/{LOOP}/check/abort", json={"by": "Bo"}).status_code == 200
     with life(tmp_path) as client:
-        assert client.get(f"api/tanks/{TANK}").json()["quality"] != "Bad"
+        # The first poll of all may have found the machine busy, and its answer too late.
+        wait(lambda: client.get(f"api/tanks/{TANK}").json()["quality"] != "Bad")
         assert client.get(f"api/loops/{LOOP}").json()["check"] is None
     with look_into_book(load_site(tmp_path / "site.toml")) as book:
         assert book.verify().unbroken
