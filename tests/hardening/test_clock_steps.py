@@ -11,8 +11,10 @@ import pytest
 
 from collector.clock import RealClock
 from gaugehouse import systemwatch
+from gaugehouse.site import Site
 from gaugehouse.stores import look_into_book, look_into_readings
 from tests.gaugehouse.farms import running
+from tests.hardening.stalls import Stalls
 
 HOUR_MS = 3_600_000
 
@@ -31,11 +33,14 @@ class SteppedClock(RealClock):
 @pytest.mark.timeout(120)
 @pytest.mark.parametrize("step_ms", [HOUR_MS, -HOUR_MS], ids=["forward", "back"])
 async def test_a_step_of_an_hour_loses_no_reading_and_raises_no_other_alarm(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step_ms: int
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, stalled: Stalls, step_ms: int
 ) -> None:
     monkeypatch.setattr(systemwatch, "EVERY_S", 0.2)
     clock = SteppedClock()
-    async with running(tmp_path, clock=clock) as run, httpx.AsyncClient(base_url=run.daemon.url) as client:
+    async with (
+        running(tmp_path, clock=clock) as run,
+        httpx.AsyncClient(base_url=run.daemon.url, timeout=30) as client,
+    ):
         facts = run.daemon.facts
         assert facts is not None
         await run.until(lambda live: live["seq"] > 4 and all(one["age_s"] is not None for one in live["tanks"]))
@@ -62,7 +67,8 @@ async def test_a_step_of_an_hour_loses_no_reading_and_raises_no_other_alarm(
         assert seqs == sorted(set(seqs)), "each reading once, in the order in which it was taken"
         jumps = [later.time_ms - earlier.time_ms for earlier, later in pairwise(readings)]
         assert sum(abs(jump) > HOUR_MS // 2 for jump in jumps) == 1, "the step itself and no other hole"
-        assert all(abs(jump) < 6_000 or abs(jump - step_ms) < 6_000 for jump in jumps)
+        usual_ms = 6_000 + stalled.ms
+        assert all(abs(jump) < usual_ms or abs(jump - step_ms) < usual_ms for jump in jumps)
 
 
 @pytest.mark.timeout(120)
@@ -81,9 +87,14 @@ async def test_a_start_with_the_clock_an_hour_behind_is_told_and_goes_on(
         await run.until(lambda live: any(one["id"] == "system.clock_wrong" for one in live["alarms"]))
         await run.until(lambda live: all(one["age_s"] is not None and one["age_s"] < 5 for one in live["tanks"]))
         assert run.daemon._core.at.seq > last.seq, "the running number goes on"
-        clock.ahead_ms = 0  # somebody sets it
-        await run.until(lambda live: live["seq"] > 4)
         site = run.site
+        before = steps_in(site)
+        clock.ahead_ms = 0  # somebody sets it
+        await run.until(lambda live: steps_in(site) > before)
     with look_into_book(site) as book:
         assert book.verify().unbroken
-        assert any(entry.kind == "clock_step" for entry in book.entries())
+
+
+def steps_in(site: Site) -> int:
+    with look_into_book(site) as book:
+        return sum(1 for _ in book.entries(["clock_step"]))
