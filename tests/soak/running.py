@@ -32,6 +32,8 @@ POLLS_PER_S: Final = 6
 TIMEOUT_MS: Final = 100
 PATIENCE_S: Final = 300.0
 """For the daemon to begin and to end, on a machine that is busy with other work."""
+FEWEST_LOOKS: Final = 12
+"""Of which growth can be told."""
 LOOKS: Final = 400
 """How often the daemon looks at itself at the most."""
 PAGES: Final = (
@@ -97,6 +99,8 @@ async def soak(folder: Path, hours: float, speed: float, seed: int = SEED) -> So
                 _happen(one, farm, gateways, clock, group)
             if child.returncode is None:
                 await clock.sleep_until_elapsed(begun_ms - START_MS + round(hours * 3_600_000))
+            while child.returncode is None and len(done.looks) < FEWEST_LOOKS:
+                await asyncio.sleep(0.2)  # a busy machine looks more seldom
             for task in beside[1:]:
                 task.cancel()
             if child.returncode is None:
