@@ -222,9 +222,12 @@ async def test_a_console_that_is_asked_too_much_answers_a_problem(facts: FakeFac
 
     headers = token(facts, VIEWER)
     async with make_client(facts, address="192.0.2.7") as client:
-        answers = [await client.get("/api/leak", headers=headers) for _ in range(14)]
-    last = answers[-1]
-    assert (answers[0].status_code, last.status_code) == (200, 429)
+        first = last = await client.get("/api/leak", headers=headers)
+        for _ in range(200):  # while a slow machine asks, the bucket fills: how many are too many is not told here
+            if last.status_code != 200:
+                break
+            last = await client.get("/api/leak", headers=headers)
+    assert (first.status_code, last.status_code) == (200, 429)
     assert last.headers["content-type"] == MEDIA_TYPE
     assert int(last.headers["retry-after"]) >= 1
     assert "content-security-policy" in last.headers
