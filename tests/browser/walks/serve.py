@@ -9,6 +9,7 @@ the link that signs the first person in; then it takes one JSON object a line on
 import asyncio
 import json
 import sys
+import threading
 import time
 from collections.abc import Mapping
 from dataclasses import replace
@@ -35,19 +36,30 @@ POLL: Final = "10 s"
 """How often the buses are asked, on the site's clock: about once a second while nobody is in a hurry."""
 
 _NAP_S: Final = 0.02
+_LONGEST_MS: Final = 30_000
+"""The site's time passes by no more than this, three polls, from one look at the clock to the next."""
 
 
 class SteeredClock:
-    """A site's clock whose pace can be changed while it runs; it never goes back and never stands."""
+    """A site's clock whose pace can be changed while it runs; it never goes back.
+
+    While the machine gives this process no turn it stands: a second lost would be minutes on the farm at its fast pace,
+    in which no instrument answered.
+    """
 
     def __init__(self, start_utc_ms: int, idle: float = IDLE) -> None:
         self._start_utc_ms, self.idle = start_utc_ms, idle
-        self._since_s = time.monotonic()
+        self._lock = threading.Lock()
+        self._looked_s = time.monotonic()
         self._elapsed_ms = 0.0
         self.speed = idle
 
     def elapsed_ms(self) -> int:
-        return int(self._elapsed_ms + (time.monotonic() - self._since_s) * 1000 * self.speed)
+        with self._lock:
+            now_s = time.monotonic()
+            self._elapsed_ms += min((now_s - self._looked_s) * 1000 * self.speed, _LONGEST_MS)
+            self._looked_s = now_s
+            return int(self._elapsed_ms)
 
     def now_ms(self) -> int:
         return self._start_utc_ms + self.elapsed_ms()
@@ -62,8 +74,7 @@ class SteeredClock:
             await asyncio.sleep(min(_NAP_S, left_ms / 1000 / self.speed))
 
     def run_at(self, speed: float) -> None:
-        self._elapsed_ms = float(self.elapsed_ms())
-        self._since_s = time.monotonic()
+        self.elapsed_ms()
         self.speed = speed
 
 
