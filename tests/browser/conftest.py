@@ -9,12 +9,13 @@ import multiprocessing
 import os
 import signal
 import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from multiprocessing.process import BaseProcess
 from pathlib import Path
+from typing import Self
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Request, expect, sync_playwright
 
 from tests.browser.everypage import every_page
 from tests.browser.serve import serve
@@ -25,6 +26,9 @@ ROOT = Path(__file__).parents[2]
 NURSERY = multiprocessing.get_context("forkserver")
 NURSERY.set_forkserver_preload(["tests.browser.serve"])
 STARTS_WITHIN_S = 60
+ENDS_WITHIN_S = 60
+PATIENCE_MS = 30_000
+"""How long a test waits for what must come, where nothing asks for a time: a busy machine may stand for seconds."""
 FLAGS = [
     "--headless",
     "--no-sandbox",
@@ -45,6 +49,21 @@ class Server:
         self.port = free_port()
         self.process: BaseProcess | subprocess.Popen[str] | None = None
 
+    def start(self) -> None:
+        """Start it and wait until it listens."""
+        raise NotImplementedError
+
+    def __enter__(self) -> Self:
+        try:
+            self.start()
+        except BaseException:
+            self.kill()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.kill()
+
     @property
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
@@ -59,11 +78,11 @@ class Server:
         match self.process:
             case BaseProcess() as forked:
                 forked.kill()
-                forked.join(10)
+                forked.join(ENDS_WITHIN_S)
                 forked.close()
             case subprocess.Popen() as program:
                 program.kill()
-                program.wait(10)
+                program.wait(ENDS_WITHIN_S)
                 for stream in (program.stdin, program.stdout, program.stderr):
                     if stream is not None:
                         stream.close()
@@ -78,7 +97,6 @@ class Console(Server):
         self.password = password
 
     def start(self, build: str = "7") -> None:
-        """Start it and wait until it listens."""
         hears, says = NURSERY.Pipe(duplex=False)
         self.process = NURSERY.Process(target=serve, args=(self.port, build, self.password, says.send), daemon=True)
         self.process.start()
@@ -88,21 +106,22 @@ class Console(Server):
             assert hears.recv() == self.port
 
 
+@pytest.fixture(scope="session", autouse=True)
+def patience() -> None:
+    expect.set_options(timeout=PATIENCE_MS)
+
+
 @pytest.fixture
 def console() -> Iterator[Console]:
-    made = Console()
-    made.start()
-    yield made
-    made.kill()
+    with Console() as made:
+        yield made
 
 
 @pytest.fixture(scope="module")
 def running() -> Iterator[Console]:
     """One console for all tests of a file: for those that change nothing in it."""
-    made = Console()
-    made.start()
-    yield made
-    made.kill()
+    with Console() as made:
+        yield made
 
 
 @pytest.fixture(scope="module")
@@ -139,7 +158,7 @@ def watched(browser: Browser, console: Server) -> Iterator[BrowserContext]:
 
     opened.on("request", watch)
     opened.on("weberror", lambda error: errors.append(str(error.error)))
-    opened.set_default_timeout(15_000)
+    opened.set_default_timeout(PATIENCE_MS)
     yield opened
     opened.close()
     assert elsewhere == []
@@ -149,3 +168,33 @@ def watched(browser: Browser, console: Server) -> Iterator[BrowserContext]:
 @pytest.fixture
 def page(context: BrowserContext) -> Page:
     return context.new_page()
+
+
+def clock_moves(page: Page) -> None:
+    """Wait until the page has heard the server."""
+    clock = page.locator("#clock").inner_text()
+    expect(page.locator("#clock")).not_to_have_text(clock)
+
+
+HOLD = """(part) => {
+  const sent = window.fetch;
+  const gate = new Promise((open) => { window.letGo = open; });
+  window.fetch = async (...all) => {
+    if (String(all[0]).includes(part)) { window.waits = true; await gate; }
+    const [address, asked] = all;
+    return sent(address, { ...asked, signal: undefined });
+  };
+}"""
+
+
+def at_once(pages: list[Page], part: str, press: Callable[[Page], None]) -> None:
+    """Lay what several pages send upon each other: each one's request to an address with this part is held until all
+    have been pressed and want to send, however slow the machine is between two of them."""
+    for page in pages:
+        page.evaluate(HOLD, part)
+    for page in pages:
+        press(page)
+    for page in pages:
+        page.wait_for_function("() => window.waits")
+    for page in pages:
+        page.evaluate("() => window.letGo()")

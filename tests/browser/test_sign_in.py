@@ -12,10 +12,8 @@ PASSWORD = "a long enough password"
 
 @pytest.fixture
 def console() -> Iterator[Console]:
-    made = Console(PASSWORD)
-    made.start()
-    yield made
-    made.kill()
+    with Console(PASSWORD) as made:
+        yield made
 
 
 def test_somebody_signs_in_acts_under_their_name_and_signs_out(browser: Browser, console: Console) -> None:

@@ -10,12 +10,12 @@ from playwright.sync_api import Browser, Page, WebSocketRoute, expect
 
 from console import yard, yard_views
 from console.model import Model
-from tests.browser.conftest import Console
+from tests.browser.conftest import Console, clock_moves
+from tests.browser.silence import late_pages
 from tests.console.fake import FakeFacts
 
 pytestmark = pytest.mark.browser
 
-SAYS_SO_MS = 6_000
 CALM = "tank=ostler-s&tank=quillmoor"
 PIXELS_PER_MM = "Math.hypot(screen.width, screen.height) / (document.body.dataset.screenInch * 25.4)"
 HEIGHT_MM = (
@@ -28,12 +28,19 @@ TOO_WIDE = (
     ".map(e => e.className + ': ' + e.innerText)"
 )
 
+CARDS_OF_PAGE = """(number) => {
+  if (!document.getElementById("part").textContent.startsWith(`${number}/`)) return null;
+  const shown = [...document.querySelectorAll(".card")].filter((card) => card.getClientRects().length);
+  const top = (card) => card.getBoundingClientRect().y;
+  return shown.sort((a, b) => top(a) - top(b)).map((card) => card.id);
+}"""
+"""The cards from top to bottom, once this page has its turn: looked at in one go, before it can turn."""
+
 
 def ready(page: Page, address: str) -> None:
     """Open it and wait until its first message is in."""
     page.goto(address)
-    clock = page.locator("#clock").inner_text()
-    expect(page.locator("#clock")).not_to_have_text(clock)
+    clock_moves(page)
 
 
 def test_figures_have_the_height_on_the_glass_that_the_distance_asks_for(page: Page, console: Console) -> None:
@@ -86,12 +93,9 @@ def test_an_urgent_alarm_is_inverted_and_on_top_of_every_page(page: Page, consol
     ready(page, f"{console.url}/yard?turn=3")
     seen = set()
     for number in (1, 2, 3):
-        expect(page.locator("#part")).to_have_text(re.compile(f"^{number}/"))
-        top = page.locator(".card:visible").evaluate_all(
-            "cards => cards.sort((a, b) => a.getBoundingClientRect().y - b.getBoundingClientRect().y)[0].id"
-        )
-        assert top == "card-harrowmead"
-        seen |= set(page.locator(".card:visible").evaluate_all("cards => cards.map(card => card.id)"))
+        ids = page.wait_for_function(CARDS_OF_PAGE, arg=number).json_value()
+        assert ids[0] == "card-harrowmead"
+        seen |= set(ids)
     pinned = page.locator("#card-harrowmead")
     assert pinned.evaluate("e => getComputedStyle(e).backgroundColor") == "rgb(0, 0, 0)"
     assert pinned.evaluate("e => getComputedStyle(e).color") == "rgb(255, 255, 255)"
@@ -112,11 +116,9 @@ def test_a_lost_reading_is_two_dashes_and_the_words(page: Page, console: Console
 def test_a_silent_server_takes_every_figure_away(page: Page, console: Console, how: signal.Signals) -> None:
     ready(page, f"{console.url}/yard?{CALM}")
     expect(page.locator(".figure:visible").first).to_be_visible()
-    if how is signal.SIGKILL:
-        console.kill()
-    else:
-        console.signal(how)
-    expect(page.locator("#silent")).to_have_text(re.compile(r"^NO DATA since \d\d:\d\d:\d\d$"), timeout=SAYS_SO_MS)
+    silence = console.kill if how is signal.SIGKILL else lambda: console.signal(how)
+    assert late_pages([("yard", page)], silence) == []
+    expect(page.locator("#silent")).to_have_text(re.compile(r"^NO DATA since \d\d:\d\d:\d\d$"))
     expect(page.locator(".figure:visible")).to_have_count(0)
     expect(page.locator(".nodata:visible").first).to_have_text("NO DATA")
     assert page.evaluate(TOO_WIDE) == []
@@ -124,7 +126,7 @@ def test_a_silent_server_takes_every_figure_away(page: Page, console: Console, h
         console.start()
     else:
         console.signal(signal.SIGCONT)
-    expect(page.locator("#silent")).to_be_hidden(timeout=12_000)
+    expect(page.locator("#silent")).to_be_hidden()
     expect(page.locator(".figure:visible").first).to_be_visible()
 
 
@@ -139,6 +141,11 @@ class Months:
     def open(self, socket: WebSocketRoute) -> None:
         self.socket = socket
         socket.send(json.dumps({"build": self.build}))
+
+    def wait(self, page: Page) -> None:
+        """Until the page listens."""
+        while self.socket is None:
+            page.wait_for_timeout(20)
 
     def message(self) -> dict[str, Any]:
         return yard_views.message(self.model, self.facts.live())
@@ -163,7 +170,7 @@ def test_memory_stays_flat_over_months_of_states(browser: Browser, console: Cons
     months = Months(page.locator("html").get_attribute("data-build") or "")
     page.route_web_socket("**/yard/feed", months.open)
     page.goto(f"{console.url}/yard?turn=3")
-    page.wait_for_timeout(500)
+    months.wait(page)
     months.tell(page, 300)
     probe = context.new_cdp_session(page)
 

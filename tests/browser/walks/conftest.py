@@ -21,15 +21,14 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from gaugehouse.demousers import PASSWORD
-from tests.browser.conftest import ROOT, Server, watched
+from tests.browser.conftest import PATIENCE_MS, ROOT, Server, watched
 from tests.browser.walks.smaller import smaller
 
 PICTURES: Final = ROOT / "docs" / "pictures" / "guides"
 TAKING: Final = bool(os.environ.get("GAUGEHOUSE_PICTURES"))
 BEGIN: Final = "2026-03-10T07:00+00:00"
 WIDTH: Final = 1200
-SLOW_MS: Final = 30_000
-USUAL_MS: Final = 5_000
+SLOW_MS: Final = 60_000
 MOST_TRIES: Final = 40
 
 
@@ -160,9 +159,8 @@ def farm(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
     """The farm of a walk; a module may say from when and after how many days of past (`BEGINS`, `DAYS`)."""
     module = request.module
     made = Farm(tmp_path_factory.mktemp("walk"), getattr(module, "BEGINS", BEGIN), getattr(module, "DAYS", 7))
-    made.start()
-    yield made
-    made.kill()
+    with made:
+        yield made
     if hasattr(module, "camera"):
         module.camera.develop()
 
@@ -174,7 +172,7 @@ def context(browser: Browser, farm: Farm) -> Iterator[BrowserContext]:
     with watched(browser, farm) as opened:
         opened.set_default_timeout(SLOW_MS)
         yield opened
-    expect.set_options(timeout=USUAL_MS)
+    expect.set_options(timeout=PATIENCE_MS)
 
 
 @pytest.fixture

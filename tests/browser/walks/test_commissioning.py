@@ -11,8 +11,8 @@ from typing import Final
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-from tests.browser.conftest import ROOT, watched
-from tests.browser.walks.conftest import SLOW_MS, USUAL_MS, Camera, Farm, take_step
+from tests.browser.conftest import ENDS_WITHIN_S, PATIENCE_MS, ROOT, watched
+from tests.browser.walks.conftest import SLOW_MS, Camera, Farm, take_step
 from tests.ports import free_port
 
 pytestmark = [
@@ -57,7 +57,7 @@ class NewFarm(Farm):
             cwd=self.folder,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=250,
             check=False,
             env=os.environ | {"PYTHONPATH": str(ROOT)},
         )
@@ -78,7 +78,7 @@ class NewFarm(Farm):
     def kill(self) -> None:
         if self.daemon is not None:
             self.daemon.kill()
-            self.daemon.wait(10)
+            self.daemon.wait(ENDS_WITHIN_S)
             assert self.daemon.stdout is not None
             self.daemon.stdout.close()
         super().kill()
@@ -86,10 +86,8 @@ class NewFarm(Farm):
 
 @pytest.fixture(scope="module")
 def new(tmp_path_factory: pytest.TempPathFactory) -> Iterator[NewFarm]:
-    made = NewFarm(tmp_path_factory.mktemp("new"))
-    made.start()
-    yield made
-    made.kill()
+    with NewFarm(tmp_path_factory.mktemp("new")) as made:
+        yield made
     camera.develop()
 
 
@@ -98,7 +96,7 @@ def page(browser: Browser, new: NewFarm) -> Iterator[Page]:
     expect.set_options(timeout=SLOW_MS)
     with watched(browser, new) as context:
         yield in_the_office(context)
-    expect.set_options(timeout=USUAL_MS)
+    expect.set_options(timeout=PATIENCE_MS)
 
 
 def in_the_office(context: BrowserContext) -> Page:
