@@ -50,15 +50,21 @@ function count() {
   first.textContent = taken.length ? fill(words.button_some, { count: taken.length }) : words.button_none;
 }
 
+// What was ticked while the new list was on its way stays ticked.
+function keepTicks() {
+  const kept = new Set(chosen().map((box) => box.value));
+  return () => {
+    for (const box of boxes()) box.checked = kept.has(box.value);
+  };
+}
+
+// A list that could not be had is asked for again with the next state.
 async function redraw(rev) {
   busy = true;
-  const kept = new Set(chosen().map((box) => box.value));
-  if (await refresh(list, list.dataset.part)) {
-    for (const box of boxes()) box.checked = kept.has(box.value);
-    renewed();
-  }
+  const drawn = await refresh(list, list.dataset.part, keepTicks);
+  if (drawn) renewed();
   if (past) await refresh(past, past.dataset.part);
-  revision = rev;
+  if (drawn !== null) revision = rev;
   busy = false;
   count();
 }

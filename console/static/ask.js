@@ -2,22 +2,28 @@
 
 const LIMIT_MS = 8000;
 
-// Replace what is in `element` by the part at `url`; true when it changed. A failure leaves the old part: the page's
-// watchdog says when it is old.
-export async function refresh(element, url) {
-  let answer;
+// Replace what is in `element` by the part at `url`; true when it changed, null when it could not be had: then the old
+// part stays, and who asked tries again. An answer that a newer one has overtaken is not shown. keep: called just before
+// the old part goes; what it returns is called just after.
+export async function refresh(element, url, keep) {
+  const turn = (element.asked = (element.asked ?? 0) + 1);
+  let text;
   try {
-    answer = await fetch(url, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(LIMIT_MS) });
+    const answer = await fetch(url, { headers: { Accept: "text/html" }, signal: AbortSignal.timeout(LIMIT_MS) });
+    if (!answer.ok) return null;
+    text = await answer.text();
   } catch {
-    return false;
+    return null;
   }
-  if (!answer.ok) return false;
-  const text = await answer.text();
+  if (turn < (element.turn ?? 0)) return false;
+  element.turn = turn;
   if (element.shown === text) return false;
   const holder = document.createElement("template");
   holder.innerHTML = text;
+  const restore = keep?.();
   element.replaceChildren(holder.content);
   element.shown = text;
+  restore?.();
   return true;
 }
 

@@ -9,11 +9,17 @@ const place = document.getElementById("status-now");
 const NUMBERS = ["density_kg_m3", "conductivity_pS_m"];
 let shown = null;
 
-async function renew() {
+// What was opened while the new part was on its way stays open.
+function keepOpen() {
   const open = place.querySelector("details")?.open;
-  await refresh(place, "/status/now");
-  const details = place.querySelector("details");
-  if (details) details.open = Boolean(open);
+  return () => {
+    const details = place.querySelector("details");
+    if (details) details.open = Boolean(open);
+  };
+}
+
+async function renew() {
+  await refresh(place, "/status/now", keepOpen);
 }
 
 function form(id, handle) {

@@ -5,7 +5,7 @@ import signal
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, expect
+from playwright.sync_api import BrowserContext, Page, Route, expect
 
 from tests.browser.conftest import Console, clock_moves
 from tests.browser.silence import late_pages
@@ -72,6 +72,30 @@ def test_choosing_is_kept_while_the_list_is_drawn_anew(context: BrowserContext, 
     there.locator("li", has_text="High-high level").get_by_role("checkbox").check()
     there.get_by_label("Your name").fill("Bo")
     there.get_by_role("button", name="Acknowledge 1 chosen").click()
+    expect(here.locator("li", has_text="High-high level").locator(".how b")).to_have_text("acknowledged")
+    expect(mine).to_be_checked()
+    expect(here.get_by_role("button", name="Acknowledge 1 chosen")).to_be_visible()
+
+
+def test_a_tick_set_while_the_new_list_is_on_its_way_stays_and_a_list_that_was_lost_is_asked_for_again(
+    context: BrowserContext, console: Console
+) -> None:
+    here, there = context.new_page(), context.new_page()
+    asked: list[Route] = []
+    here.route("**/alarms/list", lambda route: asked.append(route))
+    for page in (here, there):
+        page.goto(f"{console.url}/alarms")
+    there.locator("li", has_text="High-high level").get_by_role("checkbox").check()
+    there.get_by_label("Your name").fill("Bo")
+    there.get_by_role("button", name="Acknowledge 1 chosen").click()
+    for tries in (1, 2):
+        while len(asked) < tries:
+            here.wait_for_timeout(20)
+        if tries == 1:
+            asked[0].abort()
+    mine = here.locator("li", has_text="Critical high level").get_by_role("checkbox")
+    mine.check()
+    asked[1].continue_()
     expect(here.locator("li", has_text="High-high level").locator(".how b")).to_have_text("acknowledged")
     expect(mine).to_be_checked()
     expect(here.get_by_role("button", name="Acknowledge 1 chosen")).to_be_visible()
