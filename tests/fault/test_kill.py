@@ -104,7 +104,7 @@ def campaign(folder: Path, lives: int, seed: int) -> int:
     return len(confirmed)
 
 
-@pytest.mark.timeout(180)
+@pytest.mark.timeout(400)
 def test_a_daemon_killed_at_random_instants_loses_nothing_that_it_told(tmp_path: Path) -> None:
     assert campaign(tmp_path, lives=6, seed=20) > 0
 

@@ -138,7 +138,7 @@ def campaign(folder: Path, lives: int, seed: int, acts: int = 0, alarms: int = 0
     return len(confirmed), entries
 
 
-@pytest.mark.timeout(240)
+@pytest.mark.timeout(600)
 def test_a_daemon_killed_in_a_storm_leaves_alarms_as_its_book_implies(tmp_path: Path) -> None:
     confirmed, entries = campaign(tmp_path, lives=4, seed=30, acts=11, alarms=101)
     assert confirmed > 10
