@@ -1,14 +1,9 @@
 """kill -9 of the whole daemon at random instants: what was told is in the book, and alarms come back as it says."""
 
-import os
 import random
-import signal
-import subprocess
-import sys
 import time
 from pathlib import Path
 
-import httpx
 import pytest
 
 from gaugehouse.faultrecords import FAULT
@@ -17,6 +12,7 @@ from gaugehouse.site import load_site
 from gaugehouse.stores import look_into_book, look_into_readings, look_into_traces
 from gaugehouse.wiring import core_of
 from history.chain import Head
+from tests.fault.lives import lived
 
 ROOT = Path(__file__).parents[2]
 SPEED = "120"
@@ -27,32 +23,17 @@ def one_life(folder: Path, chance: random.Random, *, acts: bool) -> list[str]:
 
     acts: not before it has confirmed something, however slow the machine is.
     """
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.fault.child", str(folder), SPEED],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )
-    assert process.stdout is not None
     confirmed: list[str] = []
-    try:
-        address = process.stdout.readline().strip()
-        assert address, "the daemon did not start"
+    with lived(folder, SPEED) as client:
         end = time.monotonic() + chance.uniform(0.2, 2.5)
-        with httpx.Client(base_url=address, timeout=60) as client:
-            while time.monotonic() < end or (acts and not confirmed):
-                for alarm in client.get("api/alarms").json():
-                    if alarm["state"].endswith("unacknowledged"):
-                        body = {"occurrence": alarm["occurrence"], "by": "Ana", "comment": "kill test"}
-                        answer = client.post(f"api/alarms/{alarm['id']}/acknowledge", json=body)
-                        if answer.status_code == 200:
-                            confirmed.append(f"{alarm['id']}#{alarm['occurrence']}")
-                time.sleep(chance.uniform(0, 0.1))
-    finally:
-        process.send_signal(signal.SIGKILL)
-        process.wait()
-        process.stdout.close()
+        while time.monotonic() < end or (acts and not confirmed):
+            for alarm in client.get("api/alarms").json():
+                if alarm["state"].endswith("unacknowledged"):
+                    body = {"occurrence": alarm["occurrence"], "by": "Ana", "comment": "kill test"}
+                    answer = client.post(f"api/alarms/{alarm['id']}/acknowledge", json=body)
+                    if answer.status_code == 200:
+                        confirmed.append(f"{alarm['id']}#{alarm['occurrence']}")
+            time.sleep(chance.uniform(0, 0.1))
     return confirmed
 
 

@@ -3,11 +3,7 @@
 import asyncio
 import json
 import logging
-import os
 import re
-import signal
-import subprocess
-import sys
 import time
 from collections import Counter
 from pathlib import Path
@@ -20,10 +16,11 @@ from gaugehouse.cli import main
 from gaugehouse.records import ALARM, NOTIFIED
 from gaugehouse.site import Site, load_site
 from gaugehouse.stores import look_into_book
+from tests.fault.lives import lived
 from tests.gaugehouse.farms import Running, running
 from tests.service_mqtt.brokers import listening, mosquitto
 from tests.service_notify.mailserver import PASSWORD
-from tests.service_notify.outside import ROOT, Outside, hook, mail
+from tests.service_notify.outside import Outside, hook, mail
 
 TOKEN = "t0ken-of-the-hook-4711"
 PATH = "/hooks/s3cr3t-path"
@@ -203,23 +200,6 @@ async def test_a_channel_that_hangs_holds_up_neither_another_nor_the_core(tmp_pa
             assert web.taken == []
 
 
-def child(folder: Path) -> "subprocess.Popen[str]":
-    process = subprocess.Popen(
-        [sys.executable, "-m", "tests.fault.child", str(folder), str(SPEED)],
-        stdout=subprocess.PIPE, text=True, cwd=ROOT, env=os.environ | {"PYTHONPATH": str(ROOT)},
-    )  # fmt: skip
-    assert process.stdout is not None
-    assert process.stdout.readline().strip(), "the daemon did not start"
-    return process
-
-
-def end(process: "subprocess.Popen[str]") -> None:
-    process.send_signal(signal.SIGKILL)
-    process.wait()
-    assert process.stdout is not None
-    process.stdout.close()
-
-
 @pytest.mark.timeout(240)
 def test_a_daemon_killed_between_the_decision_and_the_sending_sends_after_its_restart(tmp_path: Path) -> None:
     folder = tmp_path / "farm"
@@ -227,24 +207,20 @@ def test_a_daemon_killed_between_the_decision_and_the_sending_sends_after_its_re
         more = hooking(folder, web.port, "priorities = [1, 2, 3]", 'gather = "0 s"')
         (folder / "more.toml").write_text(more, encoding="utf-8")
         web.stop()  # it takes our bytes and does not answer: the message is under way when the daemon dies
-        process = child(folder)
-        site = load_site(folder / "site.toml")
-        deadline = time.monotonic() + 60
-        while not asked(site):
-            assert time.monotonic() < deadline, "no alarm was raised"
-            time.sleep(0.1)
-        time.sleep(0.5)
-        end(process)
+        with lived(folder, str(SPEED)):
+            site = load_site(folder / "site.toml")
+            deadline = time.monotonic() + 60
+            while not asked(site):
+                assert time.monotonic() < deadline, "no alarm was raised"
+                time.sleep(0.1)
+            time.sleep(0.5)
         wanted = asked(site)
         assert wanted
         assert written(site, "hook")[0] == []
         web.kill()
         web.start()
-        process = child(folder)
-        try:
+        with lived(folder, str(SPEED)):
             while not wanted <= set(heard(web)):
                 assert time.monotonic() < deadline + 60, f"not told after the restart: {wanted - set(heard(web))}"
                 time.sleep(0.1)
-        finally:
-            end(process)
     assert wanted <= set(heard(web))
