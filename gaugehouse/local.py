@@ -27,7 +27,7 @@ DOOR: Final = "daemon.sock"
 LONGEST_PATH: Final = 100
 """Bytes of a local socket's path that every system takes (the address holds 108 on Linux)."""
 LONGEST_LINE: Final = 1 << 20
-ASK_S: Final = 2.0
+ASK_S: Final = 10.0
 ANSWER_S: Final = 30.0
 
 Json = dict[str, Any]

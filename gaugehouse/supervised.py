@@ -14,6 +14,8 @@ from typing import Final
 from gaugehouse.vitals import Vitals
 
 NOBODY_S: Final = 3600.0
+UNREAD_S: Final = 0.5
+"""So long the event loop may stand still for a supervisor whose queue is full: READY=1 is said once only."""
 
 
 class Supervisor:
@@ -24,13 +26,14 @@ class Supervisor:
         self.watchdog_s = watchdog_s
 
     def tell(self, *words: str) -> None:
-        """Hand over some words, such as READY=1. A supervisor that is gone is no reason to stop."""
+        """Hand over some words, such as READY=1. One that is gone, or does not read, is no reason to stop."""
         if not self._address:
             return
         with (
             contextlib.suppress(OSError),
             socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out,
         ):
+            out.settimeout(UNREAD_S)
             out.connect(self._address)
             out.sendall("\n".join(words).encode())
 

@@ -128,6 +128,20 @@ def test_without_a_supervisor_or_with_one_that_is_gone_nothing_happens(tmp_path:
     assert supervisor_of({"WATCHDOG_USEC": "1000", "WATCHDOG_PID": "1"}).watchdog_s is None
 
 
+def test_a_supervisor_that_never_reads_holds_nothing_up_for_good(supervisor: tuple[socket.socket, str]) -> None:
+    _, address = supervisor
+    full = 0
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as other:
+        other.connect(address)
+        other.setblocking(False)
+        with contextlib.suppress(BlockingIOError):
+            while full < 100_000:
+                other.send(b"WATCHDOG=1")
+                full += 1
+    assert 0 < full < 100_000
+    Supervisor(address).tell("READY=1")
+
+
 async def test_a_daemon_is_ready_counts_its_work_and_is_not_healthy_while_its_poller_hangs(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, supervisor: tuple[socket.socket, str]
 ) -> None:
