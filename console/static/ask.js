@@ -27,6 +27,19 @@ export async function refresh(element, url, keep) {
   return true;
 }
 
+// Whenever what `key` tells of the state is not what is shown, the part is asked for anew. shown: what the page was made
+// of. renew: gives null where the part could not be had; it is asked for again with the next state.
+export function follow(shown, key, renew) {
+  let busy = false;
+  document.addEventListener("state", async (event) => {
+    const now = key(event.detail);
+    if (busy || now === shown) return;
+    busy = true;
+    if ((await renew()) !== null) shown = now;
+    busy = false;
+  });
+}
+
 // Send a person's act; {ok, status, body}. `body` is the answer or the problem; a console that does not answer is
 // a problem as well.
 export async function act(url, body, offline) {

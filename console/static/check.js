@@ -1,7 +1,7 @@
 // A loop check at the instrument: its acts, and what is shown anew when a step was taken, here or by somebody else.
 
 import { amount, refusal } from "./amount.js";
-import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { act, data, fill, follow, refresh, rememberName } from "./ask.js";
 import { number } from "./numbers.js";
 
 const words = data("words");
@@ -11,7 +11,6 @@ const by = document.getElementById("by");
 const said = document.getElementById("said");
 const now = document.getElementById("now");
 const loop = place.dataset.loop;
-let shown = null;
 
 function say(text, bad) {
   said.textContent = text;
@@ -96,11 +95,10 @@ form("abort", (fields, element) =>
   }),
 );
 
-document.addEventListener("state", (event) => {
-  const check = event.detail.loops[loop]?.check;
-  const rev = `${check?.on} ${check?.rev}`;
-  if (shown !== null && rev !== shown) refresh(now, `/loops/${loop}/check/now`);
-  shown = rev;
-});
+follow(
+  place.dataset.shown,
+  (state) => state.loops[loop]?.check.rev,
+  () => refresh(now, `/loops/${loop}/check/now`),
+);
 
 rememberName(by);

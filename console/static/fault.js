@@ -143,11 +143,12 @@ form.addEventListener("submit", write);
 const facts = document.getElementById("facts");
 let states = 0;
 let busy = false;
+let open = Boolean(facts.querySelector("[data-open]"));
 document.addEventListener("state", async () => {
-  if (busy || document.hidden || !facts.querySelector("[data-open]") || states++ % 5) return;
+  if (busy || document.hidden || !open || states++ % 5) return;
   busy = true;
   await refresh(facts, `${path}/facts`);
-  if (!facts.querySelector("[data-open]")) await refresh(entries, `${path}/entries`);
+  if (!facts.querySelector("[data-open]")) open = (await refresh(entries, `${path}/entries`)) === null;
   busy = false;
 });
 rememberName(form.elements.by);

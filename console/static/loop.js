@@ -1,25 +1,23 @@
 // A loop's page: the current on its bands over time, and the fault list, fetched anew when the verdict changes.
 
-import { data, refresh } from "./ask.js";
+import { data, follow, refresh } from "./ask.js";
 import { trend } from "./trend.js";
 
 const faults = document.getElementById("faults");
 const place = document.getElementById("trend");
-let verdict = null;
 
 const facts = place && data("chart");
 
+const verdict = (loop) => `${loop?.verdict} ${loop?.since}`;
+
 // The list holds the stretches that the chart marks.
 async function renew() {
-  if ((await refresh(faults, `/loops/${faults.dataset.loop}/faults`)) && facts) facts.marks = data("marks");
+  const changed = await refresh(faults, `/loops/${faults.dataset.loop}/faults`);
+  if (changed && facts) facts.marks = data("marks");
+  return changed;
 }
 
-document.addEventListener("state", (event) => {
-  const loop = event.detail.loops[faults.dataset.loop];
-  const now = `${loop?.verdict} ${loop?.since}`;
-  if (verdict !== null && now !== verdict) renew();
-  verdict = now;
-});
+follow(faults.dataset.shown, (state) => verdict(state.loops[faults.dataset.loop]), renew);
 
 if (facts) {
   facts.marks = data("marks");

@@ -1,13 +1,12 @@
 // The release page: a release with its sample result, a tank set aside; what is shown follows by itself.
 
 import { amount, both, quantity, refusal } from "./amount.js";
-import { act, data, fill, refresh, rememberName } from "./ask.js";
+import { act, data, fill, follow, refresh, rememberName } from "./ask.js";
 
 const words = data("words");
 const saidWords = data("status-words");
 const place = document.getElementById("status-now");
 const NUMBERS = ["density_kg_m3", "conductivity_pS_m"];
-let shown = null;
 
 // What was opened while the new part was on its way stays open.
 function keepOpen() {
@@ -18,8 +17,14 @@ function keepOpen() {
   };
 }
 
-async function renew() {
-  await refresh(place, "/status/now", keepOpen);
+function renew() {
+  return refresh(place, "/status/now", keepOpen);
+}
+
+function statuses(tanks) {
+  return Object.values(tanks)
+    .map(({ status }) => `${status.word}; ${status.note}|`)
+    .join("");
 }
 
 function form(id, handle) {
@@ -91,9 +96,5 @@ if (place) {
     if (await send(path, { by, reason }, say, answered)) element.elements.reason.value = "";
   });
 
-  document.addEventListener("state", (event) => {
-    const now = JSON.stringify(Object.values(event.detail.tanks).map((tank) => tank.status));
-    if (shown !== null && now !== shown) renew();
-    shown = now;
-  });
+  follow(place.dataset.shown, (state) => statuses(state.tanks), renew);
 }

@@ -4,6 +4,7 @@ import re
 import signal
 from collections.abc import Callable
 
+import httpx
 import pytest
 from playwright.sync_api import BrowserContext, Page, Route, expect
 
@@ -99,6 +100,42 @@ def test_a_tick_set_while_the_new_list_is_on_its_way_stays_and_a_list_that_was_l
     expect(here.locator("li", has_text="High-high level").locator(".how b")).to_have_text("acknowledged")
     expect(mine).to_be_checked()
     expect(here.get_by_role("button", name="Acknowledge 1 chosen")).to_be_visible()
+
+
+CHANGES = {
+    "/status": ("/tanks/pipit/quarantine", {"reason": "haze"}, "**/status/now"),
+    "/loops": ("/loops/LI-ostler-s/check/start", {}, "**/LI-ostler-s/last"),
+    "/loops/LI-ostler-s": ("/loops/LI-ostler-s/check/start", {}, "**/LI-ostler-s/faults"),
+    "/loops/LI-ostler-s/check": ("/loops/LI-ostler-s/check/start", {}, "**/check/now"),
+}
+
+
+@pytest.mark.parametrize("path", CHANGES)
+def test_what_changed_before_the_page_listened_is_asked_for_until_it_was_had(
+    page: Page, console: Console, path: str
+) -> None:
+    act, body, part = CHANGES[path]
+    scripts: list[Route] = []
+    parts: list[Route] = []
+    page.route("**/*.js*", lambda route: scripts.append(route))
+    page.route(part, lambda route: parts.append(route))
+    page.goto(console.url + path, wait_until="commit")
+    while not scripts:
+        page.wait_for_timeout(20)
+    assert httpx.post(f"{console.url}/api{act}", json=body | {"by": "Ada"}, timeout=60).status_code == 200
+    page.unroute("**/*.js*")
+    for script in scripts:
+        script.continue_()
+    while not parts:
+        page.wait_for_timeout(20)
+    parts[0].abort()
+    while len(parts) < 2:
+        page.wait_for_timeout(20)
+    with page.expect_response(part):
+        parts[1].continue_()
+    clock_moves(page)
+    clock_moves(page)
+    assert len(parts) == 2
 
 
 def says_no_data(page: Page, silence: Callable[[], None]) -> None:
