@@ -87,7 +87,8 @@ class BookWriter:
         if waits:
             done, late = await asyncio.wait(waits, timeout=within_s)
             for future in done:
-                future.exception()  # its own caller is told
+                if not future.cancelled():
+                    future.exception()  # its own caller is told
             if late:
                 raise TimeoutError(f"{len(late)} commits to the record book did not end within {within_s:g} s")
 

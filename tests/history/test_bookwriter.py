@@ -143,6 +143,22 @@ async def test_closing_waits_for_the_commits_under_way_and_refuses_new_ones() ->
     assert (await waiting).count == 1
 
 
+async def test_what_its_caller_takes_back_while_the_writer_closes_is_no_end_of_the_closing() -> None:
+    held = HeldBook()
+    held.gate.clear()
+    writer = BookWriter(held)
+    commit = asyncio.create_task(writer.commit([entry(1)], {}))
+    await asyncio.sleep(0)
+    waiting = writer.in_turn(lambda: None)
+    closing = asyncio.create_task(writer.aclose(PATIENCE_S))
+    await asyncio.sleep(0)
+    waiting.cancel()
+    held.gate.set()
+    await closing
+    assert (await commit).count == 1
+    assert held.kept == [1]
+
+
 async def test_closing_ends_the_tries_of_a_book_that_is_away() -> None:
     held = HeldBook()
     held.failures = 10**9
