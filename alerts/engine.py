@@ -130,7 +130,7 @@ class AlarmEngine:
         not known (then it suppresses nothing).
         """
         for fact in facts:
-            self._learn_receiving(fact.reading.tank, fact.receiving)
+            self._learn_receiving(fact.reading.tank, receiving.get(fact.reading.tank, fact.receiving))
         for tank, receives in receiving.items():
             self._learn_receiving(tank, receives)
         hidden = {alarm.id for alarm in self._designed if _by_design(alarm, points)}

@@ -36,7 +36,7 @@ class Event(StrEnum):
     RAISED = "raised"  # the condition is on, its delay is over
     RETURNED = "returned"  # the condition is off, its delay is over
     ACKNOWLEDGED = "acknowledged"
-    RAISED_AGAIN = "raised_again"  # re-alarm: still on and acknowledged, but asks for attention once more
+    RAISED_AGAIN = "raised_again"  # re-alarm: still on, but asks for attention once more: acknowledged, or more urgent
     LATCHED_RESET = "latched_reset"
     SHELVED = "shelved"
     UNSHELVED = "unshelved"
@@ -156,6 +156,7 @@ TABLE: Final[Mapping[tuple[State, Event], tuple[Move, ...]]] = MappingProxyType(
             Move(G.ACKNOWLEDGED_BY_RETURN, S.NORMAL),  # tr-04
             Move(G.ALWAYS, S.RETURNED_UNACKNOWLEDGED),  # tr-03
         ),
+        (S.UNACKNOWLEDGED, E.RAISED_AGAIN): _to(S.UNACKNOWLEDGED),  # our rule: a step up in priority is news to all
         (S.ACKNOWLEDGED, E.RETURNED): (
             Move(G.LATCHING, S.LATCHED_ACKNOWLEDGED),  # tr-07
             Move(G.ALWAYS, S.NORMAL),  # tr-06
@@ -212,7 +213,6 @@ _IGNORED: Final[tuple[tuple[Event, str, tuple[State, ...]], ...]] = (
     (E.ACKNOWLEDGED, "acknowledged already", (S.ACKNOWLEDGED, S.LATCHED_ACKNOWLEDGED)),
     (E.ACKNOWLEDGED, "it is hidden now and asks for nothing", HIDDEN),
     (E.RAISED_AGAIN, "it does not stand", (S.NORMAL, *CORE[3:])),
-    (E.RAISED_AGAIN, "it still asks for its first acknowledgement", (S.UNACKNOWLEDGED,)),
     (E.RAISED_AGAIN, "it is hidden now", HIDDEN),
     (E.LATCHED_RESET, "nothing is latched", CORE[:4]),
     (E.LATCHED_RESET, "acknowledge it first", (S.LATCHED_UNACKNOWLEDGED,)),

@@ -40,7 +40,7 @@ from gaugehouse.movementwork import MovementWork
 from gaugehouse.newest import POINT_AGE_MS, Signals
 from gaugehouse.peopleroom import PeopleRoom
 from gaugehouse.planacts import plan_over
-from gaugehouse.plans import Plans
+from gaugehouse.plans import RECEIPT, Plans
 from gaugehouse.receiptjson import flow_seen
 from gaugehouse.receiptroom import Receipts
 from gaugehouse.receiptwork import ReceiptWork
@@ -54,7 +54,7 @@ from gaugehouse.waterroom import AirNow, WaterRoom
 from models.density import rebased_kgpm3
 from models.errors import OutOfRange
 from models.gauging import Extra
-from models.reading import Instant, Reading, Sample
+from models.reading import BAD, Instant, Reading, Sample
 from models.stock import StockModel
 from models.tank import Linear, Tank
 
@@ -78,10 +78,12 @@ class StepResult(NamedTuple):
 
 
 class Context(NamedTuple):
-    """What a tick may know of the one before it. metered: how fast an instrument's level should move by meters, m/s."""
+    """What a tick may know of the one before it. metered: how fast an instrument's level should move by meters, m/s;
+    filled: the tanks that meters fill."""
 
     frozen: frozenset[str]
     metered: Mapping[str, float] = MappingProxyType({})
+    filled: frozenset[str] = frozenset()
 
 
 NOTHING_TOLD: Final = Context(frozenset())
@@ -207,9 +209,9 @@ class Core:
             if self.leaks.news:
                 told = [*told, *self.leaks.tell()]
             plans_over = [plan_over(over, at) for over in ended]
-            transitions = self.alarms.step(
-                at, facts, self.faults.declared(), told=told, points=self.signals.points_on()
-            )
+            declared = self.faults.declared()
+            receiving = self._receiving() if declared else {}
+            transitions = self.alarms.step(at, facts, declared, receiving, told, self.signals.points_on())
         decisions = [Decision(FAULT, fault_body(change, case)) for change, case in changes]
         for change, _ in changes:
             decisions += frozen(self, at, change)
@@ -347,13 +349,21 @@ class Core:
         if not declared and not self._meters.meters:
             return NOTHING_TOLD
         frozen = (i for i, classes in declared.items() if FROZEN in classes and self.faults.out_of_trust(i))
-        return Context(frozenset(frozen), self._metered())
-
-    def _metered(self) -> dict[str, float]:
-        """By instrument, the speed of the level in m/s that meters' flows make of the tank's cross-section there."""
         values = {m.id: self.newest(m.source, POINT_AGE_MS).value for m in self._meters.meters}
+        flows = self._meters.take(self.at.elapsed_ms, values)
+        return Context(frozenset(frozen), self._metered(flows), frozenset(t for t, flow in flows.items() if flow > 0))
+
+    def _receiving(self) -> dict[str, bool]:
+        """Tanks that receive by other evidence than their level, which a fault may have taken away: a meter, a point of
+        the site's, or, where the level is lost, an order that nothing can tell to be still before its begin."""
+        lost = {name for name, keeper in self.keepers.items() if keeper.latest and keeper.latest.quality is BAD}
+        ordered = {plan.tank for plan in self.plans.all() if plan.kind == RECEIPT}
+        return dict.fromkeys((*self._context.filled, *self.status.filled_by_points(), *(lost & ordered)), True)
+
+    def _metered(self, flows: Mapping[str, float]) -> dict[str, float]:
+        """By instrument, the speed of the level in m/s that meters' flows make of the tank's cross-section there."""
         speeds: dict[str, float] = {}
-        for tank, flow_m3ps in self._meters.take(self.at.elapsed_ms, values).items():
+        for tank, flow_m3ps in flows.items():
             keeper = self.keepers[tank]
             level_m = keeper.latest.level_m if keeper.latest is not None else None
             table = keeper.tank.table

@@ -121,6 +121,10 @@ class StatusRoom:
         }
         return Decision(STATUS, body)
 
+    def filled_by_points(self) -> set[str]:
+        """The tanks that points of the site's tell to receive now."""
+        return {tank for tank, inward, _ in self._pointed() if inward}
+
     def issues_unreleased(self, tank: str) -> bool | None:
         """Whether fuel flows out of a tank that is not released; None where nobody knows what flows."""
         state = self._states[tank]
@@ -148,6 +152,9 @@ class StatusRoom:
                         yield meter.fills, True, f"meter {meter.id}"
                     if meter.draws_from is not None:
                         yield meter.draws_from, False, f"meter {meter.id}"
+        yield from self._pointed()
+
+    def _pointed(self) -> Iterator[tuple[str, bool, str]]:
         for point, inward in self._points:
             if self._newest(point.source, EVIDENCE_AGE_MS).value and point.tank is not None:
                 yield point.tank, inward, f"point {point.id}"

@@ -232,12 +232,23 @@ def test_which_tanks_receive_is_kept_over_a_crash_for_the_priority_of_a_fault_ri
     assert engine.save(changed_only=True) == {}
 
 
-def test_a_priority_step_up_is_kept_even_when_nobody_had_acknowledged() -> None:
+def test_a_priority_step_up_is_told_and_kept_even_when_nobody_had_acknowledged() -> None:
     engine = two_tanks()
     engine.step(instant(0), [], {"LZ": "frozen"})
     engine.save()
-    assert engine.step(instant(1), [facts("Z", 5.0, receiving=True)], {"LZ": "frozen"}) == []
+    (again,) = engine.step(instant(1), [facts("Z", 5.0, receiving=True)], {"LZ": "frozen"})
+    assert (told(again), again.priority, again.occurrence) == ("frozen raised_again -> unacknowledged", 1, 2)
     assert engine.save(changed_only=True)["LZ.frozen"]["priority"] == 1
+    assert engine.step(instant(2), [facts("Z", 5.0, receiving=True)], {"LZ": "frozen"}) == []
+
+
+def test_who_knows_better_than_the_level_says_whether_a_tank_receives() -> None:
+    engine = two_tanks()
+    (raised,) = engine.step(instant(0), [facts("Z", None, "Bad")], {"LZ": "no_answer"}, receiving={"Z": True})
+    assert raised.priority == 1
+    engine.save()
+    assert engine.step(instant(1), [facts("Z", None, "Bad")], {"LZ": "no_answer"}, receiving={"Z": True}) == []
+    assert engine.save(changed_only=True) == {}
 
 
 def test_alarms_that_the_site_no_longer_has_are_named_at_restore() -> None:

@@ -203,6 +203,7 @@ def test_laws_of_any_history(kind: Kind, events: list[tuple[Event, bool]]) -> No
             and not memory.hidden
             and (
                 (memory.core is State.UNACKNOWLEDGED and before.shown is not State.UNACKNOWLEDGED)
+                or event is Event.RAISED_AGAIN
                 or (memory.core is State.LATCHED_UNACKNOWLEDGED and before.hidden)
             )
         )

@@ -1,0 +1,53 @@
+"""How urgent a lost level is while something else tells that its tank receives, through the whole core.
+
+Rules 11 and 12 of the domain: a fault takes the priority of the highest alarm that it blinds in the tank's present
+state; an order counts as a movement that is about to begin.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from gaugehouse.acts import act_of
+from gaugehouse.core import Core, Tick
+from gaugehouse.site import load_site
+from gaugehouse.wiring import core_of
+from models.reading import OK, Instant, Sample
+from tests.gaugehouse.sites import LOOP_SITE, write_site
+from tests.gaugehouse.test_fault_why import CABINET, START_MS
+from tests.gaugehouse.test_tank_status import RULE
+
+POINT = '\n[[point]]\nid = "inlet"\nsignal = "cabinet.flow"\nrole = "valve"\ntank = "palm"\n'
+
+
+def run(core: Core, first: int, last: int, current: float, flow_m3ph: float) -> list[str]:
+    told: list[str] = []
+    for second in range(first, last):
+        at = START_MS + 1000 * second
+        samples = [
+            Sample("palm-top", at, OK, {"current": current + 0.001 * (second % 3), "temperature": 20.0}),
+            Sample("cabinet", at, OK, {"volts": 24.0, "field": 12.0, "flow": flow_m3ph}),
+        ]
+        result = core.step(Tick(Instant(second, at, 1000 * second), samples))
+        told += [f"{t.condition} {t.priority} {t.event}" for t in result.transitions]
+    return told
+
+
+@pytest.mark.parametrize("by", ["meter", "point", "order", "nothing"])
+def test_a_blind_tank_that_is_filled_is_told_anew_as_urgent(tmp_path: Path, by: str) -> None:
+    text = LOOP_SITE + CABINET
+    if by == "point":
+        text = (
+            text.replace('fills = "palm"\n', "")
+            + POINT
+            + RULE.replace("early_release_by", 'receiving_points = ["inlet"]\nearly_release_by')
+        )
+    core = core_of(load_site(write_site(tmp_path, text)))
+    assert run(core, 0, 90, 12.0, 0.0) == []
+    assert run(core, 90, 110, 0.0, 0.0) == ["signal_low 2 raised"]
+    if by == "order":
+        plan = act_of("plan_movement", {"tank": "palm", "kind": "receipt", "quantity_m3": 30.0, "by": "Ann"})
+        core.step(Tick(Instant(110, START_MS + 110_000, 110_000), (), [plan]))
+    told = run(core, 111, 140, 0.0, 100.0 if by in ("meter", "point") else 0.0)
+    assert told == ([] if by == "nothing" else ["signal_low 1 raised_again"])
+    assert run(core, 140, 160, 0.0, 0.0) == []  # never less urgent while it stands
