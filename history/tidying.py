@@ -83,13 +83,16 @@ def mark_sealed(connection: sqlite3.Connection, tank_id: int, last_seq: int, goo
 
 
 def merge_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> bool:
-    """Merge the hours of a day that is over, of one model, that follow each other; True when there were some."""
+    """Merge the hours of a day that is over, of one model, that follow each other; True when there were some.
+
+    Blocks of a tank never overlap: hours on both sides of one that was set aside become two blocks.
+    """
     hours = sealed.hours(connection, tank_id)
     if not hours:
         return False
     run = [hours[0]]
     for block in hours[1:]:
-        if _day(block) != _day(run[0]) or block.model != run[0].model:
+        if _day(block) != _day(run[0]) or block.model != run[0].model or _parted(connection, tank_id, run[-1], block):
             break
         run.append(block)
     if not _is_over(connection, tank_id, _day(run[0]), run[-1].last_seq):
@@ -119,6 +122,12 @@ def merge_one(connection: sqlite3.Connection, sealed: Sealed, tank_id: int) -> b
 
 def _day(block: Block) -> int:
     return block.first_ms // DAY_MS
+
+
+def _parted(connection: sqlite3.Connection, tank_id: int, before: Block, after: Block) -> bool:
+    """Whether another block lies between two."""
+    query = "SELECT EXISTS (SELECT 1 FROM block WHERE tank = ? AND first_seq > ? AND first_seq < ?)"
+    return bool(connection.execute(query, (tank_id, before.first_seq, after.first_seq)).fetchone()[0])
 
 
 def _is_over(connection: sqlite3.Connection, tank_id: int, day: int, last_seq: int) -> bool:

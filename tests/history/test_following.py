@@ -150,3 +150,23 @@ def test_a_block_that_cannot_be_read_is_passed_and_counted(tmp_path: Path) -> No
         found = [one.seq for stretch in stretches for one in read_of(stretch)]
         assert sum(stretch.lost for stretch in stretches) == 60
         assert found == [one.seq for one in kept if not 120 < one.seq <= 180]
+
+
+@pytest.mark.parametrize("most", [50, 100_000])
+def test_a_broken_hour_in_the_midst_of_a_merged_day_hides_nothing_behind_it(tmp_path: Path, most: int) -> None:
+    path = tmp_path / "r.sqlite"
+    kept = [reading(1 + k, MIDNIGHT_MS + k * 60_000) for k in range(26 * 60)]
+    with closing(SqliteStore.open(path, "FARM")) as store:
+        fill(store, kept[: 20 * 60], tidy=True)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute(
+            "UPDATE part SET data = x'00112233' WHERE name = 'seq' AND block = (SELECT id FROM block "
+            "ORDER BY first_seq LIMIT 1 OFFSET 9)"
+        )
+        connection.commit()
+    with closing(SqliteStore.open(path, "FARM")) as store:
+        fill(store, kept[20 * 60 :], tidy=True)
+        stretches = list(all_of(store, most))
+        found = [one.seq for stretch in stretches for one in read_of(stretch)]
+        assert found == [one.seq for one in kept if not 9 * 60 < one.seq <= 10 * 60]
+        assert sum(stretch.lost for stretch in stretches) == 60

@@ -238,7 +238,7 @@ def test_a_broken_hour_is_set_aside_and_the_others_of_its_day_are_merged(tmp_pat
     with closing(sqlite3.connect(path)) as connection:
         aside = connection.execute("SELECT span, damaged FROM block WHERE damaged != ''").fetchall()
     assert [(span, "checksum" in why) for span, why in aside] == [("hour", True)]
-    assert blocks(path)[:2] == [("day", 1380, 0), ("hour", 60, 0)]
+    assert blocks(path)[:3] == [("day", 540, 0), ("hour", 60, 0), ("day", 840, 0)]
     store.close()
 
 
