@@ -48,10 +48,9 @@ from gaugehouse.records import ALARM, alarm_body
 from gaugehouse.requalifying import ROOM, Requalifying, frozen
 from gaugehouse.site import Site
 from gaugehouse.statusroom import StatusRoom
-from gaugehouse.stockof import stock_of
+from gaugehouse.stockof import sampled_kgpm3, stock_of
 from gaugehouse.watching import Watchers
 from gaugehouse.waterroom import AirNow, WaterRoom
-from models.density import rebased_kgpm3
 from models.errors import OutOfRange
 from models.gauging import Extra
 from models.reading import BAD, Instant, Reading, Sample
@@ -286,12 +285,7 @@ class Core:
     def restock(self, tank: str) -> None:
         """From now on the newest accepted density sample stands for the tank's product, as long as it is of it."""
         sample = self.dips.latest_density(tank)
-        keeper, site = self.keepers[tank], self.site
-        density: float | None = None
-        if sample is not None and sample.product == keeper.tank.product:
-            group, alpha60 = site.product_of(tank).group, site.product_of(tank).alpha60_per_degF
-            density = rebased_kgpm3(group, sample.base_kgpm3, sample.base_degC, site.reference_degC, alpha60)
-        keeper.stock = self.stock_at(tank, density)
+        self.keepers[tank].stock = self.stock_at(tank, sampled_kgpm3(self.site, tank, sample))
 
     def report(self, told: Told) -> None:
         """A condition of the system itself, judged by the next tick with Samples: an act alone judges nothing."""

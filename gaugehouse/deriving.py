@@ -73,9 +73,9 @@ class ModelDeriver:
         return {name: values for name, values in out.items() if name in asked}
 
 
-def deriver_of(site: Site, tank: Tank) -> ModelDeriver:
-    """By the model in force."""
-    stock = stock_of(site, tank.id)
+def deriver_of(site: Site, tank: Tank, density_kgpm3: float | None = None) -> ModelDeriver:
+    """By the model in force; with another base density than the product's where a sample counts."""
+    stock = stock_of(site, tank.id, density_kgpm3=density_kgpm3)
     ends = tank.range_m if tank.kind is LevelKind.CURRENT else None
     return ModelDeriver(site.model_version(tank.id), tank.vessel, stock.product, ends)
 

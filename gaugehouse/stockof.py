@@ -1,7 +1,9 @@
 """What turns a tank's level into stock, made from the site file: here alone vessel and product are put together."""
 
 from gaugehouse.site import Site
+from inventory.dips import DensitySample
 from models.airweight import air_at_kgpm3
+from models.density import rebased_kgpm3
 from models.quantity import Product, Vessel
 from models.stock import StockModel
 
@@ -24,3 +26,11 @@ def stock_of(
         None if site.altitude_m is None else air_at_kgpm3(site.altitude_m),
     )
     return StockModel(tank.vessel if vessel is None else vessel, product, site.accuracy[tank_id])
+
+
+def sampled_kgpm3(site: Site, tank_id: str, sample: DensitySample | None) -> float | None:
+    """The base density that a sample gives a tank; None for the product's own, as without a sample of that product."""
+    spec = site.product_of(tank_id)
+    if sample is None or sample.product != spec.id:
+        return None
+    return rebased_kgpm3(spec.group, sample.base_kgpm3, sample.base_degC, site.reference_degC, spec.alpha60_per_degF)

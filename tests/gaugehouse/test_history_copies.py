@@ -15,6 +15,7 @@ from gaugehouse.stores import READINGS, look_into_readings, open_stores
 from history.sqlite import SqliteStore
 from models.reading import READING_COLUMNS, Bound, Quality, Reading, Reason
 from tests.gaugehouse.sites import LOOP_SITE, loop_site, write_site
+from tests.gaugehouse.test_dips import Kept
 from tests.gaugehouse.test_history_command import filled, history
 from tests.history.samples import NOON_MS, bad, reading, run
 
@@ -254,3 +255,48 @@ def test_a_corrected_table_is_applied_to_history_and_both_figures_are_told(tmp_p
     kept = everything(site)
     assert main(["history", "recompute", str(corrected), "--out", str(file)]) == 2
     assert everything(site) == kept, "nothing that is kept has changed"
+
+
+def recomputed(site: Path, out: Path, capsys: Capture) -> tuple[int, list[dict[str, str]]]:
+    """How many readings have another figure, and the rows."""
+    assert main(["history", "recompute", str(site), "--out", str(out), "--json"]) == 0
+    return json.loads(capsys.readouterr().out)["changed"], list(csv.DictReader(io.StringIO(out.read_text())))
+
+
+def test_a_density_sample_counts_for_what_was_read_after_it(tmp_path: Path, capsys: Capture) -> None:
+    kept = Kept(tmp_path, LOOP_SITE)
+    with open_stores(kept.site) as kept.stores:
+        kept.still(6.0, 60)
+        number = kept.act("add_density_sample", observed_kgpm3=802.0, observed_degC=25.0).body["number"]
+        kept.still(6.0, 30)
+    changed, rows = recomputed(kept.site.path, tmp_path / "same.csv", capsys)
+    assert (changed, len({row["mass_kg_now"] for row in rows if row["mass_kg_now"]})) == (0, 2)
+    wider = write_site(tmp_path, LOOP_SITE.replace('"10 m"', '"10.1 m"'))
+    changed, rows = recomputed(wider, tmp_path / "wider.csv", capsys)
+    assert changed == 90
+    ratios = {round(float(row["mass_kg_now"]) / float(row["mass_kg_kept"]), 5) for row in rows if row["mass_kg_now"]}
+    assert ratios == {round(1.01**2, 5)}, "the table alone has changed"
+    with open_stores(kept.site) as kept.stores:
+        kept.act("withdraw_dip", kind="sample", number=number, why="wrong tank")
+    write_site(tmp_path, LOOP_SITE)
+    changed, _ = recomputed(kept.site.path, tmp_path / "without.csv", capsys)
+    assert changed == 30, "a sample that was withdrawn counts no more"
+
+
+def test_a_level_off_the_table_in_force_has_no_volume_and_one_that_came_onto_it_has(
+    tmp_path: Path, capsys: Capture
+) -> None:
+    (tmp_path / "low").mkdir()
+    short = LOOP_SITE.replace('height = "13 m"', 'height = "11.85 m"').replace("11.8 m", "11.7 m")
+    for folder, then, now in ((tmp_path, LOOP_SITE, short), (tmp_path / "low", short, LOOP_SITE)):
+        kept = Kept(folder, then)
+        with open_stores(kept.site) as kept.stores:
+            kept.still(11.84, 5)
+            kept.still(11.95, 5)
+        changed, rows = recomputed(write_site(folder, now), folder / "out.csv", capsys)
+        assert changed == 10
+        on, off = rows[0], rows[-1]
+        assert on["tov_m3_now"] == on["tov_m3_kept"]
+        missing, there = ("now", "kept") if now == short else ("kept", "now")
+        assert [off[f"{name}_{missing}"] for name in ("tov_m3", "gsv_m3", "mass_kg", "volume_percent")] == [""] * 4
+        assert float(off[f"tov_m3_{there}"]) == pytest.approx(11.95 * 78.5398163, abs=1e-3)
