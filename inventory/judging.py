@@ -31,17 +31,19 @@ class Judged(NamedTuple):
 def judged_tank(
     rules: AccountRules, reference_degC: float, row: Row, month: Sequence[Row], drawn_water_m3: Mapping[str, float]
 ) -> Judged:
-    """A day or a month of a tank. month: the days of its month, in order; only those up to the row count for its base.
+    """A day or a month of a tank. month: the days of its month, in order; those from the one on which its book begins
+    up to the row count for its base, and for what a day takes.
 
     drawn_water_m3: free water drawn off by papers, by day.
     """
-    upto = [one for one in month if one.period <= row.period or len(row.period) == 7]
     whole = len(row.period) == 7
+    upto = [one for one in month if one.period <= row.period or whole]
+    upto = upto[next((place for place, one in enumerate(upto) if one.opening_from), 0) :]
     days = upto if whole else upto[-row.since_days :]
     receipts = total(one.sums.receipts for one in days)
     stretch = Stretch(
         row.variance, row.against, row.physical, row.metered, receipts.standard_m3,
-        math.fsum(drawn_water_m3.get(one.period, 0.0) for one in days), len(days),
+        math.fsum(drawn_water_m3.get(one.period, 0.0) for one in days), row.since_days,
     )  # fmt: skip
     terms = split(stretch, rules.split)
     change = change_of(row.against, row.physical)
