@@ -13,7 +13,7 @@ _DEFAULT = DipRules()
 class DipsTable(Table):
     """Hand dips, water finding and density samples."""
 
-    repeat_within: Annotated[float, quantity("m", "3 mm", 0, 0.0032)] = _DEFAULT.three_within_m
+    repeat_within: Annotated[float, quantity("m", "3 mm", 0, 0.003)] = _DEFAULT.three_within_m
     relaxation: Annotated[int, milliseconds("30 min", 60, 86_400)] = _DEFAULT.relaxation_ms
     waited_by_name: bool = _DEFAULT.waited_by_name
     water_max_age: Annotated[int, milliseconds("36 h", 600, 31 * 86_400)] = _DEFAULT.water_max_age_ms
