@@ -104,14 +104,14 @@ def _product(product: Json) -> Iterator[str]:
     ])  # fmt: skip
     for owner in product["owners"]:
         yield (
-            f"owner {owner['owner'] or 'not named'}: book {_fixed(owner['book_standard_m3'])}, share of the variance "
-            f"{_fixed(owner['allotted_standard_m3'])}, closing {_fixed(owner['closing_standard_m3'])} (standard)"
+            f"owner {owner['owner'] or 'not named'}: book {_told(owner['book_standard_m3'])}, share of the variance "
+            f"{_told(owner['allotted_standard_m3'])}, closing {_told(owner['closing_standard_m3'])} (standard)"
         )
     for place in product["outside"]:
         yield (
-            f"outside the tanks, {place['place']}: book {_fixed(place['book_gross_m3'])}, stands at "
-            f"{_fixed(place['stand_gross_m3'])} on {place['stated_on'] or 'no day of this month'}, variance "
-            f"{_fixed(place['variance_gross_m3'])} (as measured)"
+            f"outside the tanks, {place['place']}: book {_told(place['book_gross_m3'])}, stands at "
+            f"{_told(place['stand_gross_m3'])} on {place['stated_on'] or 'no day of this month'}, variance "
+            f"{_told(place['variance_gross_m3'])} (as measured)"
         )
     for remark in product["remarks"]:
         yield f"note: {remark}"
@@ -154,3 +154,8 @@ def _judgement(name: str, row: Json) -> Iterator[str]:
 
 def _fixed(value: float | None) -> str | None:
     return None if value is None else f"{value:.3f}"
+
+
+def _told(value: float | None) -> str:
+    """In a sentence, where an empty cell would read as nothing."""
+    return _fixed(value) or "not known"

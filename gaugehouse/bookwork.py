@@ -342,11 +342,11 @@ class Books:
     def _outside(documents: Sequence[Document], entries: Sequence[Entry], period: Period) -> list[OutsideRow]:
         if period.kind != MONTH:
             return []
-        stands = sorted(
+        stands = [
             (one.day, str(one.details.get("place", "")), one.product, volumes_of(one))
-            for one in documents
+            for one in sorted(documents, key=lambda one: one.day)
             if one.kind is DocumentKind.OUTSIDE
-        )
+        ]
         return outside_rows(stands, entries, period.name)
 
 

@@ -86,6 +86,16 @@ def test_a_stand_is_no_paper_of_what_moved_and_a_totaliser_that_stood_still_is(l
     assert told == [False, False, True]
 
 
+def test_owners_state_a_place_together_though_one_paper_has_no_standard_volume(tmp_path: Path) -> None:
+    owners = "".join(f'[[stock.documents.owner]]\nid = "{owner}"\n' for owner in ("north", "south"))
+    ledger = Ledger(tmp_path, site_text(more=RULE + owners))
+    for owner, rest in (("south", {"temperature": "20 degC", "density": "800 kg/m3"}), ("north", {})):
+        ledger.add("outside stock", "2026-01-02", place="bowser", owner=owner, observed="1 m3", **rest)
+    (place,) = ledger.product("month", "2026-01")["outside"]
+    ledger.close()
+    assert (place["stand_gross_m3"], place["stand_standard_m3"]) == (2.0, None)
+
+
 def test_a_warm_tank_is_no_gain_at_the_reference_temperature(ledger: Ledger) -> None:
     opened(ledger)
     ledger.end_of("palm", "2026-01-01", level(400.0))

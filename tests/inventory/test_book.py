@@ -257,3 +257,29 @@ def test_stock_outside_the_tanks_has_its_own_line() -> None:
     (row,) = outside_rows(stands, entries, "2026-01")
     assert (row.opening.gross_m3, row.moved.gross_m3, row.book.gross_m3) == (10.0, -1.0, 9.0)
     assert (row.stand.gross_m3, row.variance.gross_m3, row.stated_on) == (8.9, -0.1, "2026-01-31")
+
+
+def test_a_place_stands_at_what_its_owners_have_in_it_together() -> None:
+    """Each owner's stand is a document of its own; one of them may lack its standard volume."""
+    stands = [
+        ("2026-01-30", "bowser-1", "jet", Volumes(7.0, 7.0)),
+        ("2026-01-31", "bowser-1", "jet", Volumes(2.9, None)),
+        ("2026-01-31", "bowser-1", "jet", Volumes(1.0, 1.0)),
+    ]
+    (row,) = outside_rows(stands, [], "2026-01")
+    assert (row.stand, row.stated_on) == (Volumes(3.9, None), "2026-01-31")
+
+
+def test_a_place_opens_its_first_month_with_its_first_stand() -> None:
+    papers = [
+        paper(1, K.TRANSFER, "2026-01-09", -3.0, "palm", place="bowser-1"),
+        paper(2, K.TRANSFER, "2026-01-20", -8.0, "palm", place="bowser-1"),
+    ]
+    stands = [
+        ("2026-01-10", "bowser-1", "jet", Volumes(3.1, 3.1)),
+        ("2026-01-31", "bowser-1", "jet", Volumes(11.0, 11.0)),
+    ]
+    (row,) = outside_rows(stands, entries_of(in_force(papers)), "2026-01")
+    assert (row.opening.gross_m3, row.moved.gross_m3, row.variance.gross_m3) == (3.1, 8.0, -0.1)
+    (once,) = outside_rows(stands[:1], entries_of(in_force(papers)), "2026-01")
+    assert (once.opening, once.stand.gross_m3) == (UNKNOWN, 3.1)
