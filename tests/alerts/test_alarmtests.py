@@ -70,6 +70,17 @@ def test_a_test_does_not_begin_where_its_alarm_could_not_be_heard() -> None:
     assert "is on already" in tests.refusal(alarm)
 
 
+def test_an_alarm_that_was_hidden_when_it_came_has_failed_its_test() -> None:
+    engine, tests = house()
+    tests.begin(instant(0), NAME, "Ann", WET, 600_000, "float lifted")
+    Desk(engine, 3_600_000).shelve(instant(1), NAME, "Bob", "rings all day", 60_000)
+    assert tick(engine, tests, 2, 9.95) == []
+    (proof,) = tick(engine, tests, 4, 9.95)
+    assert (proof.passed, proof.raised_s) == (False, None)
+    assert proof.comment == "float lifted; it came while it was shelved: nobody could hear it"
+    assert tests.passed_ms() == {}
+
+
 def test_tests_under_way_and_results_survive_a_restart() -> None:
     engine, tests = house()
     tests.begin(instant(0), NAME, "Ann", WET, 60_000, "")
