@@ -139,7 +139,9 @@ def fleeting(rows: Iterable[AlarmRow], chatters: Iterable[str] = ()) -> dict[str
     found: dict[str, int] = {}
     left_out = frozenset(chatters)
     for row in rows:
-        if row.asks:
+        if row.asks and row.event == "raised_again":
+            on.setdefault(row.id, row.time_ms)  # it stood all the time
+        elif row.asks:
             on[row.id] = row.time_ms
         elif row.event == "returned":
             since_ms = on.pop(row.id, None)

@@ -116,6 +116,11 @@ def test_a_fleeting_alarm_is_gone_within_a_minute_and_a_chattering_one_is_not_co
     assert fleeting([*one, *chatter], ["t2.low"]) == {"t1.high": 1}
 
 
+def test_an_alarm_that_asked_again_while_it_stood_is_not_fleeting():
+    again = AlarmRow(3600 * S, "t1.high", 2, "raised_again", "unacknowledged")
+    assert fleeting([asks(0), again, returns(3630)]) == {}
+
+
 def test_a_stale_alarm_has_been_shown_for_more_than_a_day_without_a_break():
     day = 86_400
     rows_ = [
