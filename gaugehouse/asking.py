@@ -130,11 +130,13 @@ def convert(args: Namespace) -> int:
         known = gauged(model, gauging, Rest.AFTER_RECEIPT)
     except OutOfRange as error:
         raise CallError(f"tank {tank.id}: {error}") from error
-    level = known.quantities.innage_m
+    level, refusals = known.quantities.innage_m, known.quantities.refusals
+    if any(refusal.symbol == "TOV" for refusal in refusals):
+        raise CallError(f"tank {tank.id}: {refusals[0].reason}")
     if gauging.water_m is not None and level is not None and not 0 <= gauging.water_m <= level:
         raise CallError(f"--water {args.water}: water innage is between 0 and the level ({level:g} m)")
-    if known.quantities.refusals:
-        raise CallError(f"tank {tank.id}: {known.quantities.refusals[0].reason}")
+    if refusals:
+        raise CallError(f"tank {tank.id}: {refusals[0].reason}")
     budget = model.budget(known.quantities, gauging, known.rest)
     at, trust = Instant(0, RealClock().now_ms(), 0), Trust(Quality.GOOD, Reason.NONE)
     measured = Measured(Quality.GOOD, Reason.NONE, None, None, level, Bound.NONE)

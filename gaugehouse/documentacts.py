@@ -313,6 +313,8 @@ def add_of(fields: Json) -> AddDocument:
 
 
 def import_of(fields: Json) -> ImportDocuments:
+    if fields.get("csv") == "":
+        raise CallError("the file is empty; write a head of the fields' names, and one row below it for each paper")
     rows = rows_of(text_of(fields, "csv"))
     if len(rows) > MOST_ROWS:
         raise CallError(f"the file has {len(rows)} rows; at most {MOST_ROWS} are taken at once, divide it")

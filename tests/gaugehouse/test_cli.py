@@ -239,6 +239,7 @@ def test_convert_without_a_temperature_has_no_stock_and_no_uncertainty(
         (["convert", "SITE", "palm", "--level", "9 m", "--temperature", "200 degC"], 2, "tank palm"),
         (["convert", "SITE", "palm", "--level", "1 m", "--water", "2 m"], 2, "between 0 and the level"),
         (["convert", "SITE", "palm", "--ullage", "13.6 m"], 2, "below the datum plate"),
+        (["convert", "SITE", "palm", "--ullage", "13.6 m", "--water", "0 mm"], 2, "below the datum plate"),
         (["convert", "SITE", "palm", "--level", "1 m", "--ullage", "9 m"], 2, "not allowed with"),
         (["convert", "SITE", "palm"], 2, "--level --ullage is required"),
         (["convert", "SITE", "palm", "--level", "1 m", "--density", "500 kg/m3"], 2, "tank palm: "),

@@ -136,6 +136,12 @@ def test_a_file_goes_in_and_comes_out_with_the_same_sums(site, tmp_path, capsys)
     assert [row["kind"] for row in again] == [row.split(",")[0] for row in ROWS.splitlines()[1:]]
 
 
+def test_an_empty_file_is_called_empty(site, tmp_path, capsys):
+    (tmp_path / "january.csv").write_text("", encoding="utf-8")
+    assert document(site, "import", str(tmp_path / "january.csv")) == 2
+    assert "the file is empty; write a head" in capsys.readouterr().err
+
+
 def test_a_file_with_mistakes_is_not_taken_and_each_is_named(site, tmp_path, capsys):
     wrong = ROWS.replace("2026-01-02,palm,DN-1", "2026-13-02,palm,DN-1").replace("bowser,,,loading", "bowsr,,,loading")
     wrong = wrong.replace("T-1,5210", "T-1,5.210.000").replace("7700", "77000") + "fuelling ticket,2026-01-05\n"
