@@ -9,6 +9,7 @@ from pathlib import Path
 from gaugehouse.sitefile.advice import advise
 from gaugehouse.sitefile.alarmsheet import AlarmSheet, Sources, read_sheet
 from gaugehouse.sitefile.consolechecks import check_console
+from gaugehouse.sitefile.deadbands import check_deadbands
 from gaugehouse.sitefile.dipchecks import check_dips
 from gaugehouse.sitefile.domain import build, settled
 from gaugehouse.sitefile.draft import Draft
@@ -81,7 +82,7 @@ def _with_sheet(site: Site, report: Report) -> Site:
     if site.alarm_sheet is None:
         if rules:
             report.error("alarms.acknowledged_by_return", "classes stand in the alarm sheet; name it by `sheet`")
-        return settled(site, AlarmSheet())
+        return check_deadbands(settled(site, AlarmSheet()), AlarmSheet(), report)
     sources = Sources(
         [tank.id for tank in site.tanks],
         [loop.instrument for loop in site.loops],
@@ -92,7 +93,7 @@ def _with_sheet(site: Site, report: Report) -> Site:
     sheet = read_sheet(site.alarm_sheet, sources, rules, report)
     if report.errors:
         return site
-    return check_set_points(settled(site, sheet), sheet, report)
+    return check_deadbands(check_set_points(settled(site, sheet), sheet, report), sheet, report)
 
 
 def _draft(path: Path, report: Report) -> Draft | None:

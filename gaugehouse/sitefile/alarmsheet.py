@@ -82,6 +82,19 @@ class AlarmSheet:
                 found |= getattr(self.rows[key], what)
         return found
 
+    def row_of(self, source: str, condition: str) -> int | None:
+        """The row that sets an alarm's set point or deadband, None where the site file does."""
+        for key in ((source, condition), ("", condition)):
+            row = self.rows.get(key)
+            if row is not None and row.limit.keys() & {"at", "deadband"}:
+                return row.number
+        return None
+
+    def deadband_per(self, source: str, condition: str) -> str:
+        """The kind of a rate's deadband that the sheet gives: m/s or m3/s; empty where it gives none."""
+        deadband = self._of("limit", source, condition).get("deadband")
+        return str(deadband[1]) if isinstance(deadband, tuple) else ""
+
     def applied(self, alarms: Iterable[TankAlarms]) -> tuple[TankAlarms, ...]:
         """The tanks' limits with what the sheet says of them; a set point makes a limit where there was none."""
         return tuple(replace(tank, limits=self._limits(tank)) for tank in alarms)
@@ -114,6 +127,8 @@ def _changed(limit: Limit, changes: Mapping[str, Any]) -> Limit:
             limit = replace(limit, at=at, per=per, deadband=float(f"{RATE_DEADBAND * at:.12g}"))
         else:
             limit = replace(limit, at=at)
+    if isinstance(rest.get("deadband"), tuple):
+        rest["deadband"], _ = rest["deadband"]  # its kind is told by `deadbands`
     return replace(limit, **rest)
 
 

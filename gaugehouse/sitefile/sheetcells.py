@@ -106,13 +106,13 @@ class Cells:
             self._say(f'priority is "{priority}"; write 1, 2 or 3', priority, "1, 2, 3")
         return found
 
-    def _rate_deadband(self, found: dict[str, Any]) -> float:
+    def _rate_deadband(self, found: dict[str, Any]) -> tuple[float, str]:
         """In the unit of the set point, and below it."""
         deadband: f.RateOf = found["deadband"]
         if "at" in found and (deadband.per != found["at"][1] or not deadband.value < found["at"][0]):
             text = "deadband must be of the same kind as set_point and below it; write a smaller rate"
             self._say(text, self._row["deadband"])
-        return deadband.value
+        return deadband.value, deadband.per
 
     def _put(self, found: dict[str, Any], name: str, column: str, kind: object) -> None:
         """Read one cell, if it is there and not empty."""

@@ -20,6 +20,8 @@ DEADBAND_FRAC: Final = 0.1
 
 
 DEVIATION_DEADBAND_FRAC: Final = 0.25
+WATER_DEADBAND_M: Final = 0.005
+"""Of high water, and half of its limit where that is less: free water is never below nothing."""
 NO_RISE_S: Final = 900.0
 """How long a planned receipt may take to begin: our own choice; the alarm sheet changes it."""
 
@@ -71,7 +73,8 @@ def watch_limits(table: TankTable) -> Iterator[Limit]:
     for name in CONTENT_AND_MOVEMENT:
         given = getattr(table.watch, name, None)
         if given is not None:
-            yield _given(name, given, getattr(given, "deadband", 0.0))
+            own = getattr(given, "deadband", 0.0)
+            yield _given(name, given, min(WATER_DEADBAND_M, given.at / 2) if own is None else own)
     second = table.second_level
     if second is not None:
         deadband = DEVIATION_DEADBAND_FRAC * second.at if second.deadband is None else second.deadband

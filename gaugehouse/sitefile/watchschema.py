@@ -41,7 +41,7 @@ class WatchedTable(Table):
 
 class WaterHighTable(WatchedTable):
     at: f.SmallLength = Field(examples=['"50 mm"'])
-    deadband: f.SmallLength = 0.005
+    deadband: f.SmallLength | None = None
 
 
 class WaterRisingTable(WatchedTable):

@@ -29,6 +29,18 @@ sheet = "sheet.csv"
 longest_shelf = "2 h"
 acknowledged_by_return = ["supply"]
 """
+WATER = """
+[tank.watch]
+water_high = "4 mm"
+
+[[instrument.signal]]
+name = "water"
+function = 3
+address = 9
+counted_from = 0
+type = "uint16"
+unit = "mm"
+"""
 HEADER = "source,condition,priority,cause,consequence,action,latching\n"
 
 
@@ -138,3 +150,32 @@ def test_a_sheet_that_is_no_text_is_refused(tmp_path: Path) -> None:
     (tmp_path / "sheet.csv").write_bytes(b"\xff\xfe\x00\x01")
     with pytest.raises(SiteError, match="cannot be read as CSV"):
         load_site(write_site(tmp_path, LOOP_SITE + '\n[alarms]\nsheet = "sheet.csv"\n'))
+
+
+@pytest.mark.parametrize(
+    ("sheet", "words"),
+    [
+        ("source,condition,deadband\npalm,rise_fast,1 m3/min\n", "row 2: deadband: rise_fast of palm: it is a volume"),
+        ("source,condition,deadband\npalm,rise_fast,9 m/min\n", "it is not below the limit itself; write a smaller"),
+        (
+            "source,condition,deadband,set_point\n,rise_fast,5 mm/min,\npalm,rise_fast,,1 m3/min\n",
+            "row 3: deadband: rise_fast of palm: it is a length per time, the limit a volume per time",
+        ),
+        ("source,condition,set_point,deadband\npalm,high,4 m,5 m\n", "row 2: deadband: high of palm: 4 m less 5 m"),
+    ],
+)
+def test_a_deadband_of_another_kind_or_without_a_way_back_is_told_with_its_row(
+    tmp_path: Path, sheet: str, words: str
+) -> None:
+    (tmp_path / "sheet.csv").write_text(sheet, encoding="utf-8")
+    text = LOOP_SITE + 'rise_fast = "300 mm/min"\n\n[alarms]\nsheet = "sheet.csv"\n'
+    with pytest.raises(SiteError) as caught:
+        load_site(write_site(tmp_path, text))
+    assert words in str(caught.value)
+
+
+def test_high_water_of_few_millimetres_returns_when_the_water_is_gone(tmp_path: Path) -> None:
+    text = LOOP_SITE.replace('water = "none"', 'water = "palm-top.water"') + WATER
+    site = load_site(write_site(tmp_path, text))
+    (limit,) = (x for one in site.watched for x in one.limits if x.condition == "water_high")
+    assert (limit.at, limit.deadband) == (0.004, 0.002)
