@@ -142,6 +142,7 @@ def _batches(batches: Json, now: str, zone: ZoneInfo) -> Json:
                 "volume": with_unit("volume_m3", batch["volume_m3"]),
                 "share": number(batch["share_percent"], 1),
                 "origin": batch["origin"] if batch["batch"] else "",
+                "via": STATUS["via"].format(tank=batch["via"]) if batch["via"] else "",
             }
             for batch in batches["batches"]
         ],

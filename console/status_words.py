@@ -24,6 +24,7 @@ STATUS: Final[Mapping[str, str]] = MappingProxyType(
         "no_status": "This site keeps no tank status: the site file names no settling rule ([stock.settling]).",
         "flows_in": "flow in told by {what}",
         "flows_out": "flow out told by {what}",
+        "via": "by way of tank {tank}",
         "lack": "{volume} more went out than the papers had brought in",
         "due": "to be tested again by {time} ({source})",
         "overdue": "to be tested again since {time} ({source})",

@@ -23,7 +23,7 @@ from history.book import BookReader
 
 SHOWN: Final = ("tank", "status", "since", "left_h", "over", "rule", "source", "released_by", "certificate")
 HISTORY: Final = ("time", "tank", "event", "from", "to", "why", "by")
-BATCHES: Final = ("tank", "batch", "certificate", "since", "volume_m3", "share_percent", "origin")
+BATCHES: Final = ("tank", "batch", "certificate", "since", "volume_m3", "share_percent", "origin", "via")
 
 
 def show(args: Namespace) -> int:

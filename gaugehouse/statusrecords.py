@@ -9,8 +9,9 @@ from gaugehouse.movementrecords import movement_rows
 from gaugehouse.site import Site
 from gaugehouse.statusroom import STATUS
 from history.book import BookReader
-from inventory.batches import Batch, Content, Mixing, content_of
-from inventory.batchflows import Found, flows_of
+from inventory import batchflows
+from inventory.batches import Batch, Content, Mixing
+from inventory.batchflows import Found
 from inventory.movement import Stage
 from inventory.tankstate import Release
 
@@ -37,15 +38,15 @@ def contents_of(site: Site, book: BookReader, tanks: Iterable[str]) -> dict[str,
     settling = site.settling
     mixing = Mixing.MIXED if settling is None else settling.mixing
     days = Days(site.zone, site.day_starts_min)
-    documents, moved = documents_of(book), movement_rows(book)
-
-    def found(tank: str) -> list[Found]:
-        return [one for row in moved if row["tank"] == tank for one in _found(row, days)]
+    found: dict[str, list[Found]] = {}
+    for row in movement_rows(book):
+        found.setdefault(row["tank"], []).extend(_found(row, days))
 
     def starts_ms(day: str) -> int:
         return days.on(day).start_ms
 
-    return {tank: content_of(flows_of(tank, documents, found(tank), starts_ms), mixing) for tank in tanks}
+    contents = batchflows.contents_of(documents_of(book), found, starts_ms, mixing)
+    return {tank: contents.get(tank, batchflows.EMPTY) for tank in tanks}
 
 
 def _found(row: Json, days: Days) -> Iterable[Found]:
@@ -85,6 +86,7 @@ def _batch(batch: Batch, share: float, now_ms: int) -> Json:
         "volume_m3": batch.volume_m3,
         "share_percent": 100 * share,
         "origin": batch.origin,
+        "via": batch.via,
     }
 
 

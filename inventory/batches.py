@@ -33,7 +33,8 @@ DUST_M3: Final = 1e-9
 class Batch:
     """A part of a tank's content. since_ms: when it came in; number: of its document, None where it has none.
 
-    origin: "" for a receipt with papers, else `UNKNOWN_ORIGIN` or `NO_PAPERS`.
+    origin: "" for a receipt with papers, else `UNKNOWN_ORIGIN` or `NO_PAPERS`. via: the tank that it was handed over
+    from, "" where it came into this one at once; batch, papers and origin are then those that it had there.
     """
 
     batch: str
@@ -42,10 +43,11 @@ class Batch:
     volume_m3: float
     number: int | None = None
     origin: str = ""
+    via: str = ""
 
 
 class Inflow(NamedTuple):
-    """A receipt or a transfer in. volume_m3 > 0."""
+    """A receipt, or a transfer whose paper names a batch of its own. volume_m3 > 0."""
 
     time_ms: int
     volume_m3: float
@@ -67,6 +69,14 @@ class Stand(NamedTuple):
 
     time_ms: int
     volume_m3: float
+
+
+class Transfer(NamedTuple):
+    """From one tank, the giver, into another. volume_m3 > 0."""
+
+    time_ms: int
+    volume_m3: float
+    giver: str
 
 
 Flow = Inflow | Outflow | Stand
@@ -97,8 +107,7 @@ class Content:
 
 def after(content: Content, flow: Flow, mixing: Mixing) -> Content:
     """A tank's content after one flow. Raises ValueError for a volume that is none, or a negative flow."""
-    if not math.isfinite(flow.volume_m3) or flow.volume_m3 < 0:
-        raise ValueError(f"{flow.volume_m3!r} m3 is no volume of a flow; write a number from 0 up")
+    _check(flow.volume_m3)
     match flow:
         case Inflow():
             return _filled(content, flow)
@@ -116,34 +125,80 @@ def content_of(flows: Iterable[Flow], mixing: Mixing) -> Content:
     return content
 
 
+def handed_over(giver: Content, taker: Content, transfer: Transfer, mixing: Mixing) -> tuple[Content, Content]:
+    """Giver and taker after a transfer: the batches go with it. What is more than the giver had is of unknown origin.
+
+    Raises ValueError as `after` does.
+    """
+    _check(transfer.volume_m3)
+    parts = _taken(giver, transfer.volume_m3, mixing)
+    came = [
+        replace(batch, volume_m3=part, since_ms=transfer.time_ms, via=transfer.giver)
+        for batch, part in zip(giver.batches, parts, strict=True)
+    ]
+    more = transfer.volume_m3 - math.fsum(parts)
+    came.append(Batch("", "", transfer.time_ms, max(0.0, more), None, UNKNOWN_ORIGIN, transfer.giver))
+    for batch in came:
+        taker = _added(taker, batch, mixing)
+    return _drawn(giver, transfer.volume_m3, mixing), taker
+
+
+def _check(volume_m3: float) -> None:
+    if not math.isfinite(volume_m3) or volume_m3 < 0:
+        raise ValueError(f"{volume_m3!r} m3 is no volume of a flow; write a number from 0 up")
+
+
 def _filled(content: Content, flow: Inflow) -> Content:
-    """A lack is made up first: that much of what came in has left already, by the papers."""
-    made_up = min(content.lack_m3, flow.volume_m3)
-    rest = flow.volume_m3 - made_up
+    batch = Batch(flow.batch, flow.certificate, flow.time_ms, flow.volume_m3, flow.number, flow.origin)
+    return _added(content, batch, None)
+
+
+def _added(content: Content, batch: Batch, mixing: Mixing | None) -> Content:
+    """A lack is made up first: that much of what came in has left already, by the papers.
+
+    mixing: of a batch that may be here already, by an earlier transfer. Mixed they are one; first in, first out they
+    are if nothing came between them.
+    """
+    made_up = min(content.lack_m3, batch.volume_m3)
+    rest = batch.volume_m3 - made_up
     lack = content.lack_m3 - made_up
     if rest <= DUST_M3:
         return Content(content.batches, lack)
-    batch = Batch(flow.batch, flow.certificate, flow.time_ms, rest, flow.number, flow.origin)
-    return Content((*content.batches, batch), lack)
+    batches = list(content.batches)
+    for place in _may_be(len(batches), mixing):
+        older = batches[place]
+        if replace(older, since_ms=batch.since_ms, volume_m3=batch.volume_m3) == batch:
+            batches[place] = replace(older, volume_m3=older.volume_m3 + rest)
+            return Content(tuple(batches), lack)
+    return Content((*batches, replace(batch, volume_m3=rest)), lack)
+
+
+def _may_be(count: int, mixing: Mixing | None) -> range:
+    """The places where a batch that comes once more is looked for."""
+    if mixing is None:
+        return range(0)
+    return range(count) if mixing is Mixing.MIXED else range(max(0, count - 1), count)
 
 
 def _drawn(content: Content, volume_m3: float, mixing: Mixing) -> Content:
+    lack = content.lack_m3 + max(0.0, volume_m3 - content.volume_m3)
+    parts = _taken(content, volume_m3, mixing)
+    left = [(batch, batch.volume_m3 - part) for batch, part in zip(content.batches, parts, strict=True)]
+    return Content(_kept(left), lack)
+
+
+def _taken(content: Content, volume_m3: float, mixing: Mixing) -> list[float]:
+    """How much of each batch goes with a volume; all of each where that is more than there is."""
     whole = content.volume_m3
     if volume_m3 >= whole:
-        return Content((), content.lack_m3 + volume_m3 - whole)
-    if mixing is Mixing.FIRST_OUT:
-        return Content(_oldest_taken(content.batches, volume_m3), content.lack_m3)
-    left = (whole - volume_m3) / whole
-    return Content(_kept([(batch, batch.volume_m3 * left) for batch in content.batches]), content.lack_m3)
-
-
-def _oldest_taken(batches: Sequence[Batch], volume_m3: float) -> tuple[Batch, ...]:
-    kept = []
-    for batch in batches:
-        taken = min(batch.volume_m3, volume_m3)
-        volume_m3 -= taken
-        kept.append((batch, batch.volume_m3 - taken))
-    return _kept(kept)
+        return [batch.volume_m3 for batch in content.batches]
+    if mixing is Mixing.MIXED:
+        return [batch.volume_m3 * volume_m3 / whole for batch in content.batches]
+    parts = []
+    for batch in content.batches:
+        parts.append(min(batch.volume_m3, volume_m3))
+        volume_m3 -= parts[-1]
+    return parts
 
 
 def _stated(content: Content, stand: Stand, mixing: Mixing) -> Content:

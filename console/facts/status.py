@@ -29,6 +29,6 @@ class StatusFacts(Protocol):
 
         Each ``{tank, mixing, model, content_m3, lack_m3, batches, release, recertify_due, recertify_overdue,
         recertify_source}``; a batch ``{batch, certificate, document, since, age_days, volume_m3, share_percent,
-        origin}``, oldest first.
+        origin, via}``, oldest first; via: the tank that it was handed over from.
         """
         ...

@@ -46,8 +46,8 @@ class FakeStatus:
         return status_json(tank, self.states[tank], now_ms)
 
     def batches(self, tank: str, now: str) -> Json:
-        told = {"document": 12, "since": now, "age_days": 0.5, "origin": ""}
-        heel = {"batch": "", "certificate": "", "document": None, "since": now, "age_days": 30.0}
+        told = {"document": 12, "since": now, "age_days": 0.5, "origin": "", "via": ""}
+        heel = {"batch": "", "certificate": "", "document": None, "since": now, "age_days": 30.0, "via": ""}
         release = self.states[tank].release
         return {
             "tank": tank,
