@@ -30,7 +30,7 @@ from gaugehouse.diproom import DipRoom
 from gaugehouse.documentroom import Documents
 from gaugehouse.faultrecords import FAULT, fault_body
 from gaugehouse.handoverroom import Handovers
-from gaugehouse.keeper import FILLING, TankKeeper
+from gaugehouse.keeper import EMPTYING, FILLING, TankKeeper
 from gaugehouse.leakroom import LeakRoom
 from gaugehouse.loopacts import time_over
 from gaugehouse.loopchecks import LoopChecks, heard_of
@@ -78,11 +78,11 @@ class StepResult(NamedTuple):
 
 class Context(NamedTuple):
     """What a tick may know of the one before it. metered: how fast an instrument's level should move by meters, m/s;
-    filled: the tanks that meters fill."""
+    flows: what meters say that flows into a tank, m3/s, negative out of it."""
 
     frozen: frozenset[str]
     metered: Mapping[str, float] = MappingProxyType({})
-    filled: frozenset[str] = frozenset()
+    flows: Mapping[str, float] = MappingProxyType({})
 
 
 NOTHING_TOLD: Final = Context(frozenset())
@@ -345,14 +345,25 @@ class Core:
         frozen = (i for i, classes in declared.items() if FROZEN in classes and self.faults.out_of_trust(i))
         values = {m.id: self.newest(m.source, POINT_AGE_MS).value for m in self._meters.meters}
         flows = self._meters.take(self.at.elapsed_ms, values)
-        return Context(frozenset(frozen), self._metered(flows), frozenset(t for t, flow in flows.items() if flow > 0))
+        return Context(frozenset(frozen), self._metered(flows), flows)
 
     def _receiving(self) -> dict[str, bool]:
         """Tanks that receive by other evidence than their level, which a fault may have taken away: a meter, a point of
         the site's, or, where the level is lost, an order that nothing can tell to be still before its begin."""
         lost = {name for name, keeper in self.keepers.items() if keeper.latest and keeper.latest.quality is BAD}
         ordered = {plan.tank for plan in self.plans.all() if plan.kind == RECEIPT}
-        return dict.fromkeys((*self._context.filled, *self.status.filled_by_points(), *(lost & ordered)), True)
+        filled = (tank for tank, flow in self._context.flows.items() if flow > 0)
+        return dict.fromkeys((*filled, *self.status.moved_by_points()[FILLING], *(lost & ordered)), True)
+
+    def moved_by_others(self, tank: str) -> str:
+        """What meters and points of the site's say that a tank does, filling or emptying; empty where they say nothing.
+
+        Filling comes first: it is what a level that cannot be seen must not miss.
+        """
+        points, flow = self.status.moved_by_points(), self._context.flows.get(tank, 0.0)
+        if flow > 0 or tank in points[FILLING]:
+            return FILLING
+        return EMPTYING if flow < 0 or tank in points[EMPTYING] else ""
 
     def _metered(self, flows: Mapping[str, float]) -> dict[str, float]:
         """By instrument, the speed of the level in m/s that meters' flows make of the tank's cross-section there."""

@@ -56,6 +56,10 @@ def _movement(core: "Core", tank: str) -> tuple[str, str]:
     if plan is not None:
         text = f"a movement of tank {tank} is ordered ({plan.kind}, by {plan.by}): end the order first, {name}"
         return (FILLING if plan.kind == "receipt" else EMPTYING), text
+    others = core.moved_by_others(tank)
+    if others:
+        word = "fills" if others == FILLING else "empties"
+        return others, f"a meter or point says that tank {tank} {word}: wait until nothing flows, {name}"
     unknown = keeper.latest is None or keeper.latest.quality is BAD or keeper.flow not in (FILLING, EMPTYING, STILL)
     if unknown:
         return UNKNOWN, (

@@ -10,7 +10,7 @@ from typing import Any, Final
 
 from gaugehouse.act import Decision, Json
 from gaugehouse.days import iso_ms
-from gaugehouse.keeper import HOLE_POLLS, TankKeeper
+from gaugehouse.keeper import EMPTYING, FILLING, HOLE_POLLS, TankKeeper
 from gaugehouse.meterflow import MeterFlows
 from gaugehouse.movementrecords import AMENDED, MOVEMENT
 from gaugehouse.site import PointSpec, Site
@@ -121,9 +121,12 @@ class StatusRoom:
         }
         return Decision(STATUS, body)
 
-    def filled_by_points(self) -> set[str]:
-        """The tanks that points of the site's tell to receive now."""
-        return {tank for tank, inward, _ in self._pointed() if inward}
+    def moved_by_points(self) -> dict[str, set[str]]:
+        """The tanks that points of the site's tell to fill now, and those that they tell to empty."""
+        moved: dict[str, set[str]] = {FILLING: set(), EMPTYING: set()}
+        for tank, inward, _ in self._pointed():
+            moved[FILLING if inward else EMPTYING].add(tank)
+        return moved
 
     def issues_unreleased(self, tank: str) -> bool | None:
         """Whether fuel flows out of a tank that is not released; None where nobody knows what flows."""

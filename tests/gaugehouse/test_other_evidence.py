@@ -1,4 +1,4 @@
-"""How urgent a lost level is while something else tells that its tank receives, through the whole core.
+"""What meters, points and orders tell of a tank whose level does not: how urgent its loss is, may a check begin.
 
 Rules 11 and 12 of the domain: a fault takes the priority of the highest alarm that it blinds in the tank's present
 state; an order counts as a movement that is about to begin.
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from gaugehouse.acts import act_of
+from gaugehouse.acts import Taken, act_of
 from gaugehouse.core import Core, Tick
 from gaugehouse.site import load_site
 from gaugehouse.wiring import core_of
@@ -51,3 +51,19 @@ def test_a_blind_tank_that_is_filled_is_told_anew_as_urgent(tmp_path: Path, by: 
     told = run(core, 111, 140, 0.0, 100.0 if by in ("meter", "point") else 0.0)
     assert told == ([] if by == "nothing" else ["signal_low 1 raised_again"])
     assert run(core, 140, 160, 0.0, 0.0) == []  # never less urgent while it stands
+
+
+@pytest.mark.parametrize(("current", "flow_m3ph"), [(0.0, 100.0), (12.0, 100.0), (0.0, 0.0)])
+def test_no_loop_check_begins_while_a_meter_moves_the_tank_whatever_is_said_of_it(
+    tmp_path: Path, current: float, flow_m3ph: float
+) -> None:
+    core = core_of(load_site(write_site(tmp_path, LOOP_SITE + CABINET)))
+    run(core, 0, 80, 12.0, 0.0)
+    run(core, 80, 90, current, flow_m3ph)
+    start = act_of("start_loop_check", {"instrument": "palm-top", "by": "Ada", "at_rest": "valves shut, I was there"})
+    (answer,) = core.step(Tick(Instant(90, START_MS + 90_000, 90_000), (), [start])).answers
+    if flow_m3ph:
+        assert answer.status is Taken.REFUSED
+        assert "a meter or point says that tank palm fills: wait until nothing flows" in answer.text
+    else:
+        assert answer.status is Taken.DONE
