@@ -31,20 +31,20 @@ class Days:
     def at(self, time_ms: int) -> Day:
         """The day that holds an instant."""
         local = datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(self._zone)
-        date = (local.replace(tzinfo=None) - self._starts).date()
-        start = self._start_ms(date.isoformat())
-        if time_ms < start:  # the clock was set back over the day's start
-            date -= timedelta(days=1)
-            start = self._start_ms(date.isoformat())
-        return Day(date.isoformat(), start, self._start_ms((date + timedelta(days=1)).isoformat()))
+        day = self.on((local.replace(tzinfo=None) - self._starts).date().isoformat())
+        if time_ms < day.start_ms:  # the clock was set forward over the day's start
+            return self.on(self._after(day.date, -1))
+        if time_ms >= day.end_ms:  # the clock was set back over it: its hour comes twice, and counts the first time
+            return self.on(self._after(day.date))
+        return day
 
     def on(self, date: str) -> Day:
         """The day that begins on an ISO date."""
         return Day(date, self._start_ms(date), self._start_ms(self._after(date)))
 
     @staticmethod
-    def _after(day: str) -> str:
-        return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
+    def _after(day: str, days: int = 1) -> str:
+        return (date.fromisoformat(day) + timedelta(days=days)).isoformat()
 
     def _start_ms(self, date: str) -> int:
         wall = datetime.fromisoformat(date) + self._starts

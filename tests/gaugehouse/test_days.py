@@ -38,6 +38,23 @@ def test_a_day_may_begin_at_seven() -> None:
     assert days.at(ms("2026-01-31T07:00:00Z")).date == "2026-01-31"
 
 
+@pytest.mark.parametrize(
+    ("zone", "starts", "moment", "date"),
+    [  # the hour in which the day begins comes twice; the day begins with the first
+        ("America/New_York", 90, "2026-11-01T01:29:59-04:00", "2026-10-31"),
+        ("America/New_York", 90, "2026-11-01T01:30:00-04:00", "2026-11-01"),
+        ("America/New_York", 90, "2026-11-01T01:10:00-05:00", "2026-11-01"),
+        ("Europe/Oslo", 150, "2026-10-25T02:10:00+01:00", "2026-10-25"),
+    ],
+)
+def test_a_day_that_begins_in_the_hour_that_comes_twice_begins_once(
+    zone: str, starts: int, moment: str, date: str
+) -> None:
+    day = Days(zone, starts).at(ms(moment))
+    assert day.date == date
+    assert day.start_ms <= ms(moment) < day.end_ms
+
+
 @given(
     st.integers(0, 4_102_444_800_000),
     st.sampled_from(["Europe/Oslo", "America/St_Johns", "Asia/Kolkata", "Pacific/Apia", "Australia/Lord_Howe"]),
