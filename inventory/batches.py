@@ -7,7 +7,7 @@ reference temperature where the paper states it. No clock, no I/O.
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final, NamedTuple
@@ -115,14 +115,6 @@ def after(content: Content, flow: Flow, mixing: Mixing) -> Content:
             return _drawn(content, flow.volume_m3, mixing)
         case Stand():
             return _stated(content, flow, mixing)
-
-
-def content_of(flows: Iterable[Flow], mixing: Mixing) -> Content:
-    """A tank's content after all flows, in the order in which they are given."""
-    content = Content()
-    for flow in flows:
-        content = after(content, flow, mixing)
-    return content
 
 
 def handed_over(giver: Content, taker: Content, transfer: Transfer, mixing: Mixing) -> tuple[Content, Content]:

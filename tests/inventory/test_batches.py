@@ -1,6 +1,8 @@
 """What a tank's content is made of: both models conserve, no batch is ever below zero, a lack is told."""
 
 import math
+from collections.abc import Iterable
+from functools import reduce
 
 import pytest
 from hypothesis import given
@@ -15,7 +17,6 @@ from inventory.batches import (
     Outflow,
     Stand,
     after,
-    content_of,
 )
 
 FLOWS: list[Flow] = [
@@ -24,6 +25,10 @@ FLOWS: list[Flow] = [
     Outflow(2, 80.0),
     Inflow(3, 20.0, "B-2", "C-2", 2),
 ]
+
+
+def content_of(flows: Iterable[Flow], mixing: Mixing) -> Content:
+    return reduce(lambda content, flow: after(content, flow, mixing), flows, Content())
 
 
 def told(content: Content) -> list[tuple[str, float]]:
