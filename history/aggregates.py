@@ -247,22 +247,30 @@ AGGREGATES: Final[Mapping[str, Rule]] = MappingProxyType(
 
 
 def aggregate(
-    points: Points, name: str, start_ms: int, end_ms: int, interval_ms: int, treatment: Treatment = STANDARD
+    points: Points,
+    name: str,
+    start_ms: int,
+    end_ms: int,
+    interval_ms: int,
+    treatment: Treatment = STANDARD,
+    lasting: Points | None = None,
 ) -> list[Result]:
     """One result for each interval of start_ms <= t < end_ms; the last one is shorter where they do not come out even.
 
-    Raises `BadQuestion` for a name or a number of intervals that there is not.
+    lasting: the same points with those that end a value, where `points` are without them: for `good_percent`. Raises
+    `BadQuestion` for a name or a number of intervals that there is not.
     """
     rule = rule_of(name, start_ms, end_ms, interval_ms)
     starts = range(start_ms, end_ms, interval_ms)
     if not len(points.time_ms):
         return [Result(start, None, NO_DATA, "", False, 0.0) for start in starts]
     series = Series(points, treatment)
+    good_of = series if lasting is None else Series(lasting, treatment)
     results = []
     for start in starts:
         end = min(start + interval_ms, end_ms)
         found = rule(series, start, end)
-        good = 100 * series.lasted_ms(start, end) / (end - start)
+        good = 100 * good_of.lasted_ms(start, end) / (end - start)
         results.append(Result(start, *found, good))
     return results
 

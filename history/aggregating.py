@@ -20,6 +20,12 @@ LONGEST_MS: Final = 400 * 86_400_000
 MOST_READINGS: Final = 6_000_000
 STOCK: Final = frozenset({"gsv_m3", "mass_kg", "gsv_u95_m3"})
 """Figures whose quality is that of the stock: it rests on more than the level."""
+OF_READINGS: Final = frozenset(
+    {"Average", "Minimum", "Maximum", "Range", "Start", "End", "Delta", "Count", "WorstQuality"}
+)
+"""Aggregates of the readings alone: a gap between them is none of these."""
+OVER_TIME: Final = frozenset({"TimeAverage2", "Total2"})
+"""Those that draw nothing where nobody measured."""
 NONE_LEFT: Final = "its single readings are no longer kept; a trend tells the means, lows and highs of that time"
 
 
@@ -58,8 +64,13 @@ def aggregated(store: Columnar, asked: Question) -> list[Result]:
         raise BadQuestion(f"{kept} readings in that time, at most {MOST_READINGS} are taken at once; ask in parts")
     margin = asked.gap_ms
     found = store.columns(asked.tank, asked.start_ms - margin, asked.end_ms + margin, (asked.quantity,))
-    points = with_gaps(points_of(found, asked.quantity), asked.gap_ms)
-    return aggregate(points, asked.name, asked.start_ms, asked.end_ms, asked.interval_ms, asked.treatment)
+    readings = points_of(found, asked.quantity)
+    points = lasting = with_gaps(readings, asked.gap_ms)
+    if asked.name in OF_READINGS:
+        points = readings
+    elif asked.name in OVER_TIME:
+        points = ended(points, asked.end_ms, asked.gap_ms)
+    return aggregate(points, asked.name, *asked[3:6], asked.treatment, lasting)
 
 
 def points_of(found: list[Columns], quantity: str) -> Points:
@@ -99,4 +110,16 @@ def with_gaps(points: Points, gap_ms: int) -> Points:
         np.insert(points.time_ms, at, points.time_ms[apart] + 1),
         np.insert(points.value, at, np.nan),
         np.insert(points.quality, at, 2),
+    )
+
+
+def ended(points: Points, end_ms: int, gap_ms: int) -> Points:
+    """The same with a point of no value just after the last reading, where that is further than `gap_ms` from the end:
+    a value that nobody measured again is not held for hours."""
+    if not len(points.time_ms) or end_ms - points.time_ms[-1] <= gap_ms:
+        return points
+    return Points(
+        np.append(points.time_ms, points.time_ms[-1] + 1),
+        np.append(points.value, np.nan),
+        np.append(points.quality, 2),
     )

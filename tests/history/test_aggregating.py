@@ -30,6 +30,29 @@ def test_where_nobody_wrote_nothing_is_known(sqlite: SqliteStore) -> None:
     assert (off.value, off.status, off.good_percent) == (None, "BadNoData", 0.0)
 
 
+def test_what_was_last_measured_is_not_held_until_the_end(sqlite: SqliteStore) -> None:
+    """Ten minutes of a rise, then nothing: the mean is that of the ten minutes, whatever came hours later."""
+    rise = [one._replace(level_m=5 + k / 600) for k, one in enumerate(run(600))]
+    sqlite.append(rise)
+    for _ in range(2):
+        (mean,) = aggregated(sqlite, asked("TimeAverage2"))
+        assert mean.value == pytest.approx(5.5, abs=0.002)
+        assert mean.good_percent == pytest.approx(16.7, abs=0.1)
+        sqlite.append([reading(1000 + sqlite.last_seq(), NOON_MS + 2 * HOUR_MS)])
+    assert aggregated(sqlite, asked("TimeAverage2", 600_000, 600_000))[0].value == pytest.approx(5.5, abs=0.002)
+    to_the_last = asked("TimeAverage2", 603_000, 603_000)  # not a gap yet: the last value holds
+    assert aggregated(sqlite, to_the_last)[0].value == pytest.approx(5.502, abs=0.001)
+
+
+def test_a_gap_is_no_reading(sqlite: SqliteStore) -> None:
+    sqlite.append(run(60))
+    sqlite.append(run(60, first_seq=100, start_ms=NOON_MS + HOUR_MS))
+    for name, value in (("End", run(60)[-1].level_m), ("WorstQuality", 0), ("Count", 60)):
+        (found, _) = aggregated(sqlite, asked(name, 2 * HOUR_MS))
+        assert (found.value, found.status) == (value, "Good")
+        assert found.good_percent == pytest.approx(1.64, abs=0.1)
+
+
 def test_a_failed_loop_counts_as_bad_and_its_current_as_measured(sqlite: SqliteStore) -> None:
     sqlite.append(run(1800))
     sqlite.append([bad(1801 + i, NOON_MS + (1800 + i) * 1000) for i in range(1800)])
