@@ -28,7 +28,7 @@ from history.requalify import AS_MEASURED, Requalified
 from history.scale import not_above, reading_of, row_of
 from history.sealed import DAY, Block, Sealed, TankModels
 from history.store import MINUTE_MS, Buckets, Grid, Trend, grid_of
-from history.tidying import DAY_MS, FOR_GOOD, Kept, Pinned, mark_sealed, merge_one, seal_one, thin_one
+from history.tidying import DAY_MS, FOR_GOOD, Kept, Pinned, mark_sealed, merge_one, newest_ms, seal_one, thin_one
 from history.trends import Asked, add_rows, add_sealed
 from models.reading import GOOD, Reading
 
@@ -324,7 +324,7 @@ class SqliteStore:
         """Do one piece of what is due (seal an hour, merge a day, thin) and say whether there was one."""
         with self._file.reading() as connection:
             tanks = connection.execute("SELECT id, name FROM tank").fetchall()
-            newest = connection.execute("SELECT max(time_ms) FROM reading").fetchone()[0] or 0
+            newest = newest_ms(connection)
         broken: StoreDamaged | None = None
         for tank_id, name in tanks:
             here = [pin for pin in pinned if pin.tank in ("", name)]

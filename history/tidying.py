@@ -140,6 +140,21 @@ def _is_over(connection: sqlite3.Connection, tank_id: int, day: int, last_seq: i
     return bool(row[0])
 
 
+def newest_ms(connection: sqlite3.Connection) -> int:
+    """The time that retention is reckoned from: of a tank's last reading, or the end of its last day that is over.
+
+    The earlier one: a clock that is years ahead lets nothing go while it stays within one day, as either the reading or
+    the day that is over is not of the wrong year.
+    """
+    found = connection.execute(
+        "SELECT max(min((SELECT time_ms FROM reading WHERE tank = tank.id ORDER BY seq DESC LIMIT 1), "
+        "(SELECT last_ms / ?1 * ?1 + ?1 FROM block WHERE tank = tank.id AND span = 'day' ORDER BY first_seq DESC "
+        "LIMIT 1))) FROM tank",
+        (DAY_MS,),
+    ).fetchone()[0]
+    return int(found or 0)
+
+
 def thin_one(
     connection: sqlite3.Connection, sealed: Sealed, tank_id: int, newest_ms: int, kept: Kept, pinned: Sequence[Pinned]
 ) -> bool:

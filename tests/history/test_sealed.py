@@ -258,6 +258,21 @@ def test_old_days_are_thinned_to_their_roll_ups_but_not_what_is_pinned(tmp_path:
     store.close()
 
 
+def test_a_clock_that_is_years_ahead_for_some_hours_lets_nothing_go(tmp_path: Path) -> None:
+    path = tmp_path / "r.sqlite"
+    store = SqliteStore.open(path, "FARM")
+    kept = many(3.1)
+    fill(store, kept)
+    for k in range(60):
+        ahead_ms = 800 * DAY_MS if 10 <= k < 40 else 0
+        time_ms = kept[-1].time_ms + ahead_ms + (k + 1) * 600_000
+        store.append([reading(kept[-1].seq + 1 + k, time_ms)])
+        tidied(store, Kept(readings_ms=7 * DAY_MS))
+    assert len(blocks(path)) >= 4
+    assert not any(thinned for _, _, thinned in blocks(path))
+    store.close()
+
+
 def test_a_file_of_format_1_is_brought_up_with_all_that_it_holds(tmp_path: Path) -> None:
     path = tmp_path / "r.sqlite"
     with closing(sqlite3.connect(path)) as connection:
