@@ -112,7 +112,7 @@ def create_app(
         ReportPages(facts, model, pages.render).router,
         StatusPages(facts, model, pages.render).router,
         WaterPages(facts, model, pages.render).router,
-        TrendPages(facts, model, pages.render, pages.chart).router,
+        TrendPages(facts, pages.render, pages.chart).router,
         settings.router,
         settings.api,
         HelpPages(facts, pages.render).router,

@@ -21,6 +21,8 @@ LEFT: Final = 52
 RIGHT: Final = 12
 TOP: Final = 12
 BOTTOM: Final = 30
+TICK_WIDE: Final = 130
+"""Room for a text below the chart and some air."""
 
 
 def overview(tank: Json, state: Json, now: str, zone: ZoneInfo) -> Json:
@@ -201,7 +203,8 @@ def chart(dips: Sequence[Json], limit_m: float, across: Sequence[float], zone: Z
         "rungs": [{"y": up.at(one), "text": number(one, places, signed=True)} for one in marks],
         "ticks": [] if not dips else [
             {"x": along.at(one), "text": _tick(one, zone), "end": k == 2}
-            for k, one in enumerate((low, (low + high) / 2, high)) if k == 0 or high > low
+            for k, one in enumerate((low, (low + high) / 2, high))
+            if k == 0 or along.at(high) - along.at(low) > (2 if k == 1 else 1) * TICK_WIDE
         ],
         "points": [
             {

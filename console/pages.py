@@ -210,9 +210,9 @@ class Pages:
 
     def chart(self, tank: str, columns: tuple[str, ...], current_lines: list[Json] | None = None) -> Json:
         """What the chart's script must know: units, decimals, limits of each column in shown units."""
-        limits = self._model.tank_facts(tank)["limits"]
+        told = self._model.tank_facts(tank)
         drawn: dict[str, list[Json]] = {"level_m": [], "tov_m3": [], "current_mA": current_lines or []}
-        for limit in limits:
+        for limit in told["limits"]:
             name = words.LIMITS.get(limit["condition"], limit["condition"])
             drawn["level_m"].append({"at": limit["at_m"], "name": name})
             if limit.get("volume_m3") is not None:
@@ -220,6 +220,7 @@ class Pages:
         return {
             "tank": tank,
             "zone": self._facts.site.zone,
+            "stale_after_s": told["stale_after_s"],
             "columns": {
                 column: {
                     **figures.shown(column)._asdict(),

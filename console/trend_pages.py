@@ -15,7 +15,6 @@ from console import words
 from console.api import LONGEST_SPAN_S
 from console.facts import Facts, Json
 from console.lookup import time_ms
-from console.model import Model
 from console.trend_api import MOST_QUANTITIES, MOST_TANKS
 from console.trend_words import TRENDS
 
@@ -33,10 +32,8 @@ FIRST_SPAN_S: Final = 28_800
 class TrendPages:
     """Renders /trends. chart: `console.pages.Pages.chart`, what a chart must know of a tank's columns."""
 
-    def __init__(
-        self, facts: Facts, model: Model, render: Callable[..., HTMLResponse], chart: Callable[..., Json]
-    ) -> None:
-        self._facts, self._model, self._render, self._chart = facts, model, render, chart
+    def __init__(self, facts: Facts, render: Callable[..., HTMLResponse], chart: Callable[..., Json]) -> None:
+        self._facts, self._render, self._chart = facts, render, chart
         self.router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
         self.router.add_api_route("/trends", self.trends)
 
@@ -68,8 +65,8 @@ class TrendPages:
             told = self._chart(entry["tank"], COLUMNS)
             columns = {name: {**column, "lines": []} for name, column in told["columns"].items()}
             lines = {name: column["lines"] for name, column in told["columns"].items() if column["lines"]}
-            stale_s = self._model.tank_facts(entry["tank"])["stale_after_s"]
-            tanks.append({"id": entry["tank"], "name": entry["name"], "lines": lines, "stale_after_s": stale_s})
+            old = {"stale_after_s": told["stale_after_s"]}
+            tanks.append({"id": entry["tank"], "name": entry["name"], "lines": lines, **old})
         return {"tanks": tanks, "columns": columns}
 
 

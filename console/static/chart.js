@@ -4,6 +4,27 @@
 
 import { axis as marksOf } from "./scale.js";
 
+// What is drawn without lifting the pen: a reading without a value ends a stretch, and so does a hole between readings
+// of more than `joins` ms. Where readings come less often than the chart has room for, empty places are no hole.
+export function runs(points, joins) {
+  const place = points.length > 1 ? points[1].t - points[0].t : 0;
+  const found = [];
+  let run = [];
+  for (const point of points) {
+    const hole = run.length > 0 && point.t - run.at(-1).t > joins + place + 1;
+    if (run.length && (hole || (point.min === null && point.good !== null))) {
+      found.push(run);
+      run = [];
+    }
+    if (point.min !== null) run.push(point);
+  }
+  if (run.length) found.push(run);
+  return found;
+}
+
+// Half of what a reading by itself is long, so that it is seen.
+export const ALONE = 1.5;
+
 export class Chart {
   constructor(canvas, time) {
     this.canvas = canvas;
@@ -14,6 +35,7 @@ export class Chart {
     this.cursor = null;
     this.empty = "";
     this.marks = []; // stretches of time with a name; one without an end goes on
+    this.joins = Infinity; // see runs
     this.dots = false; // each point by itself, where there is room
     [this.left, this.right, this.top, this.bottom] = [82, 92, 12, 40]; // margins
   }
@@ -224,19 +246,17 @@ export class Chart {
     pen.lineWidth = 1.6;
     pen.lineJoin = "bevel";
     pen.beginPath();
-    let drawn = null;
-    for (const { t, min, max } of this.points) {
-      if (min === null) {
-        drawn = null;
-        continue;
+    for (const run of runs(this.points, this.joins)) {
+      let drawn = null;
+      for (const { t, min, max } of run) {
+        const x = this.x(t);
+        const [low, high] = [y(min), y(max)];
+        if (drawn === null) pen.moveTo(x - ALONE, low);
+        else pen.lineTo(x, Math.abs(drawn - low) < Math.abs(drawn - high) ? low : high);
+        const last = drawn !== null && Math.abs(drawn - low) >= Math.abs(drawn - high) ? low : high;
+        pen.lineTo(drawn === null ? x + ALONE : x, last);
+        drawn = last;
       }
-      const x = this.x(t);
-      const [low, high] = [y(min), y(max)];
-      if (drawn === null) pen.moveTo(x - 0.5, low);
-      else pen.lineTo(x, Math.abs(drawn - low) < Math.abs(drawn - high) ? low : high);
-      const last = drawn !== null && Math.abs(drawn - low) >= Math.abs(drawn - high) ? low : high;
-      pen.lineTo(drawn === null ? x + 0.5 : x, last);
-      drawn = last;
     }
     pen.stroke();
     if (!this.dots || this.points.length * 4 > this.width * 3) return;

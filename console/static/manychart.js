@@ -1,7 +1,7 @@
 // A chart of several tanks: lines told apart by their dash and a letter, at most two axes, and below the drawing three
 // lanes with the stretches of alarms, movements and loop faults. Draws only, like the chart that it is made from.
 
-import { Chart } from "./chart.js";
+import { ALONE, Chart, runs } from "./chart.js";
 import { axis as marksOf } from "./scale.js";
 
 export const DASHES = [[], [9, 4], [2, 3], [12, 3, 2, 3], [18, 5], [5, 3, 2, 3, 2, 3]];
@@ -13,7 +13,7 @@ export class ManyChart extends Chart {
   constructor(canvas, time, words) {
     super(canvas, time);
     this.words = words;
-    this.series = []; // {points, column, axis, dash, letter, ended}
+    this.series = []; // {points, joins, column, axis, dash, letter, ended}
     this.marks = [];
     [this.left, this.right, this.top, this.bottom] = [92, 24, 30, 40 + KINDS.length * LANE];
   }
@@ -106,15 +106,10 @@ export class ManyChart extends Chart {
     pen.lineJoin = "bevel";
     pen.setLineDash(one.dash);
     pen.beginPath();
-    let drawn = false;
-    for (const { t, mean } of one.points) {
-      if (mean === null) drawn = false;
-      else {
-        if (drawn) pen.lineTo(this.x(t), y(mean));
-        else pen.moveTo(this.x(t) - 0.5, y(mean));
-        if (!drawn) pen.lineTo(this.x(t) + 0.5, y(mean));
-        drawn = true;
-      }
+    for (const run of runs(one.points, one.joins)) {
+      pen.moveTo(this.x(run[0].t) - ALONE, y(run[0].mean));
+      pen.lineTo(this.x(run[0].t) + ALONE, y(run[0].mean));
+      for (const { t, mean } of run.slice(1)) pen.lineTo(this.x(t), y(mean));
     }
     pen.stroke();
     pen.setLineDash([]);

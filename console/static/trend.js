@@ -13,6 +13,7 @@ export function trend(place, facts, words) {
   const choice = place.querySelector("select");
   const time = new SiteTime(facts.zone);
   const chart = new Chart(canvas, time);
+  chart.joins = facts.stale_after_s * 1000;
   let column = choice?.value ?? Object.keys(facts.columns)[0];
   let asked = 0;
   let running = null;

@@ -108,6 +108,7 @@ function show(body, wanted) {
     return {
       tank: one.tank,
       points,
+      joins: named[one.tank].stale_after_s * 1000,
       column: facts.columns[one.quantity],
       axis,
       dash: DASHES[k],

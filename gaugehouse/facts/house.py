@@ -1,5 +1,7 @@
 """The house itself: whose it is, how well it works, what it is set to and whom it reaches."""
 
+from pathlib import Path
+
 from console.facts import Json, SiteFacts
 from gaugehouse.facts.asking import Asking, House
 from gaugehouse.metrics import DaemonMetrics
@@ -44,7 +46,7 @@ class DaemonHouse(Asking):
             "settings": dict(site.settings),
             "fingerprint": site.fingerprint(),
             "files": [path.name for path in site.source_files],
-            "warnings": [f"{one.key}: {one.text}" for one in site.warnings],
+            "warnings": [one.text.replace(one.file, Path(one.file).name, 1) for one in site.warnings],
         }
 
     def channels(self) -> list[Json]:

@@ -205,6 +205,26 @@ def test_nothing_overflows_a_desk_screen(page: Page, console: Console, size: tup
         assert wide == [], path
 
 
+@pytest.mark.parametrize("wide", [320, 390])
+def test_on_a_phone_a_tank_without_a_level_does_not_lie_over_its_own_name(
+    page: Page, console: Console, wide: int
+) -> None:
+    page.set_viewport_size({"width": wide, "height": 844})
+    page.goto(console.url)
+    over = page.evaluate(
+        """() => [...document.querySelectorAll(".tanks tbody tr")].flatMap((row) => {
+          const places = (part) => [...row.querySelectorAll(part)].map((e) => {
+            const range = document.createRange();
+            range.selectNodeContents(e);
+            return range.getBoundingClientRect();
+          }).filter((r) => r.width);
+          return places("th *").filter((a) => places(".volume > *").some((b) =>
+            a.right > b.left && b.right > a.left && a.bottom > b.top && b.bottom > a.top)).map(() => row.id);
+        })"""
+    )
+    assert over == []
+
+
 def test_the_light_mode_is_kept_on_the_next_page(page: Page, console: Console) -> None:
     page.goto(console.url)
     page.get_by_role("button", name="Night").click()

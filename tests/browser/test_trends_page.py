@@ -9,7 +9,8 @@ from urllib.parse import parse_qs, urlparse
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import Console
+from tests.browser.conftest import Console, clock_moves
+from tests.browser.test_units import module
 
 pytestmark = pytest.mark.browser
 
@@ -65,6 +66,23 @@ def test_the_keys_read_out_values_and_marks_with_their_words(page: Page, console
     expect(found.first).to_contain_text(re.compile("no answer", re.I))
     expect(page.locator("#said")).to_have_text(re.compile(r"^25 Nov 09:\d\d:\d\d$"))
     expect(page.locator("#legend tbody tr").first).to_contain_text("25 Nov 09:")
+
+
+def test_a_line_goes_over_empty_places_between_readings_and_not_over_a_hole(page: Page, console: Console) -> None:
+    """Readings may come less often than the chart has places. x: a reading, .: nothing, 0: one without a value."""
+    page.goto(f"{console.url}/trends")
+    clock_moves(page)
+    found = page.evaluate(
+        """async (url) => {
+          const { runs } = await import(url);
+          const points = (row) => [...row].map((sign, k) =>
+            ({ t: 1000 * k, min: sign === "x" ? 7 : null, good: { x: 1, ".": null, 0: 0 }[sign] }));
+          return ["x....x....x", "x.....x", "x......x", "x.0.x", "xx0x", "..x..", "", "0.0"].map((row) =>
+            runs(points(row), 5000).map((run) => run.map(({ t }) => t / 1000)));
+        }""",
+        module(page, "chart"),
+    )
+    assert found == [[[0, 5, 10]], [[0, 6]], [[0], [7]], [[0], [4]], [[0, 1], [3]], [[2]], [], []]
 
 
 def test_the_address_keeps_what_is_in_view(page: Page, console: Console) -> None:

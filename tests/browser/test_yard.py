@@ -54,6 +54,30 @@ def test_figures_have_the_height_on_the_glass_that_the_distance_asks_for(page: P
     expect(page.locator("#small")).to_be_hidden()
 
 
+def test_nothing_of_a_third_line_is_seen_below_what_to_do(page: Page, console: Console) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    ready(page, f"{console.url}/yard")
+    seen = page.evaluate(
+        """() => [...document.querySelectorAll(".order")].filter((e) => e.getClientRects().length).map((order) => {
+          order.lastElementChild.textContent = "Stop all of it and look at the gauge ".repeat(9);
+          const style = getComputedStyle(order);
+          const pen = document.createElement("canvas").getContext("2d");
+          pen.font = `${style.fontSize} ${style.fontFamily}`;
+          const { fontBoundingBoxAscent, actualBoundingBoxAscent } = pen.measureText("lfk");
+          const range = document.createRange();
+          range.selectNodeContents(order.lastElementChild);
+          const lines = [...range.getClientRects()].map((r) => r.top + fontBoundingBoxAscent - actualBoundingBoxAscent);
+          const end = order.getBoundingClientRect().bottom;
+          const height = Math.min(...lines.filter((top) => top > end - 0.3 * parseFloat(style.fontSize)));
+          return [lines.length > 2, height - end];
+        })"""
+    )
+    assert seen
+    for several, below in seen:
+        assert several
+        assert below >= -0.5
+
+
 @pytest.mark.parametrize("size", [(1920, 1080), (3840, 2160), (1366, 768), (1080, 1920)])
 @pytest.mark.parametrize("query", ["", "show=volume&dist=20", f"{CALM}&show=level"])
 def test_nothing_is_cut_off_on_any_screen(page: Page, console: Console, size: tuple[int, int], query: str) -> None:

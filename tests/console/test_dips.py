@@ -1,5 +1,6 @@
 """Dips and density samples by HTTP and on their pages."""
 
+import itertools
 import re
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -100,9 +101,19 @@ def test_marks_stand_where_their_figures_say() -> None:
     assert drawn["limits"][0] > high["y"]
     assert all(point["high"] < point["y"] < point["low"] for point in drawn["points"])
     assert [rung["text"] for rung in drawn["rungs"]] == ["−10", "0", "+10"]
+    assert [tick["text"] for tick in drawn["ticks"]] == ["2\u202f000.0", "6\u202f000.0", "10\u202f000.0"]
     empty = dip_views.chart([], 0.008, [], ZoneInfo("Etc/UTC"))
     assert empty["points"] == []
     assert empty["ticks"] == []
+
+
+def test_texts_below_a_chart_do_not_lie_upon_each_other() -> None:
+    dip = {"number": 1, "difference_m": 0.0, "difference_u95_m": 0.004, "within": True, "purpose": "stock"}
+    for levels, texts in (([8.0, 8.05], 1), ([8.0, 8.5], 2), ([2.0, 8.0], 3), ([8.0], 1)):
+        dips = [dip | {"level_m": level} for level in levels]
+        ticks = dip_views.chart(dips, 0.008, levels, None)["ticks"]
+        assert len(ticks) == texts
+        assert all(b["x"] - a["x"] > 100 for a, b in itertools.pairwise(ticks))
 
 
 def test_every_word_of_a_state_is_there() -> None:
