@@ -20,6 +20,9 @@ GAUGE: Final = "gauge"
 OUT: Final = ("issue", "transfer_out")
 IN: Final = ("receipt", "transfer_in")
 
+OUTSIDE: Final = "outside the tanks"
+"""The kind of what went to a place, or came from one."""
+
 
 class Flow(NamedTuple):
     """One movement of a tank. volume_m3: positive in, negative out; by: "papers" or "gauge"; temperature as the paper
@@ -51,19 +54,32 @@ def gauge_flows(book: BookReader, days: Days, from_ms: int, to_ms: int) -> list[
 
 
 def paper_flows(documents: Iterable[Document]) -> list[Flow]:
-    """Issues and receipts by documents. A day with tickets is told by them, one without by its meters."""
-    documents = list(documents)
+    """Issues and receipts by documents. A day with tickets is told by them, one without by its meters.
+
+    What goes to a refueller or a line, or comes from there, has left the tanks, or come into them. A note from tank to
+    tank says nothing of what else moved: it counts where other papers tell that tank's day and direction.
+    """
+    documents = [one for one in documents if one.tank and booked(one)]
     with_tickets = {(one.tank, one.day) for one in documents if one.kind is DocumentKind.TICKET}
-    found = []
+    found, between = [], []
     for one in documents:
         volume = one.standard_m3 if one.standard_m3 is not None else one.observed_m3
-        if volume is None or not one.tank or not booked(one):
+        if volume is None or (one.kind is DocumentKind.METER and (one.tank, one.day) in with_tickets):
             continue
-        if one.kind is DocumentKind.METER and (one.tank, one.day) in with_tickets:
-            continue
+        flow = Flow(one.tank, one.day, volume, PAPER, one.temperature_degC, one.kind.value)
+        to_tank = one.details.get("to_tank")
         if one.kind in (DocumentKind.TICKET, DocumentKind.METER, DocumentKind.DELIVERY):
-            found.append(Flow(one.tank, one.day, volume, PAPER, one.temperature_degC, one.kind.value))
-    return found
+            found.append(flow)
+        elif one.kind is DocumentKind.TRANSFER and to_tank:
+            between += [flow, flow._replace(tank=to_tank, volume_m3=-volume)]
+        elif one.kind is DocumentKind.TRANSFER:
+            found.append(flow._replace(kind=OUTSIDE))
+    told = {_way(flow) for flow in found}
+    return found + [flow for flow in between if _way(flow) in told]
+
+
+def _way(flow: Flow) -> tuple[str, str, bool]:
+    return flow.tank, flow.day, flow.volume_m3 < 0
 
 
 def by_day(flows: Sequence[Flow], *, out: bool) -> Mapping[tuple[str, str], tuple[float, str]]:
