@@ -7,11 +7,15 @@ from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import Final
 
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, TankAlarms
+from alerts.spec import CONCERN_CONDITIONS, LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, TankAlarms
 from alerts.strands import FAIL_HIGH, FAIL_LOW, FROZEN, GAP_HIGH, GAP_LOW, NO_ANSWER, SATURATED
 
-ALL: Final = frozenset((*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS))
-RATES: Final = frozenset(RATE_CONDITIONS)
+BY_THE_LEVEL: Final = frozenset((*CONCERN_CONDITIONS, "unordered_movement", "level_deviation"))
+"""Conditions that are judged outside the engine by a level that can be trusted and is no bound. Those that come with an
+order only (a receipt that fills another tank, or none) are not told of: mostly there is no order."""
+
+ALL: Final = frozenset((*LEVEL_HIGH_CONDITIONS, *LEVEL_LOW_CONDITIONS, *RATE_CONDITIONS)) | BY_THE_LEVEL
+RATES: Final = frozenset((*RATE_CONDITIONS, *CONCERN_CONDITIONS))
 
 BLINDS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
     {

@@ -4,6 +4,7 @@ Knows in which order they are told; refuses to know what each of them decides.
 """
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import replace
 
 from alerts.casebook import Casebook
 from alerts.faultlog import Case, FaultLog
@@ -24,7 +25,9 @@ class LoopWork:
     def __init__(self, site: Site, keepers: Mapping[str, Sequence[TankKeeper]]) -> None:
         self.faults = FaultTracker(site.loops)
         self.traces = FaultTraces(site.loops, site.fault_trace)
-        self.log = FaultLog(site.loops, site.tank_alarms)
+        watched = {one.source: one.limits for one in site.watched}
+        every = [replace(tank, limits=(*tank.limits, *watched.get(tank.tank, ()))) for tank in site.tank_alarms]
+        self.log = FaultLog(site.loops, every)
         self.watch = WatchTime(site.period_ms)
         self.casebook = Casebook()
         self._keepers = keepers

@@ -16,7 +16,7 @@ from alerts.faults import NE107, FaultTracker
 from alerts.faulttrace import FaultTraces
 from alerts.heard import Heard
 from alerts.sheet import default_limit
-from alerts.spec import LoopFacts, TankAlarms
+from alerts.spec import Limit, LoopFacts, TankAlarms
 from models.reading import Sample
 from tests.alerts.timelines import instant, loop, sample
 
@@ -50,6 +50,14 @@ def test_a_fault_blinds_the_alarms_that_its_level_can_no_more_raise(
 ) -> None:
     assert fault_class in NE107
     assert blinded(fault_class, TANKS[:1]) == expected
+
+
+def test_what_is_watched_by_the_level_is_blinded_with_it() -> None:
+    names = ("response_short", "unordered_movement", "level_deviation", "wrong_tank", "water_high")
+    tank = TankAlarms("T1", "L1", tuple(Limit(name, 1.0, 0.0, 0, 0, 2) for name in names))
+    by_the_level = ("T1.response_short", "T1.unordered_movement", "T1.level_deviation")
+    assert blinded("no_answer", [tank]) == blinded("gap_high", [tank]) == by_the_level
+    assert blinded("saturated", [tank]) == ("T1.response_short",)
 
 
 def test_the_table_of_blindness_speaks_of_known_faults_only() -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from alerts.loopfaults import Fault
 from gaugehouse.acts import Taken, act_of
 from gaugehouse.core import Core, Tick
 from gaugehouse.site import load_site
@@ -67,3 +68,12 @@ def test_no_loop_check_begins_while_a_meter_moves_the_tank_whatever_is_said_of_i
         assert "a meter or point says that tank palm fills: wait until nothing flows" in answer.text
     else:
         assert answer.status is Taken.DONE
+
+
+def test_a_fault_blinds_what_the_site_watches_by_the_level_too(tmp_path: Path) -> None:
+    core = core_of(load_site(write_site(tmp_path, LOOP_SITE + '[tank.watch]\nunordered_movement = "8 mm"\n')))
+    assert [x for x in core.loops.log._blinded(_fault()) if "unordered" in x] == ["palm.unordered_movement"]
+
+
+def _fault() -> Fault:
+    return Fault("palm-top", 1, "fail_low", 0, None, 0.0, 0.0, "F")
