@@ -11,7 +11,7 @@ from models.airweight import WEIGHTS_KGPM3
 from models.correction import Edition, Form, group_name
 from models.errors import OutOfRange
 from models.liquidhead import LiquidHeadCorrection
-from models.quantity import Calculation, Gauging, Product, Quantities, Shell, Vessel
+from models.quantity import Calculation, Gauging, Product, Quantities, Shell, Vessel, water_quality
 from models.reading import Quality
 from models.roof import FloatingRoof
 from models.uncertainty import Budget, leading
@@ -54,6 +54,7 @@ def steps_of(vessel: Vessel, product: Product, gauging: Gauging, q: Quantities) 
     level = _known(q.innage_m, g.level_quality)
     temperature = _known(g.liquid_degC, g.temperature_quality)
     water = _known(q.free_water_m3, g.water_quality if vessel.water_measured else Quality.GOOD)
+    water = max(water, water_quality(vessel, g, q))
     shell = Quality.GOOD if vessel.shell is None else temperature
     factor = max(_known(q.ctl, temperature), g.density_quality)
     by_density = vessel.roof is not None or vessel.head is not None

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from typing import NamedTuple
 
 from models.chain import Step
-from models.quantity import Gauging, Quantities
+from models.quantity import Gauging, Quantities, water_quality
 from models.rate import Rate
 from models.reading import BAD, EXACT, Bound, Instant, Reading
 from models.stock import StockModel
@@ -82,7 +82,7 @@ def reading_of(
         100 * level / table.top_m,
         tank.reference_height_m - level,
         rate.per_s * 3600 if rate is not None and rate_known else None,
-        BAD if gsv is None else quality,
+        BAD if gsv is None else max(quality, water_quality(tank.vessel, gauging, q)),
         measured.bound,
         rate.sd_per_s * 3600 if rate is not None and rate_known else None,
         u95_m3,

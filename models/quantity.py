@@ -318,3 +318,15 @@ def quantities(vessel: Vessel, product: Product, gauging: Gauging) -> Quantities
     if found.refusals:
         raise OutOfRange(found.refusals[0].reason)
     return found
+
+
+WATER_M: Final = 0.003
+"""A water cut is known to that (common practice, no source): within it a tank may hold nothing but water."""
+
+
+def water_quality(vessel: Vessel, gauging: Gauging, q: Quantities) -> Quality:
+    """Uncertain where water stands above the liquid by more than the gauges may be off: one of the two is wrong."""
+    if not q.refusals or gauging.water_m is None or q.innage_m is None or not vessel.water_measured:
+        return Quality.GOOD
+    off = gauging.water_m - q.innage_m > max(vessel.slack_m, WATER_M) + SLACK_M
+    return Quality.UNCERTAIN if off else Quality.GOOD

@@ -58,6 +58,18 @@ def test_water_above_the_level_leaves_no_product() -> None:
     assert Calculation(UPRIGHT, JET)(Gauging(1.0, 20, 2.0)).gsv_m3 == 0.0
 
 
+@pytest.mark.parametrize(
+    ("water_m", "quality"), [(1.0, "Good"), (1.003, "Good"), (1.004, "Uncertain"), (2.0, "Uncertain")]
+)
+def test_water_above_the_level_by_more_than_it_is_known_to_makes_the_stock_uncertain(
+    water_m: float, quality: str
+) -> None:
+    gauging = Gauging(1.0, 20, water_m)
+    q = Calculation(UPRIGHT, JET)(gauging)
+    steps = {step.symbol: step.quality for step in model(UPRIGHT).steps(q, gauging, None)}
+    assert (steps["TOV"], steps["FW"], steps["GSV"]) == ("Good", quality, quality)
+
+
 def test_a_density_that_no_table_takes_is_refused_at_once() -> None:
     with pytest.raises(OutOfRange, match="610"):
         StockModel(UPRIGHT, Product("jet", 500.0), {rest: accuracy_of(None, rest) for rest in Rest})

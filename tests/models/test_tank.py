@@ -4,10 +4,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from models.gauging import Gauged, reading_of
 from models.quantity import Calculation, Gauging, Product, Quantities, Shell
-from models.reading import OK, TIMEOUT, WRONG_REPLY, Bound, Quality, Reason, Sample
+from models.reading import OK, TIMEOUT, WRONG_REPLY, Bound, Instant, Quality, Reason, Sample
 from models.signal import Band
-from models.tank import LevelKind, Linear, Measures, Tank
+from models.tank import LevelKind, Linear, Measured, Measures, Tank
+from models.trust import Trust
 from tests.models.tanks import RANGE_M, TABLE, loop_tank
 
 
@@ -197,3 +199,17 @@ def test_every_current_gives_a_level_in_range_or_none(current: float) -> None:
         assert measured.level_m == pytest.approx((current - 4) / 16 * RANGE_M)
     if measured.level_m is not None:
         assert -0.2 <= measured.level_m <= RANGE_M * (1 + tank.tolerance_frac) + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("water_m", "stock"),
+    [(5.9, GOOD), (6.03, GOOD), (6.031, UNCERTAIN)],
+)
+def test_water_above_the_level_is_no_good_stock_of_nothing(water_m: float, stock: Quality) -> None:
+    """The loop is known to 30 mm: up to there the tank may hold nothing but water."""
+    tank = loop_tank(water=Linear("palm-top", "water", 0.001))
+    gauging = Gauging(6.0, 20.0, water_m)
+    measured = Measured(GOOD, Reason.NONE, None, 12.0, 6.0, Bound.NONE)
+    known = Gauged(gauging, figures(tank, gauging))
+    reading = reading_of(Instant(1, 0, 0), tank, measured, Trust(GOOD, Reason.NONE), known, None, None)
+    assert (reading.quality, reading.stock_quality) == (GOOD, stock)
