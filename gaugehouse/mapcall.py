@@ -70,8 +70,9 @@ def heading(site: Site, spec: RegisterServerSpec) -> list[str]:
         "Read-only: functions 1 to 4. Functions 3 and 4 give the same registers, 1 and 2 the same bits; every other "
         "function is refused with exception 01. Addresses count from 0, as they stand in a request.",
         f"Numbers of two registers come {'high' if spec.high_first else 'low'} word first. A figure that is not known "
-        f"reads as {bad} (float32) or as its form's own mark; a tank's quality word of 0 or 4 is Bad, "
-        "and so is whatever is older than the control room can stand: look at age and heartbeat first.",
+        f"reads as {bad} (float32) or as its form's own mark; a tank is Bad where the lowest two bits of its "
+        "quality word are 0, and so is whatever is older than the control room can stand: look at age and heartbeat "
+        "first.",
         f"A tank's block is {TANK_SIZE} registers from its quality word on: read it in one request, so that value, age "
         "and quality belong together.",
     ]

@@ -12,7 +12,7 @@ from zlib import crc32
 
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS
 from gaugehouse.keeper import EMPTYING, FILLING, STILL
-from gaugehouse.sitefile.registersfacts import RegisterServerSpec
+from gaugehouse.sitefile.registersfacts import LARGEST, RegisterServerSpec
 from models.reading import Bound, Quality, Reason
 
 Json = Mapping[str, Any]
@@ -94,14 +94,15 @@ def _column(name: str, factor: float = 1.0) -> Callable[[Now], float | None]:
 
 
 def _quality(now: Now) -> float:
+    simulated = 128 if now.simulated else 0
     if now.stale:
-        return 4
+        return 4 | simulated
     word = QUALITIES[now.tank["quality"]]
     word |= 8 if now.tank["bound"] == Bound.AT_LEAST else 0
     word |= QUALITIES[now.tank["stock_quality"]] << 4
     torn = now.tank["torn"]
     word |= 64 if torn is not None and torn["status"] == "C" else 0
-    return word | (128 if now.simulated else 0)
+    return word | simulated
 
 
 def _age(now: Now) -> float:
@@ -199,7 +200,7 @@ class SiteField(NamedTuple):
 
 
 SITE_FIELDS: Final = (
-    SiteField(0, "uint16", "format", "", f"of this map; {FORMAT} now"),
+    SiteField(0, "uint16", "format", "", f"of this map; {FORMAT} now; the figures are {NOT_FOR}"),
     SiteField(1, "uint16", "map", "", "fingerprint of this map: another number is another map"),
     SiteField(2, "uint16", "heartbeat", "", "rises about once a second while the daemon lives, over 65535 to 0"),
     SiteField(3, "uint16", "age", "s", "of the newest data of all; 65535 is never, or longer"),
@@ -254,7 +255,7 @@ class RegisterMap:
 def packed_words(form: str, value: float | None, bad: float) -> Sequence[int]:
     """A figure as 16-bit words, most significant first; one that is not known, or does not fit, as the form's mark."""
     if form == "float32":
-        known = value is not None and math.isfinite(value)
+        known = value is not None and abs(value) <= LARGEST
         return struct.unpack(">HH", struct.pack(">f", value if known else bad))
     if form == "uint32":
         return struct.unpack(">HH", struct.pack(">I", int(value or 0) & 0xFFFF_FFFF))

@@ -28,6 +28,8 @@ MOST_CALLERS: Final = 32
 IDLE_S: Final = 120.0
 """A caller that asks nothing for so long is hung up on: a cable that was pulled must not keep its place."""
 CHUNK: Final = 4096
+MOST_NAMED: Final = 100
+"""Callers that the log has named; further ones, and the same again, are counted only, so that none fills the disk."""
 OURSELVES: Final = (0, 255)
 """Units by which a device on TCP itself is addressed, beside its own number (Modbus Messaging on TCP/IP V1.0b, 4.4)."""
 
@@ -127,6 +129,7 @@ class RegisterServer:
         self.counts = Counts()
         self.port = 0
         self._callers: set[asyncio.Task[None]] = set()
+        self._named: set[str] = set()
 
     @contextlib.asynccontextmanager
     async def serving(self) -> AsyncIterator[None]:
@@ -177,13 +180,19 @@ class RegisterServer:
             asking = asking.ipv4_mapped
         if not any(asking in network for network in self.spec.allow):
             self.counts.refused += 1
-            log.warning("register server: %s may not ask; [register_server] allow names who may", address)
+            self._log_once(address, "register server: %s may not ask; [register_server] allow names who may")
             return False
         if self.counts.connected >= MOST_CALLERS:
             self.counts.full += 1
-            log.warning("register server: %s is turned away, %d callers are connected", address, MOST_CALLERS)
+            full = f"register server: %s is turned away, {MOST_CALLERS} callers are connected; end those not needed"
+            self._log_once(address, full)
             return False
         return True
+
+    def _log_once(self, address: str, text: str) -> None:
+        if address not in self._named and len(self._named) < MOST_NAMED:
+            self._named.add(address)
+            log.warning(text, address)
 
     async def _answer(self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
         responder = TcpResponder(self.source)

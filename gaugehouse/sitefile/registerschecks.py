@@ -5,10 +5,12 @@ import ipaddress
 from gaugehouse.sitefile.draft import Draft
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.problems import Report, listed, nearest
-from gaugehouse.sitefile.registersfacts import bad_value_of
+from gaugehouse.sitefile.registersfacts import MOST_TANKS, bad_value_of
 
-_LIKELY_M3 = 100_000.0
-"""A bad value within this of zero could be taken for a figure."""
+_LEAST_LIKELY = -100_000.0
+_MOST_LIKELY = 1e9
+"""A bad value between these could be taken for a figure: a rate downward in m3/h, a mass upward in kg."""
+_EVERY_ADDRESS = ("0.0.0.0", "::")  # noqa: S104  names only: what it means to listen there
 
 
 def check_register_server(draft: Draft) -> None:
@@ -23,8 +25,13 @@ def check_register_server(draft: Draft) -> None:
         draft.report.error("register_server.allow", text, found="[]", allowed='["10.1.2.0/24"]')
     if table.bad_value is not None:
         _bad_value(draft, table.bad_value)
+    _port(draft)
     known = draft.ids("tank")
     tanks = table.tanks or []
+    count = len(known if table.tanks is None else tanks)
+    if count > MOST_TANKS or table.tanks == []:
+        text = f"{count} tanks have no place in the map, 1 to {MOST_TANKS} have; name them in tanks = [...]"
+        draft.report.error("register_server.tanks", text, found=str(count), allowed=f"1 to {MOST_TANKS}")
     for place, tank in enumerate(tanks):
         key = f"register_server.tanks[{place}]"
         if tank not in known:
@@ -32,6 +39,16 @@ def check_register_server(draft: Draft) -> None:
             draft.report.error(key, text, found=tank, allowed=listed(known))
         elif tank in tanks[:place]:
             draft.report.error(key, f'tank "{tank}" stands there twice; keep one', found=tank)
+
+
+def _port(draft: Draft) -> None:
+    """Two servers cannot listen at one place."""
+    table, console = draft.file.register_server, draft.file.console
+    if table is None or table.port == 0 or table.port != console.port:
+        return
+    if table.host == console.host or {table.host, console.host} & set(_EVERY_ADDRESS):
+        text = f"the console listens on port {table.port} already; write another one, such as 1502"
+        draft.report.error("register_server.port", text, found=str(table.port), allowed=f"not {console.port}")
 
 
 def _network(draft: Draft, key: str, word: str) -> None:
@@ -52,8 +69,8 @@ def _bad_value(draft: Draft, word: str) -> None:
     except ValueError:
         draft.report.error(key, f'"{word}" is no such value; write {allowed}', found=word, allowed=allowed)
         return
-    if abs(value) < _LIKELY_M3:
-        text = f"{word} could be taken for a level or a volume; write {allowed}"
+    if _LEAST_LIKELY < value < _MOST_LIKELY:
+        text = f"{word} could be taken for a level, a volume or a mass; write {allowed}"
         draft.report.error(key, text, found=word, allowed=allowed)
 
 

@@ -10,6 +10,8 @@ from gaugehouse.sitefile.registersschema import RegisterServerTable
 
 Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 
+MOST_TANKS: Final = 1308
+"""So many blocks have addresses of 16 bits; a test holds it against the map."""
 LARGEST: Final = 3.4e38
 """A bad value must be a number that 32 bits can hold (IEEE 754 binary32)."""
 

@@ -31,7 +31,7 @@ from gaugehouse.registermap import (
     site_bits,
     tank_bits,
 )
-from gaugehouse.sitefile.registersfacts import RegisterServerSpec
+from gaugehouse.sitefile.registersfacts import LARGEST, MOST_TANKS, RegisterServerSpec
 from models.reading import Reason
 from tests.gaugehouse.sites import LOOP_SITE, write_site
 
@@ -115,19 +115,30 @@ def test_a_reading_that_is_bad_or_old_or_missing_has_no_figure(
     assert read(words, "age") == (65535 if age_s is None else int(age_s))
 
 
+def test_an_old_reading_of_a_simulated_farm_still_says_simulated() -> None:
+    words = RegisterMap(spec()).tank_words(Now(live(), tank(), 90.0, True, True))
+    assert read(words, "quality") == 4 + 128
+
+
+def test_the_last_tank_that_is_allowed_has_addresses_of_16_bits() -> None:
+    most = RegisterMap(spec(tanks=tuple(str(n) for n in range(MOST_TANKS))))
+    assert most.end <= 65536 < most.end + TANK_SIZE
+    assert most.bit_end <= 65536
+
+
 def test_a_memory_that_was_never_written_reads_as_bad() -> None:
     assert read([0] * TANK_SIZE, "quality") == 0
 
 
 @given(st.sampled_from(["float32", "int32", "int16"]), st.floats() | st.none())
 def test_what_fits_no_form_becomes_its_mark_and_never_another_number(form: str, value: float | None) -> None:
-    if form == "float32" and value is not None and 3.4e38 < abs(value) < math.inf:
-        return
     words = packed_words(form, value, math.nan)
     layout = {"float32": ">f", "int32": ">i", "int16": ">h"}[form]
     back = struct.unpack(layout, struct.pack(f">{len(words)}H", *words))[0]
     mark = {"float32": math.nan, "int32": -(2**31), "int16": -(2**15)}[form]
-    fits = value is not None and math.isfinite(value) and (form == "float32" or abs(round(value)) < -mark)
+    fits = value is not None and math.isfinite(value)
+    if fits and value is not None:
+        fits = abs(value) <= LARGEST if form == "float32" else abs(round(value)) < -mark
     wanted = (round(value) if form != "float32" else value) if fits and value is not None else mark
     assert back == pytest.approx(wanted, rel=2**-23, abs=1.5e-45, nan_ok=True)
 
@@ -170,6 +181,7 @@ def test_the_map_is_printed_as_text_csv_and_paper_and_bears_what_it_is_not_for(
     assert "10.1.2.0/24" in text
     assert main(["check", site, "--map", "--csv"]) == 0
     rows = list(csv.DictReader(io.StringIO(capsys.readouterr().out)))
+    assert "not for interlocks, trips or custody transfer" in rows[0]["meaning"]
     level = next(row for row in rows if row["tank"] == "palm" and row["name"] == "level_m")
     assert (level["address"], level["words"], level["type"]) == ("104", "2", "float32")
     paper = tmp_path / "map.pdf"
@@ -194,7 +206,10 @@ def test_a_site_without_the_server_has_no_map(tmp_path: Path, capsys: pytest.Cap
         ('bad_value = "none"', "no such value"),
         ('bad_value = "1e39"', "no such value"),
         ('tanks = ["plam"]', 'did you mean "palm"?'),
+        ('bad_value = "500000"', "could be taken for"),  # a mass in kg
         ('tanks = ["palm", "palm"]', "stands there twice"),
+        ("tanks = []", "0 tanks have no place in the map"),
+        ('port = 8600\nhost = "0.0.0.0"', "the console listens on port 8600 already"),
         ("unit = 300", "allowed is 1 to 247"),
         ('word_order = "low"', '"low first"'),
     ],

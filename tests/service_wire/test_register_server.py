@@ -193,14 +193,18 @@ async def test_writing_other_addresses_and_other_units_are_refused(tmp_path: Pat
 
 
 @pytest.mark.timeout(60)
-async def test_who_is_not_named_or_finds_all_places_taken_is_hung_up_on(tmp_path: Path) -> None:
+async def test_who_is_not_named_or_finds_all_places_taken_is_hung_up_on(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     async with served(tmp_path, "10.1.2.0/24") as (_, server):
-        reader, writer = await asyncio.open_connection("127.0.0.1", server.port)
-        writer.write(frame(1, 3, 0, 1))
-        with contextlib.suppress(ConnectionError):
-            assert await reader.read(100) == b""
-        writer.close()
-        assert server.counts.refused == 1
+        for tries in (1, 2, 3):
+            reader, writer = await asyncio.open_connection("127.0.0.1", server.port)
+            writer.write(frame(1, 3, 0, 1))
+            with contextlib.suppress(ConnectionError):
+                assert await reader.read(100) == b""
+            writer.close()
+            assert server.counts.refused == tries
+        assert caplog.text.count("127.0.0.1 may not ask") == 1
     async with served(tmp_path / "other") as (_, server):
         callers = [await asyncio.open_connection("127.0.0.1", server.port) for _ in range(MOST_CALLERS)]
         for reader, writer in callers:
