@@ -15,7 +15,17 @@ from console.acted import acted
 from console.alarm_performance import Performance
 from console.facts import AckStatus, Facts, Json
 from console.live import Feed
-from console.lookup import ID_PATTERN, AlarmId, InstrumentId, TankId, known_loop, known_tank, time_ms
+from console.lookup import (
+    ID_PATTERN,
+    LAST_MS,
+    AlarmId,
+    InstrumentId,
+    TankId,
+    known_loop,
+    known_tank,
+    stretch_ms,
+    time_ms,
+)
 from console.paging import Paged, by
 from console.problems import Refused, said
 from console.signed import PRINTABLE as PRINTABLE
@@ -23,7 +33,7 @@ from console.signed import PersonName as PersonName
 from models.reading import QUANTITY
 
 DAY_MS: Final = 86_400_000
-NO_END_MS: Final = 253_402_300_799_999
+NO_END_MS: Final = LAST_MS
 """The last millisecond of the year 9999."""
 LONGEST_SPAN_S: Final = 3660 * 86400
 Comment = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500, pattern=PRINTABLE)]
@@ -148,7 +158,7 @@ class Api:
     ) -> Json:
         """Lowest, mean and highest value of each stretch; null where there is none."""
         known_tank(self._facts.live(), tank)
-        start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
+        start_ms, span_ms = stretch_ms(start, span, points)
         answer = await self._facts.trend(tank, quantity, start_ms, span_ms, points)
         return {**answer, "t": [iso(ms) for ms in answer["t"]]}
 

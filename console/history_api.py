@@ -21,7 +21,7 @@ from console.api import (
     iso,
 )
 from console.facts import Facts, Json
-from console.lookup import TankId, known_tank, time_ms
+from console.lookup import TankId, known_tank, stretch_ms, time_ms
 from console.problems import Refused, said
 
 Name = Literal[
@@ -72,7 +72,7 @@ class HistoryApi:
     ) -> Json:
         """One figure for each interval, its status and how much of the interval was Good; null where there is none."""
         known_tank(self._facts.live(), tank)
-        start_ms, span_ms, interval_ms = time_ms(start), max(1, round(span * 1000)), max(1, round(interval * 1000))
+        (start_ms, span_ms), interval_ms = stretch_ms(start, span), max(1, round(interval * 1000))
         if -(-span_ms // interval_ms) > MOST_INTERVALS:
             raise Refused(422, f"query.interval: at most {MOST_INTERVALS} intervals at once; ask for a longer one")
         asked = {

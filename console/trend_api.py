@@ -15,7 +15,7 @@ from pydantic import AwareDatetime
 from console import trend_views
 from console.api import LONGEST_SPAN_S, REFUSED, SILENT, UNKNOWN, iso
 from console.facts import Facts, Json
-from console.lookup import known_tank, time_ms
+from console.lookup import known_tank, stretch_ms
 from console.problems import Refused
 from models.reading import QUANTITY
 
@@ -59,7 +59,7 @@ class TrendApi:
         self, tanks: Tanks, quantities: Quantities, start: Start, span: Span, points: Points = 500
     ) -> Json:
         """Lowest, mean and highest value of each stretch for every tank and quantity; null where there is none."""
-        start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
+        start_ms, span_ms = stretch_ms(start, span, points)
         series = await self._series(tanks, quantities, start_ms, span_ms, points)
         return {"start": iso(start_ms), "span_s": span_ms / 1000, "series": series}
 
@@ -67,7 +67,7 @@ class TrendApi:
         self, tanks: Tanks, quantities: Quantities, start: Start, span: Span, points: Points = 2000
     ) -> Response:
         """The same as CSV in SI units; stretches without a reading are left out."""
-        start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
+        start_ms, span_ms = stretch_ms(start, span, points)
         series = await self._series(tanks, quantities, start_ms, span_ms, points)
         name = f"trend-{iso(start_ms)[:10]}.csv"
         head = {"Content-Disposition": f'attachment; filename="{name}"'}
@@ -89,7 +89,7 @@ class TrendApi:
         Each mark: tank, kind, start (null: before what is known of it), end (null: it goes on), words, priority (of
         alarms), id. An alarm is found where it was raised at most 31 days before the span, or still stands.
         """
-        start_ms, span_ms = time_ms(start), max(1, round(span * 1000))
+        start_ms, span_ms = stretch_ms(start, span)
         return await marks_of(self._facts, self._known(tanks), start_ms, start_ms + span_ms)
 
     def _known(self, tanks: str) -> list[str]:

@@ -73,6 +73,18 @@ async def test_a_trend_out_of_bounds_is_refused_by_name(
     assert [error["where"] for error in answer.json()["errors"]] == [where]
 
 
+async def test_a_stretch_too_short_for_its_points_or_past_the_calendar_is_refused(looker: httpx.AsyncClient) -> None:
+    asked: dict[str, str | float] = {"quantity": "level_m", "start": DAY, "span": 0.4, "points": 500}
+    trend, aggregate = "/api/tanks/ostler-n/trend", "/api/tanks/ostler-n/aggregate"
+    refused = await get(looker, trend, **asked)
+    assert (refused.status_code, "query.span: 0.4 s in 500 points" in refused.json()["detail"]) == (422, True)
+    asked |= {"span": 60, "points": 10, "aggregate": "Average", "interval": 1}
+    for start in ("9999-12-31T23:59:59Z", "9999-12-31T23:59:59-01:00", "0001-01-01T00:00:00+14:00"):
+        for path in (trend, aggregate):
+            refused = await get(looker, path, **asked | {"start": start})
+            assert (refused.status_code, "9999" in refused.json()["detail"]) == (422, True)
+
+
 async def test_standing_alarms_come_in_the_order_in_which_people_take_them(looker: httpx.AsyncClient) -> None:
     alarms = (await get(looker, "/api/alarms")).json()
     assert [alarm["id"] for alarm in alarms] == [

@@ -41,6 +41,8 @@ async def test_series_come_by_quantity_and_tank_as_asked(looker: httpx.AsyncClie
         ({"quantities": "beauty"}, 422, "quantities"),
         ({"span": 0}, 422, "span"),
         ({"points": 2001}, 422, "points"),
+        ({"points": 2000, "span": 1.5}, 422, "query.span: 1.5 s in 2000 points; a point is 1 ms or longer"),
+        ({"start": "9999-12-31T23:59:59Z"}, 422, "query.start: the stretch ends after the year 9999"),
     ],
 )
 async def test_what_cannot_be_drawn_is_refused_with_what_and_where(
