@@ -9,6 +9,9 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 MINUTE_MS: Final = 60_000
+FIRST_MS: Final = -62_135_596_800_000
+LAST_MS: Final = 253_402_300_799_999
+"""The first millisecond of the year 1 and the last of the year 9999: a time beyond cannot be written."""
 
 
 class Day(NamedTuple):
@@ -73,4 +76,7 @@ def parse_ms(text: str) -> int:
     moment = datetime.fromisoformat(text)
     if moment.tzinfo is None:
         raise ValueError(f"time {text!r} has no offset; write it as 2026-01-31T08:00:00Z or with +hh:mm")
-    return (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1)
+    found_ms = (moment - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(milliseconds=1)
+    if not FIRST_MS <= found_ms <= LAST_MS:
+        raise ValueError(f"time {text!r} lies, in UTC, outside of the years 1 to 9999")
+    return found_ms

@@ -19,6 +19,7 @@ from history.block import FIGURES
 from history.inspecting import TankSize
 
 DAY_MS: Final = 86_400_000
+MOST_KEEP_MS: Final = 36_600 * DAY_MS
 
 
 def size(args: Namespace) -> int:
@@ -71,6 +72,8 @@ def _keep_ms(text: str) -> int:
     keep_ms = round(1000 * quantity("--keep", text, "s", "400 days"))
     if keep_ms < DAY_MS:
         raise CallError(f'--keep: "{text}" is less than a day; readings are thinned by whole days')
+    if keep_ms > MOST_KEEP_MS:
+        raise CallError(f'--keep: "{text}" is more than 36600 d, the most that [store] keep_readings takes')
     return keep_ms
 
 

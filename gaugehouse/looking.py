@@ -12,7 +12,7 @@ from alerts.performance import DAY_MS, ENOUGH_DAYS
 from gaugehouse.alarmfigures import kept_rows, performance
 from gaugehouse.alarmfigures import page as performance_page
 from gaugehouse.alarmtestacts import proof_rows
-from gaugehouse.days import iso_ms
+from gaugehouse.days import FIRST_MS, LAST_MS, iso_ms
 from gaugehouse.errors import CallError
 from gaugehouse.printing import as_json, table
 from gaugehouse.records import alarm_rows, told_rows
@@ -42,7 +42,10 @@ def moment_ms(text: str | None, site: Site) -> int | None:
         raise CallError(f"time {text!r} is not understood; write it as 2026-01-31T08:00 or with Z or +hh:mm") from None
     if moment.tzinfo is None:
         moment = moment.replace(tzinfo=ZoneInfo(site.zone))
-    return round(moment.timestamp() * 1000)
+    found_ms = round(moment.timestamp() * 1000)
+    if not FIRST_MS <= found_ms <= LAST_MS:
+        raise CallError(f"time {text!r} lies, in UTC, outside of the years 1 to 9999; correct it")
+    return found_ms
 
 
 def span_of(args: Namespace, site: Site) -> tuple[int | None, int | None]:

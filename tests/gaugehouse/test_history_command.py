@@ -66,3 +66,13 @@ def test_a_wrong_question_says_what_is_wrong(
     site = filled(tmp_path, run(10, tank="palm", start_ms=NOON_MS))
     assert history("aggregate", site, *argv) == 2
     assert words in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("time", ["0001-01-01T00:00+14:00", "9999-12-31T23:59:59-14:00"])
+def test_a_time_that_no_calendar_can_write_is_a_mistake_of_the_call(tmp_path: Path, capsys: Capture, time: str) -> None:
+    site = filled(tmp_path)
+    said = ("--quality", "bad", "--by", "Ann", "--comment", "no such time")
+    for way in (("--from", time, "--to", "2026-01-01T13:00Z"), ("--from", "2026-01-01T12:00Z", "--to", time)):
+        assert history("aggregate", site, "palm", *way, "--interval", "1 h") == 2
+        assert history("requalify", site, "palm", *way, *said) == 2
+        assert "outside of the years 1 to 9999" in capsys.readouterr().err

@@ -184,7 +184,7 @@ def test_size_tells_bytes_by_kind_and_what_a_retention_would_free(tmp_path: Path
     assert told["sealed_bytes"] == parts == sum(tank[f"{kind} [B]"] for kind in ("readings", "minutes", "hours"))
     assert history("size", site) == 0
     assert "kept for good" in capsys.readouterr().out
-    for wrong in ("400", "-1 d", "1 h", "400 m3"):
+    for wrong in ("1e12 d", "400", "-1 d", "1 h", "400 m3"):
         assert history("size", site, f"--keep={wrong}") == 2
         assert "--keep:" in capsys.readouterr().err
 
