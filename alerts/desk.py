@@ -51,7 +51,9 @@ class Desk:
             return _unknown(alarm_id)
         if not reason.strip():
             return Done(REFUSED, "say why it is shelved")
-        if not SHORTEST_SHELF_MS <= span_ms <= self.longest_shelf_ms:
+        if span_ms < SHORTEST_SHELF_MS:
+            return Done(REFUSED, "an alarm is shelved for 1 s at least")
+        if span_ms > self.longest_shelf_ms:
             return Done(REFUSED, f"an alarm may be shelved for {_span(self.longest_shelf_ms)} at most on this site")
         return self._send(now, alarm, Event.SHELVED, by, reason, span_ms=span_ms, one_shot=one_shot)
 

@@ -259,7 +259,7 @@ class Api:
         answer = await self._facts.acknowledge(alarm, body.occurrence, body.by, body.comment)
         match answer.status:
             case AckStatus.UNKNOWN:
-                raise Refused(404, f"there is no alarm {alarm}")
+                raise Refused(404, answer.text or f"there is no alarm {alarm}")
             case AckStatus.OUTDATED:
                 raise Refused(
                     409,

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from alerts.casebook import DIPS, TEXTS, Statement
-from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, text_of, unknown
+from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, refused, text_of, unknown
 from gaugehouse.actfields import is_number, short_text_of, whole_of
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
@@ -38,6 +38,9 @@ class FaultEntry(NamedTuple):
         if not 1 <= self.number <= newest:
             text = f"{self.instrument} has no fault {self.number}; `gaugehouse faults` lists them with their numbers"
             return unknown(text, body)
+        refusal = self._dip_refusal(core)
+        if refusal:
+            return refused(refusal, body)
         open_ones = {(f.instrument, f.number) for f in core.faults.open_faults() if f.end_ms is None}
         going_on = (self.instrument, self.number) in open_ones
         key = f"{self.instrument}:{self.number}"
@@ -50,6 +53,17 @@ class FaultEntry(NamedTuple):
             return Outcome(answer)
         told = statement_body(self.instrument, self.number, written.entry, self.statement)
         return Outcome(answer, [Decision(FAULT_ENTRY, told)])
+
+    def _dip_refusal(self, core: "Core") -> str:
+        """Why a dip of this entry can be none of the tanks that the instrument gauges; empty where it can."""
+        heights = [tank.reference_height_m for tank in core.site.tanks if tank.instrument == self.instrument]
+        dips = [dip for dip in (self.statement.dip_before_m, self.statement.dip_after_m) if dip is not None]
+        if heights and dips and max(dips) > max(heights):
+            return (
+                f"a dip of {max(dips):g} m is above the reference height of the tank ({max(heights):g} m); write the "
+                "innage, as read at the hatch"
+            )
+        return ""
 
 
 def fault_entry_of(fields: Json) -> FaultEntry:

@@ -94,6 +94,8 @@ def test_commands_shelve_and_take_out_of_service_with_no_daemon_and_the_next_sta
     assert main(["alarm", path, "remove", "palm.low", "palm-top.frozen", *who, "--json"]) == 0
     assert [c["id"] for c in json.loads(capsys.readouterr().out)["changed"]] == ["palm-top.frozen", "palm.low"][::-1]
     assert main(["alarm", path, "shelve", "palm.high", "--for", "9 h", *who]) == 3
+    assert main(["alarm", path, "shelve", "palm.low_low", "--for", "0.2 s", *who]) == 3
+    assert "for 1 s at least" in capsys.readouterr().err
     assert main(["alarm", path, "shelve", "palm.high", "--for", "2 m", *who]) == 2
     assert main(["alarm", path, "unshelve", "palm.hihg", "--by", "Ann"]) == 2
     assert main(["alarm", path, "reset", "palm.high", "--by", "Ann"]) == 3
@@ -109,4 +111,5 @@ def test_commands_shelve_and_take_out_of_service_with_no_daemon_and_the_next_sta
         ("palm.high", "shelved"),
         ("palm.low", "out_of_service"),
     ]
-    assert ignored == ["shelved already", "an alarm may be shelved for 8 h at most on this site", "it is hidden now"]
+    too_long, too_short = "an alarm may be shelved for 8 h at most on this site", "an alarm is shelved for 1 s at least"
+    assert ignored == ["shelved already", too_long, too_short, "it is hidden now"]

@@ -69,12 +69,15 @@ async def test_an_alarm_stands_within_a_minute_and_is_acknowledged_once_by_name(
             first = await client.post(address, json=body)
             again = await client.post(address, json=body | {"by": "Ben"})
             older = await client.post(address, json=body | {"occurrence": alarm["occurrence"] - 1})
+            never = await client.post(address, json=body | {"occurrence": alarm["occurrence"] + 1000})
             nameless = await client.post(address, json=body | {"by": " "})
             kept = (await client.get("api/alarms/history")).json()
         assert first.status_code == 200
         assert again.status_code == 200
         assert again.json()["acknowledged_by"] == "Ana"
         assert older.status_code in (404, 409)
+        assert never.status_code == 404
+        assert f"has no occurrence {alarm['occurrence'] + 1000}" in never.json()["detail"]
         assert nameless.status_code in (400, 422)
         acknowledged = [row for row in kept if row["event"] == "acknowledged"]
         assert [(row["id"], row["by"], row["comment"]) for row in acknowledged] == [(alarm["id"], "Ana", "seen")]

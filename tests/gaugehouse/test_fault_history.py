@@ -163,6 +163,7 @@ def test_a_person_s_entry_is_kept_in_the_record_book_and_corrected_by_another(
         (("palm-top:1", "--cause", "x", "--corrects", "4"), 2, "there is no entry 4 to be corrected; entries: none"),
         (("palm-top:2", "--cause", "x", "--close"), 3, "it still goes on; close it when it has ended"),
         (("palm-top:1", "--dip-before", "6 litres"), 2, "--dip-before: "),
+        (("palm-top:1", "--dip-after", "25 m"), 3, "above the reference height of the tank (13.5 m)"),
         (("palm-top:1", "--cause", "x" * 501), 2, "cause: 501 characters; at most 500"),
     ],
 )
