@@ -166,7 +166,7 @@ def _meaning(draft: Draft, key: str, signal: SignalTable) -> None:
     if signal.bit is not None and (kind is not RegisterType.BIT or function in BIT_FUNCTIONS):
         text = 'this key picks a flag out of a register: it goes with type = "bit" and function 3 or 4; remove it'
         report.error(f"{key}.bit", text, found=signal.bit)
-    if kind is RegisterType.BIT and function in (3, 4) and signal.bit is None:
+    if kind is RegisterType.BIT and function in (3, 4) and signal.bit is None and report.is_clean(f"{key}.bit"):
         text = "missing; a flag inside a register needs its place, add a line such as bit = 0 (the least significant)"
         report.error(f"{key}.bit", text, allowed="0 to 15")
     if signal.scale == 0:
