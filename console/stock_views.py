@@ -1,5 +1,6 @@
 """Stock as people read it: what the tanks hold, and the stock book. Knows words and units; refuses to count."""
 
+import re
 from collections.abc import Callable
 from datetime import date, timedelta
 from typing import Final
@@ -9,6 +10,9 @@ from console.facts import Json
 from console.figures import NOTHING, moment, number, plainly, with_unit, written
 from console.stock_words import BOOK_PAGE, OPENED, PARTS, SOURCES, TELLING, told_beyond, verdict_words
 from console.words import DAYS, MONTHS, REASONS
+
+SIGN: Final = re.compile(r"level is Bad: (\w+)")
+"""How the core tells why a level is not known."""
 
 
 def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
@@ -43,9 +47,9 @@ def sheet(stock: Json, now: str, zone: ZoneInfo) -> Json:
 
 
 def _reason(why: str) -> str:
-    """Why a level is not known, in words where the core gives its sign: `level is Bad: BadNoCommunication`."""
-    _, colon, sign = why.rpartition(": ")
-    return REASONS[sign] if colon and sign in REASONS else why
+    """Why a level is not known, in words where the core gives its sign: `level is Bad: BadNoCommunication`, which
+    more may follow."""
+    return SIGN.sub(lambda found: REASONS.get(found[1], found[0]), why)
 
 
 def _within(u95_m3: float | None) -> str:
@@ -189,7 +193,7 @@ def _row(row: Json, name: str, worded: Callable[[list[str]], list[str]]) -> Json
         "base": _litres(row["base_m3"], False),
         "allowed": _litres(row["allowed_m3"], False),
         "verdict": verdict_words(row),
-        "verdict_why": row["verdict_why"],
+        "verdict_why": _reason(row["verdict_why"]),
         "beyond": told_beyond(row),
         "telling": TELLING[row["telling"]].format(
             difference=_with_unit(row["disputed_m3"]), u95=_with_unit(row["disputed_u95_m3"]),

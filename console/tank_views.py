@@ -306,18 +306,22 @@ def _range(frame: tape.Frame, facts: Json) -> Json | None:
 
 def chain_rows(chain: Json) -> list[Json]:
     """The steps from the raw register to mass, as a table."""
-    return [
-        {
-            "symbol": step["symbol"],
-            "name": step["name"],
-            "value": _plain(step["value"]),
-            "unit": UNITS.get(step["unit"], step["unit"]),
-            "rule": step["rule"],
-            "quality": QUALITIES.get(step["quality"], step["quality"]),
-            "trust": {"Good": "good", "Uncertain": "uncertain", "Bad": "bad"}.get(step["quality"], "good"),
-        }
-        for step in chain["steps"]
-    ]
+    rows = []
+    for step in chain["steps"]:
+        quality, _, reason = step["quality"].partition(" ")
+        words = (QUALITIES.get(quality, quality), REASONS.get(reason, reason))
+        rows.append(
+            {
+                "symbol": step["symbol"],
+                "name": step["name"],
+                "value": _plain(step["value"]),
+                "unit": UNITS.get(step["unit"], step["unit"]),
+                "rule": step["rule"],
+                "quality": ": ".join(word for word in words if word),
+                "trust": {"Good": "good", "Uncertain": "uncertain", "Bad": "bad"}.get(quality, "good"),
+            }
+        )
+    return rows
 
 
 def _plain(value: float | int | str | None) -> str:

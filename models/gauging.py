@@ -108,7 +108,7 @@ def steps_of(
     for step in model.steps(known.quantities, known.gauging, budget):
         if step.symbol == "h":
             quality = f"{reading.quality.word} {reading.reason}".rstrip()
-            step = step._replace(rule=_level_rule(tank, reading), quality=quality)
+            step = step._replace(rule=level_rule(tank, reading), quality=quality)
         steps.append(step)
     return steps
 
@@ -131,9 +131,10 @@ def _signal_steps(
     return steps
 
 
-def _level_rule(tank: Tank, reading: Reading) -> str:
+def level_rule(tank: Tank, reading: Reading) -> str:
+    """How the level is found, as the chain tells it."""
     ends = tank.range_m
-    if tank.kind is not LevelKind.LENGTH and ends is not None and reading.level_m is not None:
+    if tank.kind is not LevelKind.LENGTH and ends is not None:
         rule = f"innage at 4 mA {ends[0]:g} m, at 20 mA {ends[1]:g} m, straight line"
     else:
         rule = "digital level" if tank.measures == "innage" else "reference height - distance"

@@ -91,3 +91,4 @@ async def test_a_site_that_keeps_no_status_says_how_it_would(facts: FakeFacts) -
         page = (await client.get("/status")).text
     assert "[stock.settling]" in page
     assert 'id="release"' not in page
+    assert "/status.js" not in page  # it would not find its forms

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from console import alarm_views, bus_views, loop_views, tank_views
+from console import alarm_views, bus_views, loop_views, stock_views, tank_views
 from console.model import Model
 from tests.console.fake import NE43, FakeFacts
 
@@ -83,6 +83,16 @@ def test_a_lost_level_tears_the_tape_and_keeps_the_last_good_volume_small(facts:
     assert seen["tov_m3"]["t"] == "– – –"
     assert plain(seen["note"]) == "the loop current is in the failure range; last good 26 458 L at 11:58:25"
     assert seen["lying"]["wet"] == 0
+
+
+def test_the_chain_and_the_book_tell_in_words_why_a_level_is_bad(facts: FakeFacts) -> None:
+    step = {"symbol": "h", "name": "innage", "value": None, "unit": "m", "rule": "", "quality": "Bad BadSensorFailure"}
+    rows = tank_views.chain_rows({"steps": [step, step | {"quality": "Good"}, step | {"quality": ""}]})
+    words = "bad: the loop current is in the failure range"
+    assert [(row["quality"], row["trust"]) for row in rows] == [(words, "bad"), ("good", "good"), ("", "good")]
+    why = stock_views._reason("level is Bad: BadNoCommunication; and no dip")
+    assert why == "no answer from the instrument; and no dip"
+    assert stock_views._reason("no reading") == "no reading"
 
 
 def test_every_figure_that_follows_a_bad_level_is_bad(facts: FakeFacts) -> None:

@@ -4,9 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from models.gauging import Gauged, reading_of
+from models.gauging import Gauged, level_rule, reading_of
 from models.quantity import Calculation, Gauging, Product, Quantities, Shell
-from models.reading import OK, TIMEOUT, WRONG_REPLY, Bound, Instant, Quality, Reason, Sample
+from models.reading import OK, TIMEOUT, WRONG_REPLY, Bound, Instant, Quality, Reading, Reason, Sample
 from models.signal import Band
 from models.tank import LevelKind, Linear, Measured, Measures, Tank
 from models.trust import Trust
@@ -213,3 +213,8 @@ def test_water_above_the_level_is_no_good_stock_of_nothing(water_m: float, stock
     known = Gauged(gauging, figures(tank, gauging))
     reading = reading_of(Instant(1, 0, 0), tank, measured, Trust(GOOD, Reason.NONE), known, None, None)
     assert (reading.quality, reading.stock_quality) == (GOOD, stock)
+
+
+def test_a_silent_loop_is_no_digital_level_in_the_chain() -> None:
+    silent = Reading(1, 1, "palm", Quality.BAD, Reason.NO_COMMUNICATION)
+    assert level_rule(loop_tank(), silent) == "innage at 4 mA 0 m, at 20 mA 12 m, straight line"
