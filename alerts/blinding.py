@@ -23,8 +23,8 @@ BLINDS: Final[Mapping[str, frozenset[str]]] = MappingProxyType(
         FAIL_HIGH: ALL,
         GAP_LOW: ALL,
         GAP_HIGH: ALL - set(LEVEL_HIGH_CONDITIONS),
-        NO_ANSWER: ALL,
-        "wrong_reply": ALL,
+        NO_ANSWER: ALL | {"high_level_switch"},
+        "wrong_reply": ALL | {"high_level_switch"},
         FROZEN: ALL,
         SATURATED: RATES,  # at or beyond one end of the range: how fast it moves there is not seen
     }

@@ -19,7 +19,14 @@ from alerts.conditions import TankFacts, TankWatch
 from alerts.errors import BadSetup, UnnamedPerson
 from alerts.lifecycle import Event, State
 from alerts.sheet import LIMIT_DEFAULTS, Sheet
-from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, SIGNAL_CONDITIONS, TankAlarms
+from alerts.spec import (
+    LEVEL_HIGH_CONDITIONS,
+    LEVEL_LOW_CONDITIONS,
+    RATE_CONDITIONS,
+    SIGNAL_CONDITIONS,
+    SwitchAlarm,
+    TankAlarms,
+)
 from alerts.watched import Told, WatchBoard, Watched
 from models.reading import Instant
 
@@ -63,7 +70,8 @@ class AckAnswer(NamedTuple):
 class AlarmEngine:
     """tanks, loops: the site's tanks with their limits, and its instruments, both in the order of the site file.
 
-    watched: conditions that are judged elsewhere; each tick tells of them.
+    watched: conditions that are judged elsewhere; each tick tells of them. switches: those of them that an independent
+    switch tells: an instrument that does not answer blinds them.
     """
 
     def __init__(
@@ -72,6 +80,7 @@ class AlarmEngine:
         loops: Sequence[str],
         sheet: Sheet | None = None,
         watched: Sequence[Watched] = (),
+        switches: Sequence[SwitchAlarm] = (),
     ) -> None:
         sheet = sheet or Sheet()
         self._alarms: dict[str, Alarm] = {}
@@ -96,6 +105,14 @@ class AlarmEngine:
             self._blind |= {
                 (tank.tank, receives): priority_of_blindness(priorities, receives) for receives in (True, False)
             }
+        self._switches: dict[str, list[SwitchAlarm]] = {}
+        self._read_by: dict[str, set[str]] = {}  # by tank, the instruments that its level or its switches come from
+        for name, loop in self._instrument.items():
+            self._read_by.setdefault(name, set()).add(loop)
+        for switch in switches:
+            self._switches.setdefault(switch.instrument, []).append(switch)
+            if switch.tank is not None:
+                self._read_by.setdefault(switch.tank, set()).add(switch.instrument)
         self._board = WatchBoard(watched)
         for source in watched:
             for limit in source.limits:
@@ -195,20 +212,26 @@ class AlarmEngine:
             raise BadSetup(f"a fault was declared for {alarm_id.rpartition('.')[0]}, which is not among the loops")
         if on:
             mild = alarm.condition in _BLINDS_NOTHING
-            alarm.priority = _PRIORITY_SHIFT if mild else self._priority_of_blindness(alarm.source)
+            alarm.priority = _PRIORITY_SHIFT if mild else self._priority_of_blindness(alarm.source, alarm.condition)
         return self.send(now, alarm, Event.RAISED if on else Event.RETURNED)
 
-    def _priority_of_blindness(self, loop: str) -> int:
-        """Of a fault: that of the most urgent alarm that could come now on a tank which it blinds."""
-        tanks = self._tanks_of[loop]
-        return min((self._blind[tank, self._receiving.get(tank, False)] for tank in tanks), default=_PRIORITY_AT_REST)
+    def _priority_of_blindness(self, loop: str, condition: str) -> int:
+        """Of a fault: that of the most urgent alarm that could come now on a tank which it blinds.
+
+        A switch that is not read can miss its tank's filling only.
+        """
+        found = [self._blind[tank, self._receiving.get(tank, False)] for tank in self._tanks_of[loop]]
+        if condition in _SILENT:
+            switches = self._switches.get(loop, ())
+            found += [s.limit.priority for s in switches if s.tank is not None and self._receiving.get(s.tank, False)]
+        return min(found, default=_PRIORITY_AT_REST)
 
     def _step_up(self, now: Instant, tanks: Collection[str]) -> list[Transition]:
         """A standing fault whose tank has begun to receive is more urgent, and asks for attention once more."""
         out: list[Transition] = []
-        for loop in {self._instrument[t] for t in tanks if self._receiving.get(t) and t in self._instrument}:
-            priority = self._priority_of_blindness(loop)
-            for condition in _conditions(self._faults.get(loop, ())) - _BLINDS_NOTHING:
+        for loop in sorted({loop for t in tanks if self._receiving.get(t) for loop in self._read_by.get(t, ())}):
+            for condition in sorted(_conditions(self._faults.get(loop, ())) - _BLINDS_NOTHING):
+                priority = self._priority_of_blindness(loop, condition)
                 alarm = self._alarms[f"{loop}.{condition}"]
                 if alarm.priority > priority:
                     alarm.priority = priority
@@ -359,6 +382,9 @@ _PRIORITY_SHIFT: Final = 3
 
 _BLINDS_NOTHING: Final = frozenset({"noisy"})
 """Every limit is still judged, on a level that is known less well: a job for this shift, during a receipt too."""
+
+_SILENT: Final = frozenset({"no_answer", "wrong_reply"})
+"""Faults of the whole instrument, which take every signal of it away."""
 
 _FAULT_OF_CONDITION: Final = {condition: fault for fault, condition in CONDITION_OF_FAULT.items()}
 

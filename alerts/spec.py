@@ -86,6 +86,16 @@ class TankAlarms:
 
 
 @dataclass(frozen=True, slots=True)
+class SwitchAlarm:
+    """An independent high-level switch of a tank (None: it does not say of which), read by an instrument."""
+
+    point: str
+    instrument: str
+    tank: str | None
+    limit: Limit
+
+
+@dataclass(frozen=True, slots=True)
 class LoopFacts:
     """An instrument as the fault tracker sees it.
 

@@ -113,7 +113,8 @@ class Core:
         self._place = {tank.id: place for place, tank in enumerate(site.tanks)}
         self.samples: dict[str, Sample] = {}
         self.signals = Signals(site)
-        self.alarms = AlarmEngine(site.tank_alarms, [loop.instrument for loop in site.loops], site.sheet, site.watched)
+        loops = [loop.instrument for loop in site.loops]
+        self.alarms = AlarmEngine(site.tank_alarms, loops, site.sheet, site.watched, site.switches)
         self.desk = Desk(self.alarms, site.alarm_rules.longest_shelf_ms)
         self.tests = AlarmTests()
         self.checks = LoopChecks()

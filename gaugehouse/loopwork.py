@@ -12,6 +12,7 @@ from alerts.faults import FaultChange, FaultTracker
 from alerts.faulttrace import FaultTraces
 from alerts.heard import Heard
 from alerts.shown import current_of
+from alerts.spec import TankAlarms
 from alerts.strands import SATURATED
 from alerts.watchtime import WatchTime
 from gaugehouse.keeper import TankKeeper
@@ -27,6 +28,7 @@ class LoopWork:
         self.traces = FaultTraces(site.loops, site.fault_trace)
         watched = {one.source: one.limits for one in site.watched}
         every = [replace(tank, limits=(*tank.limits, *watched.get(tank.tank, ()))) for tank in site.tank_alarms]
+        every += [TankAlarms(one.point, one.instrument, (one.limit,)) for one in site.switches]
         self.log = FaultLog(site.loops, every)
         self.watch = WatchTime(site.period_ms)
         self.casebook = Casebook()

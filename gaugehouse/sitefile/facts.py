@@ -16,7 +16,7 @@ from typing import Any, Literal
 from alerts.faulttrace import TraceSpec
 from alerts.selfwatch import SystemRules
 from alerts.sheet import Sheet
-from alerts.spec import Limit, LoopFacts, TankAlarms
+from alerts.spec import Limit, LoopFacts, SwitchAlarm, TankAlarms
 from alerts.watched import Watched
 from collector.spec import BusSpec
 from gaugehouse.sitefile.loopfacts import Power
@@ -336,6 +336,12 @@ class Site:
     def watched_limits(self, source: str) -> Mapping[str, Limit]:
         """What is watched of a source beside its level limits, by condition; empty for one of which nothing is."""
         return self._limits_by_source.get(source, {})
+
+    @property
+    def switches(self) -> list[SwitchAlarm]:
+        """The independent high-level switches, in the order of the site file."""
+        known = [(point, self.watched_limits(point.id).get("high_level_switch")) for point in self.points]
+        return [SwitchAlarm(p.id, p.source.instrument, p.tank, limit) for p, limit in known if limit is not None]
 
     def safe_fill_of(self, tank_id: str) -> SafeFill | None:
         """The safe fill of a tank by its rule; None without one, or where it leaves nothing (`check` warns of that)."""

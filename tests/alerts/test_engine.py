@@ -11,7 +11,8 @@ from alerts.engine import CONDITION_OF_FAULT, AlarmEngine, priority_of_blindness
 from alerts.errors import BadSavedState, BadSetup, UnnamedPerson
 from alerts.lifecycle import Event, Kind, State
 from alerts.sheet import BUILT_IN, Sheet, default_limit
-from alerts.spec import SIGNAL_CONDITIONS, Limit, TankAlarms
+from alerts.spec import SIGNAL_CONDITIONS, Limit, SwitchAlarm, TankAlarms
+from alerts.watched import Watched
 from tests.alerts.timelines import facts_of, instant, one_tank, play_alarms, reading, told
 
 AT_ONCE = Limit("high", 9.9, 0.01, 0, 0, 2)
@@ -144,6 +145,18 @@ def test_a_fault_has_priority_1_while_a_tank_that_it_blinds_receives(receiving: 
     assert raised.priority == priority
     (raised, *_) = two_tanks().step(instant(1), [], {"LZ": "no_answer"}, receiving={"Z": receiving})
     assert raised.priority == priority
+
+
+def test_a_switch_that_is_not_read_is_as_urgent_as_its_alarm_while_its_tank_fills() -> None:
+    limit = Limit("high_level_switch", 1.0, 0.0, 0, 0, 1)
+    engine = AlarmEngine(
+        [TankAlarms("T1", "L1", (AT_ONCE,))], ["L1", "BOX"],
+        watched=[Watched("S1", (limit,))], switches=[SwitchAlarm("S1", "BOX", "T1", limit)],
+    )  # fmt: skip
+    (raised,) = engine.step(instant(0), [facts("T1", 5.0)], {"BOX": "no_answer"})
+    assert raised.priority == 2
+    (again,) = engine.step(instant(1), [facts("T1", 5.0, receiving=True)], {"BOX": "no_answer"})
+    assert (told(again), again.priority) == ("no_answer raised_again -> unacknowledged", 1)
 
 
 def test_an_acknowledged_fault_is_raised_again_when_its_tank_begins_to_receive() -> None:

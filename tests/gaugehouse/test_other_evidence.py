@@ -13,11 +13,21 @@ from gaugehouse.acts import Taken, act_of
 from gaugehouse.core import Core, Tick
 from gaugehouse.site import load_site
 from gaugehouse.wiring import core_of
-from models.reading import OK, Instant, Sample
+from models.reading import OK, TIMEOUT, Instant, Sample
 from tests.gaugehouse.sites import LOOP_SITE, write_site
 from tests.gaugehouse.test_fault_why import CABINET, START_MS
 from tests.gaugehouse.test_tank_status import RULE
 
+BIT = """
+[[instrument.signal]]
+name = "lshh"
+function = 1
+address = 9
+counted_from = 0
+type = "bit"
+
+"""
+SWITCH = '\n[[point]]\nid = "lshh"\nsignal = "cabinet.lshh"\nrole = "high_level_switch"\ntank = "palm"\n'
 POINT = '\n[[point]]\nid = "inlet"\nsignal = "cabinet.flow"\nrole = "valve"\ntank = "palm"\n'
 
 
@@ -77,3 +87,20 @@ def test_a_fault_blinds_what_the_site_watches_by_the_level_too(tmp_path: Path) -
 
 def _fault() -> Fault:
     return Fault("palm-top", 1, "fail_low", 0, None, 0.0, 0.0, "F")
+
+
+def test_a_switch_card_that_falls_silent_blinds_its_alarm_and_is_urgent_while_the_tank_fills(tmp_path: Path) -> None:
+    text = LOOP_SITE + CABINET.replace("[[point]]", BIT + "[[point]]", 1) + SWITCH
+    core = core_of(load_site(write_site(tmp_path, text)))
+    told: list[tuple[str, int]] = []
+    blinded: list[tuple[str, ...]] = []
+    for second in range(240):
+        at = START_MS + 1000 * second
+        told_by_box = {} if second >= 200 else {"volts": 24.0, "field": 12.0, "flow": 0.0, "lshh": 0.0}
+        level = Sample("palm-top", at, OK, {"current": 10.0 + 0.004 * second + 0.001 * (second % 3)})
+        box = Sample("cabinet", at, OK if told_by_box else TIMEOUT, told_by_box)
+        result = core.step(Tick(Instant(second, at, 1000 * second), [level, box]))
+        told += [(t.condition, t.priority) for t in result.transitions]
+        blinded += [case.blinded for _, case in result.fault_changes]
+    assert told == [("no_answer", 1)]
+    assert blinded == [("lshh.high_level_switch",)]
