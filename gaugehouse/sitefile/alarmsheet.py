@@ -31,6 +31,10 @@ Key = tuple[str, str]
 """Source and condition; the source is empty where a row speaks of every source."""
 
 RATE_DEADBAND: Final = 0.1
+NEVER_BELOW_NOTHING: Final = (
+    "water_high", "water_rising", "level_deviation", "fill_rate_high", "store_late", "publisher_late", "disk_filling",
+)  # fmt: skip
+"""Conditions whose value is never negative."""
 
 
 class Sources(NamedTuple):
@@ -127,6 +131,8 @@ def _changed(limit: Limit, changes: Mapping[str, Any]) -> Limit:
             limit = replace(limit, at=at, per=per, deadband=float(f"{RATE_DEADBAND * at:.12g}"))
         else:
             limit = replace(limit, at=at)
+            if limit.condition in NEVER_BELOW_NOTHING:  # a deadband of a larger set point would leave no way back
+                limit = replace(limit, deadband=min(limit.deadband, float(f"{at / 2:.12g}")))
     if isinstance(rest.get("deadband"), tuple):
         rest["deadband"], _ = rest["deadband"]  # its kind is told by `deadbands`
     return replace(limit, **rest)

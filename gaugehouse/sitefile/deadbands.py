@@ -9,12 +9,10 @@ from collections.abc import Iterator
 from typing import Final
 
 from alerts.spec import LEVEL_HIGH_CONDITIONS, LEVEL_LOW_CONDITIONS, RATE_CONDITIONS, Limit
-from gaugehouse.sitefile.alarmsheet import AlarmSheet
+from gaugehouse.sitefile.alarmsheet import NEVER_BELOW_NOTHING, AlarmSheet
 from gaugehouse.sitefile.facts import Site
 from gaugehouse.sitefile.problems import Report
 
-_FROM_NOTHING: Final = ("water_high", "water_rising", "level_deviation", "fill_rate_high", "store_late",
-                        "publisher_late", "disk_filling")  # fmt: skip
 _TABLES: Final = {"water_high": "watch", "water_rising": "watch"}
 
 
@@ -58,7 +56,7 @@ def _never_back(limit: Limit, bottom_m: float | None, top_m: float | None) -> st
         return f"{at:g} m less {deadband:g} m is not above the first row of the capacity table, {mend}"
     if name in LEVEL_LOW_CONDITIONS and top_m is not None and at + deadband >= top_m:
         return f"{at:g} m and {deadband:g} m are not below {top_m:g} m, the highest level that can be told, {mend}"
-    if name in _FROM_NOTHING and deadband > 0 and deadband >= at:
+    if name in NEVER_BELOW_NOTHING and deadband > 0 and deadband >= at:
         return f"the limit less its deadband is not above nothing, {mend}"
     return ""
 

@@ -174,6 +174,12 @@ def test_a_deadband_of_another_kind_or_without_a_way_back_is_told_with_its_row(
     assert words in str(caught.value)
 
 
+def test_a_smaller_set_point_of_the_sheet_takes_its_deadband_along(tmp_path: Path) -> None:
+    site = with_sheet(tmp_path, "source,condition,set_point\nsystem,disk_filling,0.5 %\n")
+    (limit,) = (x for one in site.watched for x in one.limits if x.condition == "disk_filling")
+    assert (limit.at, limit.deadband) == (0.5, 0.25)
+
+
 def test_high_water_of_few_millimetres_returns_when_the_water_is_gone(tmp_path: Path) -> None:
     text = LOOP_SITE.replace('water = "none"', 'water = "palm-top.water"') + WATER
     site = load_site(write_site(tmp_path, text))
