@@ -51,12 +51,11 @@ class FileCheck:
                 found = [str(error)]
             if found is None:
                 log.info("%s: the look at its structure was cut off; the next start does it", file.path)
-                file.keep_mark = True
                 return
             for what in found:
                 log.error("%s: %s; put a good copy in its place, or go on without what is named", file.path, what)
+            file.keep_mark = bool(found)
             if found:
-                file.keep_mark = True
                 self.faults = [*self.faults, *(f"{file.path.name}: {what}" for what in found)]
             else:
                 log.info("%s is whole", file.path)

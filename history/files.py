@@ -56,8 +56,8 @@ class SqliteFile:
     """An open file. With `writer`, made when absent and locked against other writers; else opened for reading only.
 
     A writer leaves a mark that it takes away when it closes. unclean: the mark of an earlier one was still there.
-    keep_mark: leave it, so that the next start is told again. Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or
-    `StoreDamaged`.
+    keep_mark: leave it, so that the next start is told again; true after an unclean one until somebody has looked.
+    Raises `WrongStore`, `StoreBusy`, `StoreUnavailable` or `StoreDamaged`.
     """
 
     def __init__(self, path: Path, layout: Layout, site: str, *, writer: bool) -> None:
@@ -181,7 +181,7 @@ class SqliteFile:
             connection.execute("PRAGMA synchronous = FULL")
             self.unclean = connection.execute("INSERT OR IGNORE INTO meta VALUES (?, '1')", (_OPEN,)).rowcount == 0
             connection.execute(f"PRAGMA synchronous = {self.layout.synchronous}")
-            self._marked = True
+            self._marked, self.keep_mark = True, self.unclean
 
     def structure(self, stopping: Callable[[], bool] = lambda: False) -> list[str] | None:
         """What SQLite finds wrong with the file's pages and indexes; None when it was told to stop."""

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from gaugehouse import systemwatch
-from gaugehouse.stores import READINGS
+from gaugehouse.stores import READINGS, RECORDS
 from tests.gaugehouse.farms import running
 from tests.history.test_broken_pages import pages, zero
 
@@ -24,18 +24,21 @@ async def test_the_files_are_looked_at_after_an_unclean_stop_only(
         tank = run.site.tanks[0].id
         path = run.site.store_path / READINGS
         await run.until(lambda live: live["seq"] > 8)
-    with closing(sqlite3.connect(path)) as connection, connection:
-        connection.execute(OPEN)  # as a kill leaves it
+    for file in (path, run.site.store_path / RECORDS):
+        with closing(sqlite3.connect(file)) as connection, connection:
+            connection.execute(OPEN)  # as a kill leaves it
     async with running(tmp_path) as run:
         facts = run.daemon.facts
         assert facts is not None
-        assert facts.files()["unclean"] == [READINGS]
+        assert facts.files()["unclean"] == [READINGS, RECORDS]
         await run.until(lambda live: facts.files()["done"])
         assert facts.files()["faults"] == []
         await run.until(lambda live: live["seq"] > 2)
         assert not any(alarm["id"] == "system.store_damaged" for alarm in facts.live()["alarms"])
+    for file in (path, run.site.store_path / RECORDS):
+        with closing(sqlite3.connect(file)) as connection, connection:
+            assert connection.execute("SELECT * FROM meta WHERE key = 'open'").fetchone() is None
     with closing(sqlite3.connect(path)) as connection, connection:
-        assert connection.execute("SELECT * FROM meta WHERE key = 'open'").fetchone() is None
         for lost in range(400):  # something to lose that no page needs
             connection.execute("INSERT INTO part VALUES (?, 'x', zeroblob(9000))", (10**6 + lost,))
         connection.execute(OPEN)
