@@ -10,14 +10,18 @@ const STEPS = [
   ...[1, 2, 5, 10, 30].map((n) => n * SECOND),
   ...[1, 2, 5, 10, 30].map((n) => n * MINUTE),
   ...[1, 2, 3, 6, 12].map((n) => n * HOUR),
-  ...[1, 2, 7, 14, 28, 91, 364].map((n) => n * DAY),
+  ...[1, 2, 7, 14].map((n) => n * DAY),
 ];
+const MONTH = 30 * DAY;
+const MONTHS = [1, 2, 3, 6, 12, 24, 60, 120];
 
 export class SiteTime {
-  constructor(zone) {
+  // now: the newest time of the page; days of another year than its own are written with their year.
+  constructor(zone, now = null) {
     const parts = { year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" };
     this.format = new Intl.DateTimeFormat("en-GB", { timeZone: zone, ...parts, second: "2-digit", hourCycle: "h23" });
     this.months = new Intl.DateTimeFormat("en-GB", { timeZone: zone, day: "numeric", month: "short" });
+    this.year = now === null ? null : this.parts(now).year;
   }
 
   parts(ms) {
@@ -38,7 +42,9 @@ export class SiteTime {
   }
 
   day(ms) {
-    return this.months.format(ms);
+    const { year } = this.parts(ms);
+    const day = this.months.format(ms);
+    return this.year === null || this.year === year ? day : `${day} ${year}`;
   }
 
   moment(ms) {
@@ -50,20 +56,41 @@ export class SiteTime {
     return `${year}-${month}-${day} ${hour}:${minute}`;
   }
 
-  // Marks between two instants, at most `most`, on round hours and days of the site's clock.
+  // The first instant at or after a time of the site's clock: where summer time skips it, the clock's next one.
+  instant(local, offset) {
+    const at = local - this.offset(local - offset);
+    return Math.max(at, local - this.offset(at));
+  }
+
+  // Marks between two instants, at most `most`, on round hours, days and months of the site's clock.
   ticks(start, end, most) {
-    const step = STEPS.find((size) => (end - start) / size <= most) ?? STEPS[STEPS.length - 1];
+    const step = STEPS.find((size) => (end - start) / size <= most);
+    const offset = this.offset(start);
     const marks = [];
-    let local = Math.ceil((start + this.offset(start)) / step) * step;
-    for (let guard = 0; guard < 200; guard += 1, local += step) {
-      let at = local - this.offset(local - this.offset(start));
+    for (const local of step ? every(step, start + offset) : months(start + offset, (end - start) / MONTH / most)) {
+      const at = this.instant(local, offset);
       if (at > end) break;
-      if (at < start) continue;
+      if (at < start || at === marks.at(-1)?.at) continue;
       const midnight = local % DAY === 0;
       marks.push({ at, text: midnight ? this.day(at) : this.clock(at, step < MINUTE), strong: midnight });
     }
     return marks;
   }
+}
+
+const MOST_MARKS = 200;
+
+function* every(step, from) {
+  const first = Math.ceil(from / step) * step;
+  for (let k = 0; k < MOST_MARKS; k += 1) yield first + k * step;
+}
+
+// First days of months, at least so many months apart, in step with the years.
+function* months(from, apart) {
+  const step = MONTHS.find((n) => n >= apart) ?? MONTHS.at(-1);
+  const date = new Date(from);
+  const first = Math.floor((12 * date.getUTCFullYear() + date.getUTCMonth()) / step) * step;
+  for (let k = 0; k < MOST_MARKS; k += 1) yield Date.UTC(1970, first - 12 * 1970 + k * step, 1);
 }
 
 // Steps of a length in inches, so that marks fall on sixteenths, inches and whole feet.

@@ -11,7 +11,7 @@ export function trend(place, facts, words) {
   const canvas = place.querySelector("canvas");
   const readout = place.querySelector("output");
   const choice = place.querySelector("select");
-  const time = new SiteTime(facts.zone);
+  const time = new SiteTime(facts.zone, Date.parse(place.dataset.now));
   const chart = new Chart(canvas, time);
   chart.joins = facts.stale_after_s * 1000;
   let column = choice?.value ?? Object.keys(facts.columns)[0];

@@ -18,7 +18,7 @@ const canvas = place.querySelector("canvas");
 const said = place.querySelector("#said");
 const table = place.querySelector("#legend tbody");
 const told = place.querySelector("#marks");
-const time = new SiteTime(facts.zone);
+const time = new SiteTime(facts.zone, Date.parse(place.dataset.now));
 const chart = new ManyChart(canvas, time, words);
 const boxes = [...form.querySelectorAll("input[name=tank]")];
 const named = Object.fromEntries(facts.tanks.map((tank) => [tank.id, tank]));

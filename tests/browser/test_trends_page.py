@@ -85,6 +85,38 @@ def test_a_line_goes_over_empty_places_between_readings_and_not_over_a_hole(page
     assert found == [[[0, 5, 10]], [[0, 6]], [[0], [7]], [[0], [4]], [[0, 1], [3]], [[2]], [], []]
 
 
+def test_marks_of_the_time_axis_stand_on_round_times_of_the_site_over_summer_time_and_years(
+    page: Page, console: Console
+) -> None:
+    page.goto(f"{console.url}/trends")
+    clock_moves(page)
+    asked = [
+        ("Europe/Oslo", "2026-03-28T22:00Z", "2026-03-29T03:00Z", 8),  # 02:00 is skipped
+        ("Europe/Oslo", "2026-10-24T22:00Z", "2026-10-25T02:00Z", 5),  # 02:00 comes twice: the first has its mark
+        ("America/Santiago", "2026-09-05T12:00Z", "2026-09-07T12:00Z", 8),  # midnight of 6 September is skipped
+        ("Europe/Oslo", "2024-02-27T00:00Z", "2024-03-02T00:00Z", 4),
+        ("Europe/Oslo", "2021-11-27T00:00Z", "2026-11-27T00:00Z", 11),
+        ("Europe/Oslo", "2025-11-27T00:00Z", "2026-11-27T00:00Z", 7),
+    ]
+    found = page.evaluate(
+        """async ([url, asked]) => {
+          const { SiteTime } = await import(url);
+          return asked.map(([zone, start, end, most]) => new SiteTime(zone, Date.parse("2026-11-27T12:00Z"))
+            .ticks(Date.parse(start), Date.parse(end), most)
+            .map(({ at, text }) => `${new Date(at).toISOString().slice(2, 16)} ${text}`));
+        }""",
+        [module(page, "scale"), asked],
+    )
+    assert [len({mark[:14] for mark in marks}) == len(marks) for marks in found] == [True] * len(asked)
+    assert [mark[15:] for mark in found[0]] == ["23:00", "29 Mar", "01:00", "03:00", "04:00", "05:00"]
+    assert [mark[9:] for mark in found[1]] == ["22:00 25 Oct", "23:00 01:00", "00:00 02:00", "02:00 03:00"]
+    assert "26-09-06T04:00 6 Sept" in found[2]
+    assert [mark[15:] for mark in found[3]] == ["28 Feb 2024", "29 Feb 2024", "1 Mar 2024", "2 Mar 2024"]
+    assert [mark[15:] for mark in found[4]][:3] == ["1 Jan 2022", "1 Jul 2022", "1 Jan 2023"]
+    assert [mark[15:] for mark in found[4]][-1] == "1 Jul"
+    assert [mark[15:] for mark in found[5]] == ["1 Jan", "1 Mar", "1 May", "1 Jul", "1 Sept", "1 Nov"]
+
+
 def test_the_address_keeps_what_is_in_view(page: Page, console: Console) -> None:
     page.goto(console.url + TWO)
     expect(page).to_have_url(re.compile("tanks=ostler-n%2Cpipit"))
