@@ -23,8 +23,8 @@ class FollowUp(NamedTuple):
 class Case(NamedTuple):
     """first, last: oldest and newest occurrence that was not told, 0 where all were. asked_ms, last_asked_ms: when they
     asked, on the site's clock; asked_elapsed_ms: the first on the monotonic one. told: the newest occurrence told (0:
-    none), tellings: how often that one, told_elapsed_ms: when last. changed_ms: of the state. by: who acknowledged.
-    off_hours: it has waited for somebody to be on duty.
+    none), tellings: how often that one, told_elapsed_ms: when last, told_priority: how urgent it was then. changed_ms:
+    of the state. by: who acknowledged. off_hours: it has waited for somebody to be on duty.
     """
 
     id: str
@@ -45,12 +45,18 @@ class Case(NamedTuple):
     tellings: int = 0
     told_ms: int = 0
     told_elapsed_ms: int = 0
+    told_priority: int = 0
     follow_ups: tuple[FollowUp, ...] = ()
     off_hours: bool = False
 
     @property
     def untold(self) -> bool:
         return self.first > 0
+
+    @property
+    def more_urgent(self) -> bool:
+        """Whether it has become more urgent since it was told."""
+        return self.priority < self.told_priority
 
     @property
     def unacknowledged(self) -> bool:
@@ -97,6 +103,7 @@ class Case(NamedTuple):
             tellings=1 if told.untold else self.tellings + 1,
             told_ms=now.time_ms,
             told_elapsed_ms=now.elapsed_ms,
+            told_priority=told.priority,
         )._without(told, now)
 
     def settled(self) -> "Case":

@@ -184,6 +184,17 @@ def test_the_same_alarm_is_not_told_anew_at_once_but_nothing_of_it_is_lost():
     assert ("t1.high", Reason.TOLD_JUST_NOW) in r.reasons
 
 
+def test_an_alarm_that_has_become_more_urgent_waits_for_no_silence():
+    r = rig(same_alarm_ms=60 * MIN, gather_ms=0)
+    r.raised(priority=2)
+    r.until(MIN)
+    r.raised(priority=1)
+    r.until(2 * MIN)
+    r.raised(priority=1)
+    r.until(30 * MIN)
+    assert r.told == [(0, ["t1.high#1"]), (MIN, ["t1.high#2"])]
+
+
 def test_what_was_told_may_be_followed_up():
     r = rig(tells=frozenset({"raised", "returned", "acknowledged"}), gather_ms=0)
     r.raised(priority=1)
