@@ -36,16 +36,19 @@ def _watches(point: "PointSpec") -> bool:
 
 def why_not(core: "Core", instrument: str, covered_by: str, at_rest: str) -> str:
     """Why this loop must not be lost from sight now, with the mend; empty when it may."""
-    for tank in core.site.tanks:
-        if tank.instrument == instrument:
-            movement, words = _movement(core, tank.id)
-            if movement == STILL or (movement == UNKNOWN and at_rest):
-                continue
-            if not covered_by:
-                return words
-            why = _uncovered(core, instrument, tank.id, movement, covered_by)
-            if why:
-                return why
+    tanks = [tank.id for tank in core.site.tanks if tank.instrument == instrument]
+    for tank in tanks:
+        movement, words = _movement(core, tank)
+        if movement == STILL or (movement == UNKNOWN and at_rest):
+            continue
+        if not covered_by:
+            return words
+        why = uncovered(core, instrument, tank, movement, covered_by)
+        if why:
+            return why
+    if covered_by and tanks:  # also where all stand still: movements may be ordered meanwhile
+        reasons = [uncovered(core, instrument, tank, FILLING, covered_by) for tank in tanks]
+        return reasons[0] if all(reasons) else ""
     return ""
 
 
@@ -70,7 +73,7 @@ def _movement(core: "Core", tank: str) -> tuple[str, str]:
     return keeper.flow, f"tank {tank} {word}: its level must not be lost now; wait until it stands still, {name}"
 
 
-def _uncovered(core: "Core", instrument: str, tank: str, movement: str, covered_by: str) -> str:
+def uncovered(core: "Core", instrument: str, tank: str, movement: str, covered_by: str) -> str:
     """Why the named point does not cover a tank; empty when it does."""
     fit = [point for point in covers(core.site, instrument) if point.tank == tank]
     point = next((p for p in fit if p.id == covered_by), None)

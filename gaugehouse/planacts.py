@@ -11,6 +11,8 @@ from gaugehouse.act import Act, Answer, Decision, Json, Outcome, Taken, no_tank,
 from gaugehouse.actfields import is_number
 from gaugehouse.days import iso_ms
 from gaugehouse.errors import CallError
+from gaugehouse.keeper import EMPTYING, FILLING
+from gaugehouse.loopcover import uncovered
 from gaugehouse.plans import BY_PERSON, KINDS, RECEIPT, Ended, Plan
 from models.reading import BAD, Instant
 from models.working import room_m3
@@ -97,7 +99,10 @@ def _objection(core: "Core", wanted: PlanMovement) -> str:
     if wanted.product and wanted.product != product:
         return f"it holds {product}, not {wanted.product}; plan another tank"
     check = core.checks.get(site.tank(wanted.tank).instrument)
-    if check is not None and not check.covered_by:
+    movement = FILLING if wanted.kind == RECEIPT else EMPTYING
+    if check is not None and (
+        not check.covered_by or uncovered(core, check.instrument, wanted.tank, movement, check.covered_by)
+    ):
         return (
             f"a loop check of {check.instrument} is under way by {check.by}, until {iso_ms(check.until_ms)}: its level "
             "cannot be seen; wait until the check is over"

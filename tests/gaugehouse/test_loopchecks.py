@@ -252,6 +252,21 @@ def test_an_ordered_movement_and_a_check_keep_each_other_away(bench: Bench) -> N
     assert "a loop check of palm-top is under way by Ada" in said.text
 
 
+def test_a_cover_is_one_also_where_the_tank_stands_still_and_lets_only_movements_that_it_sees_be_ordered(
+    tmp_path: Path,
+) -> None:
+    bench = Bench(tmp_path, more=POINT)
+    bench.polls(12.0, 120)
+    assert "is no [[point]]" in bench.do("start", covered_by="x").text
+    assert bench.do("start", covered_by="palm-top-switch").status is Taken.DONE
+    order = {"tank": "palm", "kind": "issue", "quantity_m3": 30.0, "by": "Bo"}
+    said = bench.tick(acts=[act_of("plan_movement", order)]).answers[0]
+    assert said.status is Taken.REFUSED
+    assert "a loop check of palm-top is under way by Ada" in said.text
+    said = bench.tick(acts=[act_of("plan_movement", order | {"kind": "receipt"})]).answers[0]
+    assert said.status is Taken.DONE
+
+
 def test_a_point_that_does_not_answer_covers_nothing(tmp_path: Path) -> None:
     bench = Bench(tmp_path, more=POINT)
     for second in range(120):
