@@ -189,7 +189,7 @@ def chart(dips: Sequence[Json], limit_m: float, across: Sequence[float], zone: Z
     limit = factor * limit_m
     reach = 1.1 * max([limit, *(abs(one) for one in off)])
     reach += min(limit, max((factor * one["difference_u95_m"] for one in dips), default=0.0))
-    step = _step(2 * reach / 5)
+    step = round_step(2 * reach / 5)
     up = _Scale(-reach, reach, HIGH - BOTTOM, TOP)
     low, high = min(across, default=0.0), max(across, default=1.0)
     room = max(0.05 * (high - low), 0.5 if zone is None else 43_200.0)
@@ -221,7 +221,7 @@ def chart(dips: Sequence[Json], limit_m: float, across: Sequence[float], zone: Z
     }  # fmt: skip
 
 
-def _step(about: float) -> float:
+def round_step(about: float) -> float:
     """A round step near to what is wanted: 1, 2 or 5 times a power of ten."""
     power = 10.0 ** math.floor(math.log10(about))
     return next(power * k for k in (1, 2, 5, 10) if power * k >= about)

@@ -1,9 +1,11 @@
 """Leak tests as people read them: the sentence, the terms, the chart as ready-made lines. Knows words and units."""
 
+import math
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from console import leak_words as words
+from console.dip_views import round_step
 from console.facts import Json
 from console.figures import moment, shown
 
@@ -112,8 +114,9 @@ def chart(result: Json) -> Json:
         name: " ".join(f"{x(h)},{y(v)}" for h, v in points) for name, points in series.items() if name != "means"
     }
     drawn["means"] = [(x(h), y(v)) for h, v in series["means"]]
-    levels = [low + (high - low) * k / (TICKS - 1) for k in range(TICKS)]
-    places = 0 if high - low > 8 else 1 if high - low > 0.8 else 2
+    step = round_step((high - low) / TICKS)
+    levels = [step * k for k in range(math.ceil(low / step), math.floor(high / step) + 1)]
+    places = max(0, -math.floor(math.log10(step) + 1e-9))
     drawn["across"] = [{"y": y(v), "text": words.figure(v, places)} for v in levels]
     drawn["along"] = [{"x": x(hours * k / 4), "text": f"{hours * k / 4:g} h"} for k in range(5)]
     return drawn | {"width": WIDTH, "height": HEIGHT, "left": LEFT, "right": WIDTH - RIGHT, "foot": HEIGHT - BOTTOM}

@@ -17,7 +17,7 @@ def test_a_test_is_signed_and_its_paper_offered(page: Page, console: Console) ->
     page.get_by_label("Your name").fill("Ada")
     page.get_by_label("Remarks").fill("after the <b>storm</b>")
     page.get_by_role("button", name="Sign this test").click()
-    row = page.get_by_role("row", name="ostler-n")
+    row = page.get_by_role("row", name="Ostler north")
     expect(row).to_contain_text("Ada")
     expect(row).to_contain_text("after the <b>storm</b>")
     with page.expect_download() as download:

@@ -1,5 +1,6 @@
 """The leak test's page and its JSON twin: never a word that a tank is tight, and a refusal that says what it needs."""
 
+import itertools
 import re
 
 import httpx
@@ -15,6 +16,13 @@ async def test_the_page_says_what_loss_would_have_been_seen(looker: httpx.AsyncC
     assert 'href="/leak" aria-current="page"' in page
     assert "The smallest rate that a test of this tank could ever claim: <b>1.40 L/h</b>" in page
     assert page.count("<circle") == 24
+    assert ">Ostler north <small>" in page
+    marks = [float(text.replace("\N{MINUS SIGN}", "-")) for text in re.findall(r'text-anchor="end">([^<]+)<', page)]
+    steps = {round(b - a, 6) for a, b in itertools.pairwise(marks)}
+    assert len(marks) >= 3
+    assert len(steps) == 1
+    assert f"{steps.pop():.0e}"[0] in "125"  # round figures
+    assert 0 in marks
 
 
 async def test_a_loss_says_what_to_do_first_and_a_refusal_what_it_would_need(looker: httpx.AsyncClient) -> None:
