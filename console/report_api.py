@@ -22,7 +22,10 @@ NAME: Final = rf"^[a-z]{{1,32}}(\.({FORMATS}))?$"
 FILES: Final[dict[int | str, dict[str, Any]]] = {
     200: {
         "description": "the report in the form that was asked for",
-        "content": {"application/json": {}, **{media.partition(";")[0]: {} for media in MEDIA.values()}},
+        "content": {
+            "application/json": {"schema": {"type": "object"}},
+            **{media.partition(";")[0]: {} for media in MEDIA.values()},
+        },
     }
 }
 Text = Annotated[str, StringConstraints(strip_whitespace=True, max_length=64, pattern=PRINTABLE)]

@@ -47,6 +47,12 @@ def test_every_route_says_what_it_is_and_has_an_example(document: Json) -> None:
     assert set(examples()) <= {name for name, _ in operations(document)}
 
 
+def test_no_json_answer_is_described_as_text(document: Json) -> None:
+    for name, operation in operations(document):
+        told = operation["responses"]["200"].get("content", {}).get("application/json", {"schema": {}})
+        assert told["schema"].get("type") != "string", name
+
+
 def test_every_problem_is_described_as_one(document: Json) -> None:
     for name, operation in operations(document):
         answers = operation["responses"]
