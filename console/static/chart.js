@@ -4,22 +4,38 @@
 
 import { axis as marksOf } from "./scale.js";
 
-// What is drawn without lifting the pen: a reading without a value ends a stretch, and so does a hole between readings
-// of more than `joins` ms. Where readings come less often than the chart has room for, empty places are no hole.
+// How far readings lie apart around a place between two of them: of up to two on both sides the one in the middle, the
+// shorter where there are two; 0 where too few are known.
+function usual(apart, k) {
+  const around = [k - 2, k - 1, k + 1, k + 2].map((i) => apart[i]).filter((ms) => ms !== undefined);
+  return around.length < 2 ? 0 : around.sort((a, b) => a - b)[Math.floor((around.length - 1) / 2)];
+}
+
+// Stretches are cut where readings lie further apart than `joins` ms, and twice as far as those around them: what was
+// once measured less often is no row of holes.
+function cut(stretch, joins, place) {
+  const apart = stretch.slice(1).map((point, k) => point.t - stretch[k].t);
+  const found = [];
+  let from = 0;
+  apart.forEach((ms, k) => {
+    const over = ms - place - 1;
+    if (over <= joins || over <= 2 * usual(apart, k)) return;
+    found.push(stretch.slice(from, k + 1));
+    from = k + 1;
+  });
+  return [...found, stretch.slice(from)];
+}
+
+// What is drawn without lifting the pen: a reading without a value ends a stretch, and so does a hole between readings.
+// Where readings come less often than the chart has room for, empty places are no hole.
 export function runs(points, joins) {
   const place = points.length > 1 ? points[1].t - points[0].t : 0;
-  const found = [];
-  let run = [];
+  const stretches = [[]];
   for (const point of points) {
-    const hole = run.length > 0 && point.t - run.at(-1).t > joins + place + 1;
-    if (run.length && (hole || (point.min === null && point.good !== null))) {
-      found.push(run);
-      run = [];
-    }
-    if (point.min !== null) run.push(point);
+    if (point.min !== null) stretches.at(-1).push(point);
+    else if (point.good !== null) stretches.push([]);
   }
-  if (run.length) found.push(run);
-  return found;
+  return stretches.filter((one) => one.length).flatMap((one) => cut(one, joins, place));
 }
 
 // Half of what a reading by itself is long, so that it is seen.

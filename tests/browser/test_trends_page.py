@@ -77,12 +77,16 @@ def test_a_line_goes_over_empty_places_between_readings_and_not_over_a_hole(page
           const { runs } = await import(url);
           const points = (row) => [...row].map((sign, k) =>
             ({ t: 1000 * k, min: sign === "x" ? 7 : null, good: { x: 1, ".": null, 0: 0 }[sign] }));
-          return ["x....x....x", "x.....x", "x......x", "x.0.x", "xx0x", "..x..", "", "0.0"].map((row) =>
+          return ["x....x....x", "x.....x", "x......x", "x.0.x", "xx0x", "..x..", "", "0.0",
+            "x......x......x......x...............x", "xxx......x......xxx"].map((row) =>
             runs(points(row), 5000).map((run) => run.map(({ t }) => t / 1000)));
         }""",
         module(page, "chart"),
     )
-    assert found == [[[0, 5, 10]], [[0, 6]], [[0], [7]], [[0], [4]], [[0, 1], [3]], [[2]], [], []]
+    assert found[:8] == [[[0, 5, 10]], [[0, 6]], [[0], [7]], [[0], [4]], [[0, 1], [3]], [[2]], [], []]
+    seldom, twice_away = found[8:]
+    assert seldom == [[0, 7, 14, 21], [37]], "what was measured less often, evenly, is no row of holes"
+    assert twice_away == [[0, 1, 2], [9], [16, 17, 18]]
 
 
 def test_marks_of_the_time_axis_stand_on_round_times_of_the_site_over_summer_time_and_years(
