@@ -16,6 +16,7 @@ from console.alarm_performance import Performance
 from console.facts import AckStatus, Facts, Json
 from console.live import Feed
 from console.lookup import (
+    FIRST_MS,
     ID_PATTERN,
     LAST_MS,
     AlarmId,
@@ -301,13 +302,9 @@ class Api:
         """From <= t < to in UTC ms; without an end, up to the newest entry (which may be newer than the live state)."""
         to_ms = NO_END_MS if to is None else time_ms(to)
         if from_ is not None:
-            return max(EARLIEST_MS, time_ms(from_)), to_ms
+            return time_ms(from_), to_ms
         newest = self._facts.live()["time"] if to is None else to
-        return 0 if newest is None else max(EARLIEST_MS, time_ms(newest) - 30 * DAY_MS), to_ms
-
-
-EARLIEST_MS: Final = -62_135_596_800_000
-"""0001-01-01T00:00:00Z: no time before it can be written down."""
+        return 0 if newest is None else max(FIRST_MS, time_ms(newest) - 30 * DAY_MS), to_ms
 
 
 def iso(time_ms_: int) -> str:

@@ -137,6 +137,8 @@ async def test_a_day_that_is_in_no_calendar_of_ours_is_no_question(client, day, 
     assert page.status_code == 422
 
 
-@pytest.mark.parametrize("asked", [{"to": "0001-01-01T01:00:00+00:02"}, {"from": "0001-01-01T00:00:00+10:00"}])
-async def test_a_time_before_the_first_year_is_no_failure(client, asked):
-    assert (await client.get("/api/movements", params=asked)).status_code == 200
+async def test_a_time_before_the_first_year_is_refused_and_a_month_before_the_first_day_is_no_failure(client):
+    assert (await client.get("/api/movements", params={"to": "0001-01-01T01:00:00+00:02"})).status_code == 200
+    refused = await client.get("/api/movements", params={"from": "0001-01-01T00:00:00+10:00"})
+    assert refused.status_code == 422
+    assert "outside of the years 1 to 9999" in refused.json()["detail"]
