@@ -94,8 +94,8 @@ def while_it_runs(page: Page, farm: Farm) -> float:
 def an_alarm(page: Page, farm: Farm) -> None:
     """A second pump by mistake: the alarm says what to do. The flow is throttled, then it is acknowledged."""
     farm.stop("ridge")
-    farm.receive("ridge", 12.0, 190.0)
-    farm.passes(3)
+    farm.receive("ridge", 16.0, 190.0)  # five minutes of it
+    farm.passes(3, speed=60)  # slowly enough that a busy machine still polls: the rate must be seen before it ends
     page.goto(f"{farm.url}/alarms")
     line = page.locator("#standing li, main li", has_text="Ridge Jet").first
     expect(line).to_contain_text("not acknowledged")
