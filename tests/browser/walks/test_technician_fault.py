@@ -39,6 +39,7 @@ def from_the_board_to_the_fault(page: Page, farm: Farm) -> None:
     line.get_by_role("link", name="loop", exact=True).click()
     expect(page).to_have_url(re.compile(f"/loops/{LOOP}$"))
     expect(page.locator(".looppage .verdict")).to_contain_text("failure signal, low")
+    expect(page.locator("#trend")).to_contain_text("point at the trend")
     camera.take(page, "2-loop", 1000)
     page.locator("#faults").get_by_role("link", name="failure signal, low").first.click()
 
