@@ -2,9 +2,8 @@
 
 Knows the tests under way and the newest result of each alarm; refuses to move anything. A test ends when its alarm is
 raised, when its time is over or when somebody gives it up; only the first proves the alarm, and only where nothing hid
-it meanwhile. Source: ISA-18.2 (from
-memory): alarms are tested periodically and the result is kept; 40 CFR 112.8(c)(8)(v): liquid level sensing devices are
-regularly tested.
+it meanwhile. Source: ISA-18.2 (from memory): alarms are tested periodically and the result is kept; 40 CFR
+112.8(c)(8)(v): liquid level sensing devices are regularly tested.
 """
 
 from collections.abc import Iterable, Mapping

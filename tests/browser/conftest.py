@@ -9,6 +9,7 @@ import multiprocessing
 import os
 import signal
 import subprocess
+from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterator
 from multiprocessing.process import BaseProcess
 from pathlib import Path
@@ -42,16 +43,16 @@ FLAGS = [
 ]
 
 
-class Server:
+class Server(ABC):
     """Something that serves pages on a port of its own, in a process of its own."""
 
     def __init__(self) -> None:
         self.port = free_port()
         self.process: BaseProcess | subprocess.Popen[str] | None = None
 
+    @abstractmethod
     def start(self) -> None:
         """Start it and wait until it listens."""
-        raise NotImplementedError
 
     def __enter__(self) -> Self:
         try:
